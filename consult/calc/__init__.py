@@ -1,0 +1,1 @@
+"""Numbers that every app needs: no Django, no files, no clock."""

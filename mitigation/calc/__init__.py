@@ -1,0 +1,1 @@
+"""What was achieved, as pure numbers: no Django, no files, no clock."""
