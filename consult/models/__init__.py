@@ -1,0 +1,19 @@
+"""The practice and its people, clients and properties, letters, jobs."""
+
+from consult.models.clients import Assignment, Client, Property
+from consult.models.jobs import Heartbeat, Job, OutboundMail
+from consult.models.letters import Letter
+from consult.models.people import Firm, Practice, User
+
+__all__ = [
+    "Assignment",
+    "Client",
+    "Firm",
+    "Heartbeat",
+    "Job",
+    "Letter",
+    "OutboundMail",
+    "Practice",
+    "Property",
+    "User",
+]

@@ -1,0 +1,95 @@
+"""Letters: frozen once issued."""
+
+from typing import Any, Self
+
+from django.db import models
+from django.utils.translation import gettext_lazy as _
+
+from consult.access import RoleScopedQuerySet
+from consult.models.clients import Client, Property, assigned_to
+from consult.models.people import User
+
+
+class LetterQuerySet(RoleScopedQuerySet["Letter"]):
+    def seen_by_assessor(self, user: Any) -> Self:
+        return self.filter(assigned_to(user, "property"))
+
+    def seen_by_client(self, user: Any) -> Self:
+        """A client reads what is addressed to them, once it is ready."""
+        return self.filter(
+            client__user=user,
+            state=Letter.State.READY,
+            kind__in=[Letter.Kind.SURVEY_REPORT, Letter.Kind.OUTCOME],
+        )
+
+    def for_list(self) -> Self:
+        """One query for a list: addressee and property."""
+        return self.select_related("client", "property", "corrects")
+
+
+class Letter(models.Model):
+    """An issued letter. Its content is what was said; it is never edited, the row never deleted."""
+
+    class Kind(models.TextChoices):
+        SURVEY_REPORT = "survey-report", _("Survey report")
+        OUTCOME = "outcome", _("Outcome letter")
+
+    class State(models.TextChoices):
+        QUEUED = "queued", _("queued")
+        RENDERING = "rendering", _("being made")
+        READY = "ready", _("ready")
+        FAILED = "failed", _("failed")
+
+    number = models.CharField(max_length=20, unique=True)
+    kind = models.CharField(max_length=16, choices=Kind.choices)
+    case_reference = models.CharField(max_length=40, db_index=True)
+    client = models.ForeignKey(
+        Client, null=True, on_delete=models.SET_NULL, related_name="letters"
+    )
+    property = models.ForeignKey(
+        Property, null=True, on_delete=models.SET_NULL, related_name="letters"
+    )
+    content = models.JSONField()
+    content_sha256 = models.CharField(max_length=64)
+    rules = models.JSONField(default=list)
+    language = models.CharField(max_length=5)
+    paper = models.CharField(max_length=6, choices=[("A4", "A4"), ("Letter", "Letter")])
+    template_version = models.CharField(max_length=20)
+    corrects = models.ForeignKey(
+        "self", null=True, blank=True, on_delete=models.PROTECT, related_name="corrections"
+    )
+    issued_by = models.ForeignKey(
+        User, null=True, blank=True, on_delete=models.SET_NULL, related_name="+"
+    )
+    issued_at = models.DateTimeField()
+
+    state = models.CharField(max_length=10, choices=State.choices, default=State.QUEUED)
+    failure = models.TextField(blank=True)
+    file = models.FileField(max_length=200, blank=True)
+    sha256 = models.CharField(max_length=64, blank=True)
+    rendered_at = models.DateTimeField(null=True, blank=True)
+    rendered_with = models.JSONField(default=dict)
+
+    objects = LetterQuerySet.as_manager()
+
+    class Meta:
+        ordering = ["-issued_at", "-pk"]
+        constraints = [
+            models.CheckConstraint(
+                condition=~models.Q(state="ready")
+                | (~models.Q(file="") & ~models.Q(sha256="") & models.Q(rendered_at__isnull=False)),
+                name="ready_letter_has_its_file",
+            ),
+            models.CheckConstraint(
+                condition=models.Q(state__in=["queued", "rendering", "ready", "failed"]),
+                name="letter_state_is_known",
+            ),
+        ]
+        indexes = [models.Index(fields=["state", "issued_at"], name="letter_state_issued")]
+
+    def __str__(self) -> str:
+        return self.number
+
+    def file_key(self) -> str:
+        """The one place of this letter's PDF: made twice, it is written to the same place."""
+        return f"letters/{self.number}-{self.content_sha256[:16]}.pdf"

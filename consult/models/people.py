@@ -1,0 +1,118 @@
+"""The practice itself, the firms it works with, and everybody who logs in."""
+
+from typing import Any, ClassVar
+
+from django.contrib.auth.base_user import AbstractBaseUser, BaseUserManager
+from django.contrib.auth.models import PermissionsMixin
+from django.db import models
+from django.db.models.functions import Lower
+from django.utils.translation import gettext_lazy as _
+from simple_history.models import HistoricalRecords
+
+
+
+class Practice(models.Model):
+    """The consultancy whose name stands on the letters: one row."""
+
+    name = models.CharField(max_length=120)
+    address = models.TextField(blank=True)
+    country = models.CharField(max_length=2, default="DE")
+    phone = models.CharField(max_length=40, blank=True)
+    email = models.EmailField(blank=True)
+    website = models.CharField(max_length=120, blank=True)
+    signatory = models.CharField(max_length=120, blank=True, help_text=_("Who signs the letters."))
+    history = HistoricalRecords()
+
+    class Meta:
+        constraints = [
+            models.CheckConstraint(condition=models.Q(pk=1), name="practice_is_one_row"),
+        ]
+
+    def __str__(self) -> str:
+        return self.name
+
+
+class Firm(models.Model):
+    """A contractor whose licensed electricians carry out the work."""
+
+    name = models.CharField(max_length=120, unique=True)
+    address = models.TextField(blank=True)
+    phone = models.CharField(max_length=40, blank=True)
+    email = models.EmailField(blank=True)
+    licence = models.CharField(max_length=80, blank=True)
+    history = HistoricalRecords()
+
+    def __str__(self) -> str:
+        return self.name
+
+
+class UserManager(BaseUserManager["User"]):
+    def create_user(self, email: str, password: str | None = None, **fields: Any) -> "User":
+        user = self.model(email=self.normalize_email(email).lower(), **fields)
+        user.set_password(password)
+        user.full_clean()
+        user.save(using=self._db)
+        return user
+
+    def create_superuser(self, email: str, password: str | None = None, **fields: Any) -> "User":
+        fields |= {"role": User.Role.OFFICE, "is_manager": True, "is_superuser": True}
+        return self.create_user(email, password, **fields)
+
+    def get_by_natural_key(self, username: str | None) -> "User":
+        return self.get(email__iexact=username)
+
+
+class User(AbstractBaseUser, PermissionsMixin):
+    """Somebody who logs in, by e-mail, in one role."""
+
+    class Role(models.TextChoices):
+        OFFICE = "office", _("Office")
+        ASSESSOR = "assessor", _("Assessor")
+        ELECTRICIAN = "electrician", _("Electrician")
+        CLIENT = "client", _("Client")
+
+    email = models.EmailField(_("e-mail"))
+    name = models.CharField(_("name"), max_length=120)
+    role = models.CharField(_("role"), max_length=12, choices=Role.choices)
+    is_manager = models.BooleanField(
+        _("runs the practice"), default=False, help_text=_("May change people and registers.")
+    )
+    firm = models.ForeignKey(
+        Firm, null=True, blank=True, on_delete=models.PROTECT, related_name="people"
+    )
+    language = models.CharField(max_length=5, default="en")
+    is_active = models.BooleanField(default=True)
+    joined_at = models.DateTimeField(auto_now_add=True)
+    history = HistoricalRecords(excluded_fields=["password", "last_login"])
+
+    objects: ClassVar[UserManager] = UserManager()  # type: ignore[assignment]  # the stub's manager is AbstractBaseUser's
+
+    USERNAME_FIELD = "email"
+    REQUIRED_FIELDS = ["name"]
+
+    class Meta:
+        ordering = ["name", "pk"]
+        constraints = [
+            models.UniqueConstraint(Lower("email"), name="one_user_per_email"),
+            models.CheckConstraint(
+                condition=~models.Q(role="electrician") | models.Q(firm__isnull=False),
+                name="electrician_has_a_firm",
+            ),
+            models.CheckConstraint(
+                condition=models.Q(is_manager=False) | models.Q(role="office"),
+                name="manager_is_office",
+            ),
+        ]
+
+    def __str__(self) -> str:
+        return self.name or self.email
+
+    @property
+    def is_staff(self) -> bool:
+        """Only who runs the practice enters the admin."""
+        return self.is_manager
+
+    def get_short_name(self) -> str:
+        return self.name
+
+

@@ -1,0 +1,263 @@
+"""All settings in one place, read from the environment; an odd value stops the start with a word.
+
+Two ways to run:
+
+* one machine: nothing is set. SQLite and files live under ``var/``, the secret key is made once and
+  kept there, only the loopback names are served, and ``manage.py serve`` brings its own Redis.
+* a practice's servers: DATABASE_URL, REDIS_URL or ALLOWED_HOSTS is set. Then SECRET_KEY and
+  ALLOWED_HOSTS are required, DEBUG is refused and cookies travel over HTTPS only.
+"""
+
+import os
+import secrets
+import sys
+import tempfile
+from pathlib import Path
+from typing import Any
+
+import environ
+from csp.constants import NONE, SELF
+from django.core.exceptions import ImproperlyConfigured
+from django.utils.translation import gettext_lazy as _
+
+BASE_DIR = Path(__file__).resolve().parent.parent
+VAR_DIR = Path(os.environ.get("EBBMARK_VAR", BASE_DIR / "var"))
+VAR_DIR.mkdir(parents=True, exist_ok=True)
+
+env = environ.Env()
+
+
+def _flag(name: str, default: bool) -> bool:
+    value = os.environ.get(name, "")
+    known = {"": default, "1": True, "true": True, "yes": True, "on": True}
+    known |= {"0": False, "false": False, "no": False, "off": False}
+    if value.strip().lower() not in known:
+        raise ImproperlyConfigured(f"{name}={value!r}: expected true or false.")
+    return known[value.strip().lower()]
+
+
+def _url(name: str, default: str, schemes: tuple[str, ...]) -> str:
+    value = os.environ.get(name, "") or default
+    if value and value.split(":", 1)[0] not in schemes:
+        allowed = ", ".join(schemes)
+        raise ImproperlyConfigured(
+            f"{name} begins with {value.split(':', 1)[0]!r}; allowed: {allowed}."
+        )
+    return value
+
+
+def _kept_secret_key(path: Path) -> str:
+    """The key of a one-machine installation, made at the first start and readable by its owner."""
+    if not path.exists():
+        with tempfile.NamedTemporaryFile("w", dir=path.parent, delete=False) as file:
+            file.write(secrets.token_urlsafe(50))
+        os.chmod(file.name, 0o600)
+        try:
+            os.link(file.name, path)  # the first of two processes wins, the other reads its key
+        except FileExistsError:
+            pass
+        os.unlink(file.name)
+    return path.read_text()
+
+
+LOOPBACK = ["localhost", "127.0.0.1", "[::1]"]
+ONE_MACHINE = not any(
+    os.environ.get(name) for name in ("DATABASE_URL", "REDIS_URL", "ALLOWED_HOSTS")
+)
+DEBUG = _flag("DEBUG", default=False)
+if ONE_MACHINE:
+    SECRET_KEY = os.environ.get("SECRET_KEY") or _kept_secret_key(VAR_DIR / "secret_key")
+    ALLOWED_HOSTS = LOOPBACK
+else:
+    SECRET_KEY = os.environ.get("SECRET_KEY", "")
+    ALLOWED_HOSTS = [
+        host.strip() for host in os.environ.get("ALLOWED_HOSTS", "").split(",") if host.strip()
+    ]
+    if len(SECRET_KEY) < 32:
+        raise ImproperlyConfigured("SECRET_KEY is missing or shorter than 32 characters.")
+    if not ALLOWED_HOSTS or "*" in ALLOWED_HOSTS:
+        raise ImproperlyConfigured("ALLOWED_HOSTS must name the hosts of this site, not '*'.")
+    if DEBUG:
+        raise ImproperlyConfigured("DEBUG=true is refused when DATABASE_URL, REDIS_URL or "
+                                   "ALLOWED_HOSTS is set.")  # fmt: skip
+HTTPS = _flag("HTTPS", default=not ONE_MACHINE)
+
+# -- Database ---------------------------------------------------------------------------------
+
+DATABASE_URL = _url(
+    "DATABASE_URL",
+    f"sqlite:///{VAR_DIR / 'ebbmark.sqlite3'}",
+    ("sqlite", "postgres", "postgresql", "psql"),
+)
+DATABASES: dict[str, dict[str, Any]] = {"default": env.db_url_config(DATABASE_URL)}
+_database = DATABASES["default"]
+_database["CONN_MAX_AGE"] = None
+if _database["ENGINE"].endswith("sqlite3"):
+    _database["OPTIONS"] = {
+        "transaction_mode": "IMMEDIATE",
+        "timeout": 20,
+        "init_command": (
+            "PRAGMA journal_mode=WAL; PRAGMA synchronous=FULL; PRAGMA foreign_keys=ON;"
+        ),
+    }
+    # The test suite works on a file: locks and workers need one.
+    _database["TEST"] = {
+        "NAME": str(Path(tempfile.gettempdir()) / f"ebbmark-test-{os.getpid()}.sqlite3")
+    }
+DEFAULT_AUTO_FIELD = "django.db.models.BigAutoField"
+
+# -- Applications -----------------------------------------------------------------------------
+
+INSTALLED_APPS = [
+    "consult",
+    "surveys",
+    "mitigation",
+    "django.contrib.admin",
+    "django.contrib.auth",
+    "django.contrib.contenttypes",
+    "django.contrib.sessions",
+    "django.contrib.messages",
+    "whitenoise.runserver_nostatic",
+    "django.contrib.staticfiles",
+    "allauth",
+    "allauth.account",
+    "django_htmx",
+    "simple_history",
+    "template_partials",
+    "csp",
+]
+MIDDLEWARE = [
+    "django.middleware.security.SecurityMiddleware",
+    "whitenoise.middleware.WhiteNoiseMiddleware",
+    "django.contrib.sessions.middleware.SessionMiddleware",
+    "django.middleware.locale.LocaleMiddleware",
+    "django.middleware.common.CommonMiddleware",
+    "django.middleware.csrf.CsrfViewMiddleware",
+    "django.contrib.auth.middleware.AuthenticationMiddleware",
+    "django.contrib.messages.middleware.MessageMiddleware",
+    "django.middleware.clickjacking.XFrameOptionsMiddleware",
+    "csp.middleware.CSPMiddleware",
+    "allauth.account.middleware.AccountMiddleware",
+    "django_htmx.middleware.HtmxMiddleware",
+    "simple_history.middleware.HistoryRequestMiddleware",
+    "consult.access.PrivatePagesMiddleware",
+]
+ROOT_URLCONF = "consult.urls"
+WSGI_APPLICATION = "consult.wsgi.application"
+TEMPLATES = [
+    {
+        "BACKEND": "django.template.backends.django.DjangoTemplates",
+        "DIRS": [BASE_DIR / "templates"],
+        "APP_DIRS": True,
+        "OPTIONS": {
+            "context_processors": [
+                "django.template.context_processors.request",
+                "django.contrib.auth.context_processors.auth",
+                "django.contrib.messages.context_processors.messages",
+            ],
+        },
+    }
+]
+
+# -- People -----------------------------------------------------------------------------------
+
+AUTH_USER_MODEL = "consult.User"
+AUTHENTICATION_BACKENDS = ["allauth.account.auth_backends.AuthenticationBackend"]
+AUTH_PASSWORD_VALIDATORS = [
+    {"NAME": f"django.contrib.auth.password_validation.{name}"}
+    for name in (
+        "UserAttributeSimilarityValidator",
+        "MinimumLengthValidator",
+        "CommonPasswordValidator",
+        "NumericPasswordValidator",
+    )
+]
+ACCOUNT_ADAPTER = "consult.adapters.ClosedAccountAdapter"
+ACCOUNT_USER_MODEL_USERNAME_FIELD = None
+ACCOUNT_LOGIN_METHODS = {"email"}
+ACCOUNT_SIGNUP_FIELDS = ["email*", "password1*", "password2*"]
+ACCOUNT_EMAIL_VERIFICATION = "none"
+ACCOUNT_LOGOUT_ON_GET = False
+ACCOUNT_SESSION_REMEMBER = False
+LOGIN_URL = "account_login"
+LOGIN_REDIRECT_URL = "home"
+
+# -- Language and time ------------------------------------------------------------------------
+
+LANGUAGE_CODE = "en"
+LANGUAGES = [("en", _("English")), ("de", _("German"))]
+LOCALE_PATHS = [BASE_DIR / "consult" / "locale"]
+TIME_ZONE = os.environ.get("TIME_ZONE", "UTC")
+USE_TZ = True
+
+# -- Files ------------------------------------------------------------------------------------
+
+STATIC_URL = "static/"
+STATIC_ROOT = VAR_DIR / "static"
+# Kept files hold people's data: no URL serves this folder, views hand files out one by one.
+MEDIA_ROOT = Path(os.environ.get("MEDIA_ROOT") or VAR_DIR / "files")
+STORAGES = {
+    "default": {
+        "BACKEND": "django.core.files.storage.FileSystemStorage",
+        "OPTIONS": {"file_permissions_mode": 0o600, "directory_permissions_mode": 0o700},
+    },
+    "staticfiles": {"BACKEND": "whitenoise.storage.CompressedStaticFilesStorage"},
+}
+
+# -- Mail -------------------------------------------------------------------------------------
+
+EMAIL_URL = _url(
+    "EMAIL_URL",
+    "consolemail://",
+    ("smtp", "smtps", "smtp+tls", "smtp+ssl", "consolemail", "filemail", "memorymail", "dummymail"),
+)
+vars().update(env.email_url_config(EMAIL_URL))
+DEFAULT_FROM_EMAIL = os.environ.get("DEFAULT_FROM_EMAIL", "ebbmark@localhost")
+
+# -- Jobs -------------------------------------------------------------------------------------
+# A job is a row; Celery carries its id. Limits: render < hard limit < lease < visibility timeout.
+
+REDIS_URL = _url("REDIS_URL", "", ("redis", "rediss", "unix", "redis+socket"))
+JOB_SOFT_TIME_LIMIT_S = 50
+JOB_HARD_TIME_LIMIT_S = 60
+JOB_LEASE_S = int(os.environ.get("JOB_LEASE_S", "90"))
+JOB_SWEEP_S = float(os.environ.get("JOB_SWEEP_S", "2"))
+JOB_MAX_ATTEMPTS = 5
+
+# -- Security ---------------------------------------------------------------------------------
+
+CONTENT_SECURITY_POLICY = {
+    "DIRECTIVES": {
+        "default-src": [NONE],
+        "script-src": [SELF],
+        "style-src": [SELF],
+        "img-src": [SELF, "data:"],
+        "font-src": [SELF],
+        "connect-src": [SELF],
+        "manifest-src": [SELF],
+        "form-action": [SELF],
+        "frame-ancestors": [NONE],
+        "base-uri": [NONE],
+    }
+}
+X_FRAME_OPTIONS = "DENY"
+SECURE_REFERRER_POLICY = "same-origin"
+SESSION_COOKIE_HTTPONLY = True
+SESSION_COOKIE_SAMESITE = "Lax"
+SESSION_COOKIE_SECURE = CSRF_COOKIE_SECURE = SECURE_SSL_REDIRECT = HTTPS
+SECURE_HSTS_SECONDS = 31_536_000 if HTTPS else 0
+SECURE_HSTS_INCLUDE_SUBDOMAINS = SECURE_HSTS_PRELOAD = HTTPS
+if _flag("BEHIND_PROXY", default=False):
+    SECURE_PROXY_SSL_HEADER = ("HTTP_X_FORWARDED_PROTO", "https")
+DATA_UPLOAD_MAX_MEMORY_SIZE = 2_621_440
+FILE_UPLOAD_MAX_MEMORY_SIZE = 2_621_440
+
+LOGGING = {
+    "version": 1,
+    "disable_existing_loggers": False,
+    "formatters": {"line": {"format": "%(asctime)s %(levelname)s %(name)s: %(message)s"}},
+    "handlers": {
+        "stderr": {"class": "logging.StreamHandler", "stream": sys.stderr, "formatter": "line"}
+    },
+    "root": {"handlers": ["stderr"], "level": os.environ.get("LOG_LEVEL", "WARNING")},
+}

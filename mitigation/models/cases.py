@@ -1,0 +1,80 @@
+"""The case: the job of lowering the fields in one property."""
+
+from typing import Any, Self
+
+from django.db import models
+from django.utils.translation import gettext_lazy as _
+from simple_history.models import HistoricalRecords
+
+from consult.access import RoleScopedQuerySet
+from consult.models import Property
+from consult.models.clients import assigned_to
+from mitigation.models.stages import Stage
+from surveys.models import Guideline, SourceFile, Visit
+
+
+class CaseQuerySet(RoleScopedQuerySet["Case"]):
+    def seen_by_assessor(self, user: Any) -> Self:
+        return self.filter(assigned_to(user, "property"))
+
+    def seen_by_client(self, user: Any) -> Self:
+        return self.filter(property__client__user=user)
+
+    def for_list(self) -> Self:
+        """One query for a list: property, client and guideline."""
+        return self.select_related("property__client", "guideline")
+
+
+class Case(models.Model):
+    reference = models.CharField(_("reference"), max_length=40, unique=True)
+    property = models.ForeignKey(Property, on_delete=models.PROTECT, related_name="cases")
+    guideline = models.ForeignKey(Guideline, on_delete=models.PROTECT, related_name="cases")
+    target_band = models.PositiveSmallIntegerField(
+        _("target band"), default=2, choices=[(1, "1"), (2, "2")]
+    )
+    placement_percent = models.FloatField(_("placement uncertainty"), default=5.0)
+    stage = models.CharField(max_length=10, choices=Stage.choices, default=Stage.ENQUIRY)
+    stage_since = models.DateTimeField()
+    opened_at = models.DateTimeField()
+    source = models.ForeignKey(
+        SourceFile, null=True, blank=True, on_delete=models.PROTECT, related_name="cases"
+    )
+    visits = models.ManyToManyField(Visit, through="CaseVisit", related_name="cases")
+    history = HistoricalRecords()
+
+    objects = CaseQuerySet.as_manager()
+
+    class Meta:
+        ordering = ["-opened_at", "-pk"]
+        constraints = [
+            models.CheckConstraint(
+                condition=models.Q(target_band__in=[1, 2]), name="case_target_is_band_1_or_2"
+            ),
+            models.CheckConstraint(
+                condition=models.Q(placement_percent__gte=0, placement_percent__lte=100),
+                name="case_placement_is_a_percentage",
+            ),
+            models.CheckConstraint(
+                condition=models.Q(stage__in=Stage.values), name="case_stage_is_known"
+            ),
+        ]
+
+    def __str__(self) -> str:
+        return self.reference
+
+
+class CaseVisit(models.Model):
+    """A visit that belongs to a case, in one of its rounds."""
+
+    case = models.ForeignKey(Case, on_delete=models.CASCADE, related_name="case_visits")
+    visit = models.ForeignKey(Visit, on_delete=models.PROTECT, related_name="case_visits")
+    round = models.PositiveSmallIntegerField(default=1)
+
+    class Meta:
+        ordering = ["case", "round", "visit__date"]
+        constraints = [
+            models.UniqueConstraint(fields=["case", "visit"], name="visit_is_once_in_a_case"),
+        ]
+
+    def __str__(self) -> str:
+        return f"{self.visit} in {self.case}"

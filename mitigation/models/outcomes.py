@@ -1,0 +1,35 @@
+"""Outcomes: what a comparison said on the day it was put into a letter."""
+
+from typing import Any, Self
+
+from django.db import models
+
+from consult.access import RoleScopedQuerySet
+from consult.models import Letter
+from consult.models.clients import assigned_to
+from mitigation.models.cases import Case
+from surveys.models import Visit
+
+
+class OutcomeQuerySet(RoleScopedQuerySet["Outcome"]):
+    def seen_by_assessor(self, user: Any) -> Self:
+        return self.filter(assigned_to(user, "case__property"))
+
+
+class Outcome(models.Model):
+    """A frozen comparison of two visits, with the letter that says it."""
+
+    case = models.ForeignKey(Case, on_delete=models.CASCADE, related_name="outcomes")
+    baseline = models.ForeignKey(Visit, on_delete=models.PROTECT, related_name="+")
+    follow_up = models.ForeignKey(Visit, on_delete=models.PROTECT, related_name="+")
+    result = models.JSONField()
+    letter = models.OneToOneField(Letter, on_delete=models.PROTECT, related_name="outcome")
+    created_at = models.DateTimeField(auto_now_add=True)
+
+    objects = OutcomeQuerySet.as_manager()
+
+    class Meta:
+        ordering = ["-created_at", "-pk"]
+
+    def __str__(self) -> str:
+        return f"{self.case}: {self.letter}"

@@ -1,0 +1,48 @@
+"""Where a case stands, and where it may go from there."""
+
+from django.db import models
+from django.utils.translation import gettext_lazy as _
+
+from consult.models import User
+
+
+class Stage(models.TextChoices):
+    ENQUIRY = "enquiry", _("enquiry")
+    BASELINE = "baseline", _("baseline survey")
+    FINDINGS = "findings", _("findings")
+    PLAN = "plan", _("plan of remedies")
+    DECISION = "decision", _("client decides")
+    WORKS = "works", _("electrician works")
+    FOLLOW_UP = "follow-up", _("follow-up survey")
+    PROOF = "proof", _("proof")
+    CLOSED = "closed", _("closed")
+    DECLINED = "declined", _("declined")
+
+
+MOVES: dict[str, frozenset[str]] = {
+    Stage.ENQUIRY: frozenset({Stage.BASELINE, Stage.DECLINED}),
+    Stage.BASELINE: frozenset({Stage.FINDINGS, Stage.DECLINED}),
+    Stage.FINDINGS: frozenset({Stage.PLAN, Stage.CLOSED, Stage.DECLINED}),
+    Stage.PLAN: frozenset({Stage.DECISION, Stage.DECLINED}),
+    Stage.DECISION: frozenset({Stage.PLAN, Stage.WORKS, Stage.DECLINED}),
+    Stage.WORKS: frozenset({Stage.FOLLOW_UP, Stage.DECLINED}),
+    Stage.FOLLOW_UP: frozenset({Stage.PROOF, Stage.DECLINED}),
+    # A second round begins with a new plan when the follow-up did not reach the target.
+    Stage.PROOF: frozenset({Stage.CLOSED, Stage.PLAN}),
+    Stage.CLOSED: frozenset({Stage.FINDINGS, Stage.PLAN}),
+    Stage.DECLINED: frozenset({Stage.ENQUIRY, Stage.FINDINGS}),
+}
+
+# Who has to do something for the case to go on; nobody at the two ends.
+NEXT_MOVE: dict[str, str | None] = {
+    Stage.ENQUIRY: User.Role.OFFICE,
+    Stage.BASELINE: User.Role.ASSESSOR,
+    Stage.FINDINGS: User.Role.OFFICE,
+    Stage.PLAN: User.Role.ASSESSOR,
+    Stage.DECISION: User.Role.CLIENT,
+    Stage.WORKS: User.Role.ELECTRICIAN,
+    Stage.FOLLOW_UP: User.Role.ASSESSOR,
+    Stage.PROOF: User.Role.OFFICE,
+    Stage.CLOSED: None,
+    Stage.DECLINED: None,
+}

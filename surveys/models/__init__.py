@@ -1,0 +1,23 @@
+"""What was measured, with which instrument, where, and against which guideline."""
+
+from surveys.models.guidelines import Band, Guideline
+from surveys.models.instruments import Calibration, Instrument
+from surveys.models.places import Circuit, GroundPoint, Panel, Room, Spot
+from surveys.models.visits import GroundCheck, Measurand, Reading, SourceFile, Visit
+
+__all__ = [
+    "Band",
+    "Calibration",
+    "Circuit",
+    "GroundCheck",
+    "GroundPoint",
+    "Guideline",
+    "Instrument",
+    "Measurand",
+    "Panel",
+    "Reading",
+    "Room",
+    "SourceFile",
+    "Spot",
+    "Visit",
+]

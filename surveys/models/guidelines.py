@@ -1,0 +1,48 @@
+"""Guidelines: tables of bands, with their source."""
+
+from django.db import models
+from django.utils.translation import gettext_lazy as _
+
+from surveys.models.measurands import Measurand
+
+
+class Guideline(models.Model):
+    """A published table of bands. The built-in ones are read-only."""
+
+    code = models.CharField(max_length=30, unique=True)
+    title = models.CharField(max_length=200)
+    source = models.TextField()
+    note = models.TextField(blank=True)
+    is_built_in = models.BooleanField(default=False)
+
+    class Meta:
+        ordering = ["code"]
+
+    def __str__(self) -> str:
+        return self.code
+
+
+class Band(models.Model):
+    """One step of a guideline for one measurand; the last step has no upper bound."""
+
+    guideline = models.ForeignKey(Guideline, on_delete=models.CASCADE, related_name="bands")
+    measurand = models.CharField(max_length=30, choices=Measurand.choices)
+    number = models.PositiveSmallIntegerField()
+    upper = models.FloatField(null=True, blank=True, help_text=_("V/m, mV or nT; empty above."))
+    name = models.CharField(max_length=60)
+
+    class Meta:
+        ordering = ["guideline", "measurand", "number"]
+        constraints = [
+            models.UniqueConstraint(
+                fields=["guideline", "measurand", "number"], name="one_band_per_number"
+            ),
+            models.CheckConstraint(
+                condition=models.Q(number__in=[1, 2, 3], upper__gt=0)
+                | models.Q(number=4, upper__isnull=True),
+                name="band_bounds_are_1_2_3_and_open",
+            ),
+        ]
+
+    def __str__(self) -> str:
+        return f"{self.guideline} {self.measurand} {self.number}: {self.name}"

@@ -1,0 +1,68 @@
+"""Instruments and their certificates."""
+
+from django.db import models
+from django.utils.translation import gettext_lazy as _
+from simple_history.models import HistoricalRecords
+
+
+class Instrument(models.Model):
+    """A meter of the practice, known by the name on its label."""
+
+    name = models.CharField(_("instrument"), max_length=80, unique=True)
+    description = models.CharField(_("description"), max_length=200, blank=True)
+    is_retired = models.BooleanField(default=False)
+    history = HistoricalRecords()
+
+    class Meta:
+        ordering = ["name"]
+
+    def __str__(self) -> str:
+        return self.name
+
+
+class Calibration(models.Model):
+    """What an instrument is good for in one quantity, and the certificate that says so.
+
+    A row without certificate and date describes an instrument that has none. Numbers are in `unit`
+    as the row gives them; results convert them.
+    """
+
+    class Quantity(models.TextChoices):
+        ELECTRIC_FIELD = "electric field", _("electric field")
+        BODY_VOLTAGE = "body voltage", _("body voltage")
+        MAGNETIC_FLUX_DENSITY = "magnetic flux density", _("magnetic flux density")
+
+    instrument = models.ForeignKey(
+        Instrument, on_delete=models.PROTECT, related_name="calibrations"
+    )
+    quantity = models.CharField(max_length=24, choices=Quantity.choices)
+    axes = models.PositiveSmallIntegerField(null=True, blank=True)
+    unit = models.CharField(max_length=6)
+    gain_percent = models.FloatField(help_text=_("Expanded relative uncertainty, k = 2."))
+    resolution = models.FloatField()
+    noise = models.FloatField(null=True, blank=True)
+    floor = models.FloatField(null=True, blank=True)
+    ceiling = models.FloatField(null=True, blank=True)
+    low_hz = models.FloatField(null=True, blank=True)
+    high_hz = models.FloatField(null=True, blank=True)
+    certificate = models.CharField(max_length=80, blank=True)
+    calibrated_on = models.DateField(null=True, blank=True)
+    due_on = models.DateField(null=True, blank=True)
+    history = HistoricalRecords()
+
+    class Meta:
+        ordering = ["instrument", "quantity", "calibrated_on", "pk"]
+        constraints = [
+            models.CheckConstraint(
+                condition=models.Q(gain_percent__gte=0, resolution__gt=0),
+                name="calibration_gain_and_resolution_are_positive",
+            ),
+        ]
+
+    def __str__(self) -> str:
+        return f"{self.instrument}, {self.quantity}, {self.certificate or 'no certificate'}"
+
+    @property
+    def is_certified(self) -> bool:
+        """A row that names a certificate or the day of a calibration has one."""
+        return bool(self.certificate) or self.calibrated_on is not None

@@ -1,0 +1,125 @@
+"""Rooms, spots, circuits and ground points of a property."""
+
+from typing import Any, Self
+
+from django.db import models
+from django.utils.translation import gettext_lazy as _
+
+from consult.access import RoleScopedQuerySet
+from consult.models import Property
+from consult.models.clients import assigned_to
+
+
+class PlaceQuerySet(RoleScopedQuerySet[models.Model]):
+    """Rows that belong to a property directly."""
+
+    def seen_by_assessor(self, user: Any) -> Self:
+        return self.filter(assigned_to(user, "property"))
+
+
+class SpotQuerySet(RoleScopedQuerySet["Spot"]):
+    def seen_by_assessor(self, user: Any) -> Self:
+        return self.filter(assigned_to(user, "room__property"))
+
+
+class CircuitQuerySet(RoleScopedQuerySet["Circuit"]):
+    def seen_by_assessor(self, user: Any) -> Self:
+        return self.filter(assigned_to(user, "panel__property"))
+
+
+class Room(models.Model):
+    property = models.ForeignKey(Property, on_delete=models.CASCADE, related_name="rooms")
+    name = models.CharField(max_length=80)
+
+    objects = PlaceQuerySet.as_manager()
+
+    class Meta:
+        ordering = ["pk"]
+        constraints = [
+            models.UniqueConstraint(fields=["property", "name"], name="room_name_is_unique_at_home")
+        ]
+
+    def __str__(self) -> str:
+        return self.name
+
+
+class Spot(models.Model):
+    """A place where a person is: bed head, bed middle, desk seat."""
+
+    class Use(models.TextChoices):
+        SLEEPING = "sleeping", _("sleeping")
+        SEATING = "seating", _("seating")
+        WORK = "work", _("work")
+        OTHER = "other", _("other")
+
+    room = models.ForeignKey(Room, on_delete=models.CASCADE, related_name="spots")
+    name = models.CharField(max_length=80)
+    use = models.CharField(max_length=8, choices=Use.choices, default=Use.OTHER)
+
+    objects = SpotQuerySet.as_manager()
+
+    class Meta:
+        ordering = ["pk"]
+        constraints = [
+            models.UniqueConstraint(fields=["room", "name"], name="spot_name_is_unique_in_room")
+        ]
+
+    def __str__(self) -> str:
+        return f"{self.room}, {self.name}"
+
+
+class Panel(models.Model):
+    property = models.ForeignKey(Property, on_delete=models.CASCADE, related_name="panels")
+    name = models.CharField(max_length=80)
+
+    objects = PlaceQuerySet.as_manager()
+
+    class Meta:
+        ordering = ["pk"]
+        constraints = [
+            models.UniqueConstraint(
+                fields=["property", "name"], name="panel_name_is_unique_at_home"
+            )
+        ]
+
+    def __str__(self) -> str:
+        return self.name
+
+
+class Circuit(models.Model):
+    """A circuit with its breaker, as it is labelled on the panel."""
+
+    panel = models.ForeignKey(Panel, on_delete=models.CASCADE, related_name="circuits")
+    name = models.CharField(max_length=80)
+    phase = models.CharField(max_length=4, blank=True)
+
+    objects = CircuitQuerySet.as_manager()
+
+    class Meta:
+        ordering = ["pk"]
+        constraints = [
+            models.UniqueConstraint(
+                fields=["panel", "name"], name="circuit_name_is_unique_in_panel"
+            )
+        ]
+
+    def __str__(self) -> str:
+        return self.name
+
+
+class GroundPoint(models.Model):
+    property = models.ForeignKey(Property, on_delete=models.CASCADE, related_name="ground_points")
+    name = models.CharField(max_length=80)
+
+    objects = PlaceQuerySet.as_manager()
+
+    class Meta:
+        ordering = ["pk"]
+        constraints = [
+            models.UniqueConstraint(
+                fields=["property", "name"], name="ground_point_name_is_unique_at_home"
+            )
+        ]
+
+    def __str__(self) -> str:
+        return self.name

@@ -1,0 +1,204 @@
+"""Visits with their ground checks and readings, and the files they came from."""
+
+from typing import Any, Self
+
+from django.db import models
+from django.utils.translation import gettext_lazy as _
+from simple_history.models import HistoricalRecords
+
+from consult.access import RoleScopedQuerySet
+from consult.models import Property, User
+from consult.models.clients import assigned_to
+from surveys.models.instruments import Calibration, Instrument
+from surveys.models.measurands import Measurand
+from surveys.models.places import GroundPoint, Spot
+
+
+class SourceFileQuerySet(RoleScopedQuerySet["SourceFile"]):
+    def seen_by_assessor(self, user: Any) -> Self:
+        return self.filter(assigned_to(user, "property"))
+
+
+class SourceFile(models.Model):
+    """A case folder as it came in, kept byte by byte."""
+
+    property = models.ForeignKey(Property, on_delete=models.PROTECT, related_name="source_files")
+    name = models.CharField(max_length=200)
+    file = models.FileField(max_length=200)
+    sha256 = models.CharField(max_length=64, unique=True)
+    received_at = models.DateTimeField()
+    received_by = models.ForeignKey(
+        User, null=True, blank=True, on_delete=models.SET_NULL, related_name="+"
+    )
+
+    objects = SourceFileQuerySet.as_manager()
+
+    def __str__(self) -> str:
+        return self.name
+
+
+class VisitQuerySet(RoleScopedQuerySet["Visit"]):
+    def seen_by_assessor(self, user: Any) -> Self:
+        return self.filter(assigned_to(user, "property"))
+
+    def that_counts(self, kind: str) -> Self:
+        """Of the sealed visits of `kind` the latest first; on equal dates the first row."""
+        return self.filter(kind=kind, sealed_at__isnull=False).order_by("-date", "position", "pk")
+
+
+class Visit(models.Model):
+    """A survey on one day. Sealed, it is immutable."""
+
+    class Kind(models.TextChoices):
+        BASELINE = "baseline", _("baseline")
+        FOLLOW_UP = "follow-up", _("follow-up")
+
+    property = models.ForeignKey(Property, on_delete=models.PROTECT, related_name="visits")
+    label = models.CharField(max_length=80)
+    kind = models.CharField(max_length=10, choices=Kind.choices)
+    date = models.DateField()
+    position = models.PositiveIntegerField(default=0)
+    assessor = models.CharField(max_length=120, blank=True)
+    temperature_c = models.FloatField(null=True, blank=True)
+    humidity_percent = models.FloatField(null=True, blank=True)
+    supply_voltage_v = models.FloatField(null=True, blank=True)
+    note = models.TextField(blank=True)
+    source = models.ForeignKey(
+        SourceFile, null=True, blank=True, on_delete=models.PROTECT, related_name="visits"
+    )
+    sealed_at = models.DateTimeField(null=True, blank=True)
+    sealed_by = models.ForeignKey(
+        User, null=True, blank=True, on_delete=models.SET_NULL, related_name="+"
+    )
+    history = HistoricalRecords()
+
+    objects = VisitQuerySet.as_manager()
+
+    class Meta:
+        ordering = ["date", "position", "pk"]
+        constraints = [
+            models.CheckConstraint(
+                condition=models.Q(kind__in=["baseline", "follow-up"]), name="visit_kind_is_known"
+            ),
+            models.CheckConstraint(
+                condition=models.Q(humidity_percent__isnull=True)
+                | models.Q(humidity_percent__gte=0, humidity_percent__lte=100),
+                name="visit_humidity_is_a_percentage",
+            ),
+        ]
+
+    def __str__(self) -> str:
+        return f"{self.label} ({self.date})"
+
+
+class OfVisitQuerySet(RoleScopedQuerySet[models.Model]):
+    """Rows that hang on a visit."""
+
+    def seen_by_assessor(self, user: Any) -> Self:
+        return self.filter(assigned_to(user, "visit__property"))
+
+
+class GroundCheck(models.Model):
+    """A ground point tried at a visit: its outlet test, its voltage to another point."""
+
+    class OutletTest(models.TextChoices):
+        OK = "ok", _("ok")
+        FAULT = "fault", _("fault")
+        NOT_TESTED = "not tested", _("not tested")
+
+    visit = models.ForeignKey(Visit, on_delete=models.CASCADE, related_name="ground_checks")
+    point = models.ForeignKey(GroundPoint, on_delete=models.PROTECT, related_name="checks")
+    other_point = models.ForeignKey(
+        GroundPoint, null=True, blank=True, on_delete=models.PROTECT, related_name="+"
+    )
+    voltage_v = models.FloatField(null=True, blank=True)
+    outlet_test = models.CharField(
+        max_length=10, choices=OutletTest.choices, default=OutletTest.NOT_TESTED
+    )
+    note = models.TextField(blank=True)
+
+    objects = OfVisitQuerySet.as_manager()
+
+    class Meta:
+        ordering = ["pk"]
+
+    def __str__(self) -> str:
+        return f"{self.point} at {self.visit}"
+
+
+class Reading(models.Model):
+    """One look at the meter: up to three axes or a total, in the unit of its display.
+
+    `calibration` is what the instrument was good for on the day; it is fixed when the visit is
+    sealed, so that a certificate entered later changes no sealed number.
+    """
+
+    class State(models.TextChoices):
+        AS_USED = "as-used", _("as used")
+        TRIAL = "trial", _("trial")
+
+    MARK = [("", ""), ("<", "<"), (">", ">")]
+
+    visit = models.ForeignKey(Visit, on_delete=models.CASCADE, related_name="readings")
+    position = models.PositiveIntegerField()
+    spot = models.ForeignKey(Spot, on_delete=models.PROTECT, related_name="readings")
+    measurand = models.CharField(max_length=30, choices=Measurand.choices)
+    ground_point = models.ForeignKey(
+        GroundPoint, null=True, blank=True, on_delete=models.PROTECT, related_name="readings"
+    )
+    instrument = models.ForeignKey(Instrument, on_delete=models.PROTECT, related_name="readings")
+    calibration = models.ForeignKey(
+        Calibration, null=True, blank=True, on_delete=models.PROTECT, related_name="readings"
+    )
+    x = models.FloatField(null=True, blank=True)
+    x_mark = models.CharField(max_length=1, blank=True, choices=MARK)
+    y = models.FloatField(null=True, blank=True)
+    y_mark = models.CharField(max_length=1, blank=True, choices=MARK)
+    z = models.FloatField(null=True, blank=True)
+    z_mark = models.CharField(max_length=1, blank=True, choices=MARK)
+    total = models.FloatField(null=True, blank=True)
+    total_mark = models.CharField(max_length=1, blank=True, choices=MARK)
+    unit = models.CharField(max_length=6)
+    state = models.CharField(max_length=8, choices=State.choices, default=State.AS_USED)
+    circuits_off = models.TextField(blank=True)
+    taken_at = models.CharField(max_length=40, blank=True)
+    set_aside = models.TextField(blank=True, help_text=_("Why this reading does not count."))
+    body_distance_m = models.FloatField(null=True, blank=True)
+    surface_distance_m = models.FloatField(null=True, blank=True)
+    load = models.CharField(max_length=200, blank=True)
+    note = models.TextField(blank=True)
+    history = HistoricalRecords()
+
+    objects = OfVisitQuerySet.as_manager()
+
+    class Meta:
+        ordering = ["visit", "position"]
+        constraints = [
+            models.CheckConstraint(
+                condition=models.Q(
+                    total__isnull=False, x__isnull=True, y__isnull=True, z__isnull=True
+                )
+                | (
+                    models.Q(total__isnull=True)
+                    & (
+                        models.Q(x__isnull=False)
+                        | models.Q(y__isnull=False)
+                        | models.Q(z__isnull=False)
+                    )
+                ),
+                name="reading_has_axes_or_a_total",
+            ),
+            models.CheckConstraint(
+                condition=(models.Q(x__isnull=True) | models.Q(x__gte=0))
+                & (models.Q(y__isnull=True) | models.Q(y__gte=0))
+                & (models.Q(z__isnull=True) | models.Q(z__gte=0))
+                & (models.Q(total__isnull=True) | models.Q(total__gte=0)),
+                name="reading_is_not_negative",
+            ),
+            models.UniqueConstraint(
+                fields=["visit", "position"], name="one_reading_per_position"
+            ),
+        ]
+
+    def __str__(self) -> str:
+        return f"{self.spot}: {self.measurand}"
