@@ -60,7 +60,7 @@ class Migration(migrations.Migration):
                 ('password', models.CharField(max_length=128, verbose_name='password')),
                 ('last_login', models.DateTimeField(blank=True, null=True, verbose_name='last login')),
                 ('is_superuser', models.BooleanField(default=False, help_text='Designates that this user has all permissions without explicitly assigning them.', verbose_name='superuser status')),
-                ('email', models.EmailField(max_length=254, verbose_name='e-mail')),
+                ('email', models.EmailField(max_length=254, unique=True, verbose_name='e-mail')),
                 ('name', models.CharField(max_length=120, verbose_name='name')),
                 ('role', models.CharField(choices=[('office', 'Office'), ('assessor', 'Assessor'), ('electrician', 'Electrician'), ('client', 'Client')], max_length=12, verbose_name='role')),
                 ('is_manager', models.BooleanField(default=False, help_text='May change people and registers.', verbose_name='runs the practice')),
@@ -193,7 +193,7 @@ class Migration(migrations.Migration):
             fields=[
                 ('id', models.BigIntegerField(auto_created=True, blank=True, db_index=True, verbose_name='ID')),
                 ('is_superuser', models.BooleanField(default=False, help_text='Designates that this user has all permissions without explicitly assigning them.', verbose_name='superuser status')),
-                ('email', models.EmailField(max_length=254, verbose_name='e-mail')),
+                ('email', models.EmailField(db_index=True, max_length=254, verbose_name='e-mail')),
                 ('name', models.CharField(max_length=120, verbose_name='name')),
                 ('role', models.CharField(choices=[('office', 'Office'), ('assessor', 'Assessor'), ('electrician', 'Electrician'), ('client', 'Client')], max_length=12, verbose_name='role')),
                 ('is_manager', models.BooleanField(default=False, help_text='May change people and registers.', verbose_name='runs the practice')),

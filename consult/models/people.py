@@ -71,7 +71,7 @@ class User(AbstractBaseUser, PermissionsMixin):
         ELECTRICIAN = "electrician", _("Electrician")
         CLIENT = "client", _("Client")
 
-    email = models.EmailField(_("e-mail"))
+    email = models.EmailField(_("e-mail"), unique=True)
     name = models.CharField(_("name"), max_length=120)
     role = models.CharField(_("role"), max_length=12, choices=Role.choices)
     is_manager = models.BooleanField(
