@@ -1,0 +1,310 @@
+"""The bridge from rows of readings to the rules, and back to findings per spot."""
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, field
+from datetime import date
+from typing import Any
+
+import numpy as np
+
+from surveys.calc import safety, units
+from surveys.calc.arrays import BoolArray, CodeArray, FloatArray, IntArray
+from surveys.calc.findings import Findings, findings
+from surveys.calc.highest import HIGHEST, highest
+from surveys.calc.qualifiers import QUALIFIER_WORDS, Qualifier
+from surveys.calc.resultant import CENSORED, RESULTANT
+from surveys.calc.uncertainty import NEAR_FLOOR, RANGE_START, UNCERTAINTY, Instruments
+from surveys.calc.units import CANONICAL_UNIT
+from surveys.models import Calibration, Guideline, Reading, Spot, Visit
+
+RULES = (RESULTANT, CENSORED, UNCERTAINTY, NEAR_FLOOR, HIGHEST, "band-1")
+MEASURANDS = tuple(units.Measurand)
+_CODE = {measurand.value: code for code, measurand in enumerate(MEASURANDS)}
+_MARK = {"": 0, "<": -1, ">": 1}
+_AXES = ("x", "y", "z", "total")
+_COLUMNS = (
+    "pk", "visit_id", "spot_id", "measurand", "ground_point_id", "instrument_id",
+    "calibration_id", "unit", "state", "set_aside", *_AXES, *(f"{axis}_mark" for axis in _AXES),
+)  # fmt: skip
+
+Key = tuple[int, int, str]  # visit, spot, measurand
+
+
+@dataclass(frozen=True)
+class ReadingColumns:
+    """Readings as arrays, one entry per reading, in the measurand's own unit."""
+
+    pk: IntArray
+    visit: IntArray
+    spot: IntArray
+    measurand: IntArray
+    ground_point: IntArray  # 0 = none
+    calibration: IntArray  # 0 = none
+    values: FloatArray
+    marks: CodeArray
+    instruments: Instruments
+    counts: BoolArray  # as used and not set aside
+    certified: BoolArray  # certificate in force on the day of the visit
+
+
+@dataclass(frozen=True)
+class SpotFinding:
+    """A spot's value, band and uncertainty at one visit, and the reading behind it."""
+
+    visit: int
+    spot: int
+    measurand: str
+    unit: str
+    value: float
+    lower: float
+    qualifier: str
+    u: float
+    band: int
+    flags: tuple[str, ...]
+    reading: int
+    calibration: int
+    ground_point: int
+    certified: bool
+    out_of_date: bool  # has a certificate, but none in force on the day
+    gain: float
+    additive: float
+    axes: int
+    n_readings: int
+    n_ground_points: int
+
+    def as_json(self) -> dict[str, Any]:
+        """The part of it that an outcome prints."""
+        return {
+            "value": self.value,
+            "lower": self.lower,
+            "qualifier": self.qualifier,
+            "u": self.u,
+            "band": self.band,
+            "flags": list(self.flags),
+        }
+
+
+@dataclass(frozen=True)
+class VisitResults:
+    """All findings of some visits, by visit, spot and measurand, in the order of the readings."""
+
+    findings: Mapping[Key, SpotFinding] = field(default_factory=dict)
+
+
+def bounds_of(guideline: Guideline) -> FloatArray:
+    """Upper bounds b1, b2, b3 of each measurand, shape (4, 3); NaN where it gives none."""
+    table = np.full((len(MEASURANDS), 3), np.nan)
+    for measurand, number, upper in guideline.bands.values_list("measurand", "number", "upper"):
+        if upper is not None:
+            table[_CODE[measurand], number - 1] = upper
+    return table
+
+
+def read_columns(visits: Sequence[Visit]) -> ReadingColumns:
+    """The readings of `visits` as arrays: two queries, whatever their number."""
+    rows = list(
+        Reading.objects.filter(visit__in=visits)
+        .order_by("visit", "position")
+        .values_list(*_COLUMNS)
+    )
+    columns = dict(zip(_COLUMNS, zip(*rows, strict=True), strict=True)) if rows else {
+        name: () for name in _COLUMNS
+    }  # fmt: skip
+    measurand = np.array([_CODE[word] for word in columns["measurand"]], dtype=np.int64)
+    factors = np.array([units.factor(unit) for unit in columns["unit"]], dtype=np.float64)
+    values = np.array([columns[axis] for axis in _AXES], dtype=np.float64).T.reshape(-1, 4)
+    marks = np.array(
+        [[_MARK[mark] for mark in columns[f"{axis}_mark"]] for axis in _AXES], dtype=np.int8
+    ).T.reshape(-1, 4)
+    visit = _integers(columns["visit_id"])
+    days = {row.pk: row.date for row in visits}
+    calibration = _integers(columns["calibration_id"])
+    return ReadingColumns(
+        pk=_integers(columns["pk"]),
+        visit=visit,
+        spot=_integers(columns["spot_id"]),
+        measurand=measurand,
+        ground_point=_integers(columns["ground_point_id"]),
+        calibration=calibration,
+        values=units.to_canonical(values, factors[:, None]) if rows else values,
+        marks=marks,
+        instruments=_instruments(calibration),
+        counts=np.array(
+            [
+                state == Reading.State.AS_USED and not reason
+                for state, reason in zip(columns["state"], columns["set_aside"], strict=True)
+            ],
+            dtype=np.bool_,
+        ),
+        certified=_certified(calibration, [days[pk] for pk in columns["visit_id"]]),
+    )
+
+
+def _integers(column: Sequence[int | None]) -> IntArray:
+    return np.array([value or 0 for value in column], dtype=np.int64)
+
+
+def _calibrations(pks: IntArray) -> dict[int, Calibration]:
+    return Calibration.objects.in_bulk([int(pk) for pk in np.unique(pks) if pk])
+
+
+def _instruments(calibration: IntArray) -> Instruments:
+    known, inverse = np.unique(calibration, return_inverse=True)
+    rows = _calibrations(known)
+    data = np.full((known.size, 5), np.nan)
+    for index, pk in enumerate(known):
+        row = rows[int(pk)]
+        factor = units.factor(row.unit)
+        specs = np.array(
+            [row.resolution, row.noise, row.floor, row.ceiling], dtype=np.float64
+        )  # None becomes NaN
+        data[index, 0] = row.gain_percent
+        data[index, 1:] = units.to_canonical(specs, factor)
+    return Instruments(*data[inverse].T)
+
+
+def in_force(calibration: Calibration, day: date) -> bool:
+    """Whether a certificate covers `day`; the due date is the last day that it does."""
+    began = calibration.calibrated_on is None or calibration.calibrated_on <= day
+    ended = calibration.due_on is not None and calibration.due_on < day
+    return calibration.is_certified and began and not ended
+
+
+def _certified(calibration: IntArray, days: Sequence[date]) -> BoolArray:
+    rows = _calibrations(calibration)
+    pairs = {
+        (pk, day): in_force(rows[pk], day)
+        for pk, day in set(zip(calibration.tolist(), days, strict=True))
+    }
+    return np.array(
+        [pairs[pair] for pair in zip(calibration.tolist(), days, strict=True)], dtype=np.bool_
+    )
+
+
+def evaluate(columns: ReadingColumns, bounds: FloatArray, placement: float) -> Findings:
+    """Every reading against the guideline's bounds."""
+    starts = np.array([RANGE_START[measurand] for measurand in MEASURANDS])
+    return findings(
+        columns.values,
+        columns.marks,
+        columns.instruments,
+        placement,
+        bounds[columns.measurand],
+        starts[columns.measurand],
+    )
+
+
+def visit_results(
+    visits: Sequence[Visit], *, guideline: Guideline, placement: float
+) -> VisitResults:
+    """The findings of `visits` against `guideline`; `placement` is p as a fraction."""
+    columns = read_columns(visits)
+    if columns.pk.size == 0:
+        return VisitResults()
+    evaluated = evaluate(columns, bounds_of(guideline), placement)
+    keys = np.stack([columns.visit, columns.spot, columns.measurand], axis=1)
+    known, group = np.unique(keys, axis=0, return_inverse=True)
+    result = evaluated.resultant
+    groups, chosen = highest(group, result.value, result.qualifier, columns.counts)
+    n_readings = np.bincount(group[columns.counts], minlength=len(known))
+    grounds = np.unique(
+        np.stack([group, columns.ground_point], axis=1)[
+            columns.counts & (columns.ground_point > 0)
+        ],
+        axis=0,
+    )
+    n_grounds = np.bincount(grounds[:, 0], minlength=len(known))
+    order = np.argsort(_first_rows(group, len(known))[groups], kind="stable")
+    certified_rows = {pk for pk, row in _calibrations(columns.calibration).items()
+                      if row.is_certified}  # fmt: skip
+    found = [
+        _finding(columns, evaluated, int(chosen[at]), int(n_readings[groups[at]]),
+                 int(n_grounds[groups[at]]), certified_rows)
+        for at in order
+    ]  # fmt: skip
+    return VisitResults({(one.visit, one.spot, one.measurand): one for one in found})
+
+
+def _first_rows(group: IntArray, n_groups: int) -> IntArray:
+    first = np.empty(n_groups, dtype=np.int64)
+    first[group[::-1]] = np.arange(group.size)[::-1]
+    return first
+
+
+def _finding(
+    columns: ReadingColumns,
+    evaluated: Findings,
+    row: int,
+    n_readings: int,
+    n_grounds: int,
+    certified_rows: set[int],
+) -> SpotFinding:
+    result = evaluated.resultant
+    qualifier = QUALIFIER_WORDS[result.qualifier[row]]
+    value = float(result.value[row])
+    measurand = MEASURANDS[columns.measurand[row]]
+    calibration = int(columns.calibration[row])
+    certified = bool(columns.certified[row])
+    return SpotFinding(
+        visit=int(columns.visit[row]),
+        spot=int(columns.spot[row]),
+        measurand=measurand.value,
+        unit=CANONICAL_UNIT[measurand],
+        value=value,
+        lower=float(result.lower[row]),
+        qualifier=qualifier,
+        u=float(result.u[row]),
+        band=int(evaluated.band[row]),
+        flags=tuple(evaluated.flags(row)),
+        reading=int(columns.pk[row]),
+        calibration=calibration,
+        ground_point=int(columns.ground_point[row]),
+        certified=certified,
+        out_of_date=not certified and calibration in certified_rows,
+        gain=float(columns.instruments.gain[row]),
+        additive=float(columns.instruments.additive[row]),
+        axes=int(result.axes[row]),
+        n_readings=n_readings,
+        n_ground_points=n_grounds,
+    )
+
+
+@dataclass(frozen=True)
+class Danger:
+    """A reason to stop the survey, keep clear and call a licensed electrician."""
+
+    kind: str  # "field", "outlet" or "ground points"
+    place: str
+    shown: str
+
+
+def dangers_of(visit: Visit) -> list[Danger]:
+    """What at this visit calls for a licensed electrician before anything else (rule safety)."""
+    found = [
+        Danger("outlet", str(check.point), check.get_outlet_test_display())
+        for check in visit.ground_checks.select_related("point")
+        if check.outlet_test == check.OutletTest.FAULT
+    ]
+    found += [
+        Danger("ground points", f"{check.point} - {check.other_point or '?'}",
+               f"{check.voltage_v:g} V")
+        for check in visit.ground_checks.select_related("point", "other_point")
+        if check.voltage_v is not None
+        and bool(safety.ground_points_differ(np.array([check.voltage_v]))[0])
+    ]  # fmt: skip
+    columns = read_columns([visit])
+    if columns.pk.size == 0:
+        return found
+    frequency = visit.property.frequency_hz
+    levels = np.array([safety.reference_level(one, frequency) for one in MEASURANDS])
+    # Bounds play no part here: what counts is the reading itself, trials and set-asides included.
+    evaluated = evaluate(columns, np.ones((len(MEASURANDS), 3)) * [1.0, 2.0, 3.0], 0.0)
+    value, qualifier = evaluated.resultant.value, evaluated.resultant.qualifier
+    over = safety.above_reference_level(value, qualifier, levels[columns.measurand])
+    spots = Spot.objects.select_related("room").in_bulk(columns.spot[over].tolist())
+    for row in np.flatnonzero(over):
+        unit = CANONICAL_UNIT[MEASURANDS[columns.measurand[row]]]
+        sign = ">" if qualifier[row] == Qualifier.ABOVE else ""
+        found.append(Danger("field", str(spots[int(columns.spot[row])]),
+                            f"{sign}{value[row]:g} {unit}"))  # fmt: skip
+    return found
