@@ -129,7 +129,7 @@ def resultants(
 
     floor = np.where(np.isnan(instruments.floor), instruments.resolution, instruments.floor)
     below, above = _cut_off(cells, signs, given, floor, instruments.ceiling)
-    value = np.sqrt(np.einsum("ij,ij->j", cells, cells))
+    value = _root_of_squares(cells)
     lower = value.copy()
     upper = value.copy()
     qualifier = np.zeros(value.shape, dtype=np.int8)
@@ -185,11 +185,19 @@ def _bounds(
     `edge` holds, cell by cell, the number read or the bound that stands in its place.
     """
     low = np.where(below, 0.0, edge)
-    lower = np.sqrt(np.einsum("ij,ij->j", low, low))
-    upper = np.sqrt(np.einsum("ij,ij->j", edge, edge))
+    lower = _root_of_squares(low)
+    upper = _root_of_squares(edge)
     out = above.any(axis=0)
     upper[out] = np.inf
     none_detected = (below == given).all(axis=0)
     qualifier = np.where(none_detected, Qualifier.BELOW, Qualifier.AT_MOST).astype(np.int8)
     qualifier[out] = Qualifier.ABOVE
     return lower, upper, qualifier
+
+
+def _root_of_squares(cells: FloatArray) -> FloatArray:
+    """sqrt(x² + y² + z² + total²), added in this order so that a row alone gives the same bits."""
+    square = cells[0] * cells[0]
+    for column in (1, 2, TOTAL_COLUMN):
+        square += cells[column] * cells[column]
+    return np.sqrt(square, out=square)
