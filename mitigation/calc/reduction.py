@@ -13,6 +13,9 @@ COVERAGE_FACTOR = 2.0
 FIELD_DECIBEL = 20.0
 """These are field quantities; 10·log10 holds for power only."""
 
+WIDEST_EXPONENT = 300.0
+"""An interval wider than this, a factor of 10¹³⁰, is cut there to keep its ends finite."""
+
 
 @dataclass(frozen=True)
 class Side:
@@ -96,14 +99,15 @@ def reductions(
     """
     with np.errstate(divide="ignore", invalid="ignore"):
         ratio = after.value / before.value
-        spread = np.exp(COVERAGE_FACTOR * _sigma(before, after, placement, shared))
+        exponent = COVERAGE_FACTOR * _sigma(before, after, placement, shared)
+        spread = np.exp(np.minimum(exponent, WIDEST_EXPONENT))
         at_least = _bounded_above(after) | np.equal(before.qualifier, Qualifier.ABOVE)
         given = (before.value > 0.0) & (after.value > 0.0)
         given &= ~(_bounded_above(before) | (after.qualifier == Qualifier.ABOVE))
         given &= ~at_least | (ratio < 1.0)
         ratio[~given] = np.nan
         db = -FIELD_DECIBEL * np.log10(ratio)
-        db_spread = FIELD_DECIBEL * np.log10(spread)
+        db_spread = exponent * (FIELD_DECIBEL / np.log(10.0))
         percent_low = 100.0 * (1.0 - ratio * spread)
         percent_high = 100.0 * (1.0 - ratio / spread)
     return Reductions(

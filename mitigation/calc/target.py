@@ -17,6 +17,9 @@ GUARD_FACTOR = 2.0
 
 TARGET_BANDS = (1, 2)
 
+SMALLEST_MARGIN = 40.0
+"""Further than this above the limit the probability is less than a float can hold."""
+
 
 class Decision(IntEnum):
     """The five answers; `DECISION_WORDS` turns a code into its word."""
@@ -110,7 +113,7 @@ def probability_under(value: FloatArray, u: FloatArray, limit: FloatArray | floa
         height = np.asarray(value / u)
         margin = np.asarray((limit - value) / u)
     probability = 1.0 - ndtr(-margin) / ndtr(height)
-    rows = np.flatnonzero(margin < 0.0)
+    rows = np.flatnonzero((margin < 0.0) & (margin > -SMALLEST_MARGIN))
     if rows.size:
         left = log_ndtr(margin[rows])
         gap = -np.expm1(np.minimum(log_ndtr(-height[rows]) - left, 0.0))
