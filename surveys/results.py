@@ -9,6 +9,7 @@ import numpy as np
 
 from surveys.calc import safety, units
 from surveys.calc.arrays import BoolArray, CodeArray, FloatArray, IntArray
+from surveys.calc.bands import BAND
 from surveys.calc.findings import Findings, findings
 from surveys.calc.highest import HIGHEST, highest
 from surveys.calc.qualifiers import QUALIFIER_WORDS, Qualifier
@@ -17,7 +18,7 @@ from surveys.calc.uncertainty import NEAR_FLOOR, RANGE_START, UNCERTAINTY, Instr
 from surveys.calc.units import CANONICAL_UNIT
 from surveys.models import Calibration, Guideline, Reading, Spot, Visit
 
-RULES = (RESULTANT, CENSORED, UNCERTAINTY, NEAR_FLOOR, HIGHEST, "band-1")
+RULES = (RESULTANT, CENSORED, UNCERTAINTY, NEAR_FLOOR, HIGHEST, BAND)
 MEASURANDS = tuple(units.Measurand)
 _CODE = {measurand.value: code for code, measurand in enumerate(MEASURANDS)}
 _MARK = {"": 0, "<": -1, ">": 1}
@@ -107,9 +108,8 @@ def read_columns(visits: Sequence[Visit]) -> ReadingColumns:
         .order_by("visit", "position")
         .values_list(*_COLUMNS)
     )
-    columns = dict(zip(_COLUMNS, zip(*rows, strict=True), strict=True)) if rows else {
-        name: () for name in _COLUMNS
-    }  # fmt: skip
+    columns: dict[str, tuple[Any, ...]] = dict.fromkeys(_COLUMNS, ())
+    columns |= dict(zip(_COLUMNS, zip(*rows, strict=True), strict=False))
     measurand = np.array([_CODE[word] for word in columns["measurand"]], dtype=np.int64)
     factors = np.array([units.factor(unit) for unit in columns["unit"]], dtype=np.float64)
     values = np.array([columns[axis] for axis in _AXES], dtype=np.float64).T.reshape(-1, 4)

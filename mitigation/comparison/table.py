@@ -1,0 +1,99 @@
+"""The outcome as a table for a terminal."""
+
+from collections.abc import Mapping, Sequence
+from typing import Any
+
+from consult.calc.rounding import as_given, rounded, rounded_down, rounded_interval
+
+DECISIONS = {
+    "pass": "met",
+    "conditional-pass": "met, within the uncertainty",
+    "conditional-fail": "not met, within the uncertainty",
+    "fail": "not met",
+    "undecided": "cannot be decided",
+}
+MEASURANDS = {
+    "electric-field-ground": "E ground-referenced",
+    "electric-field-potential-free": "E potential-free",
+    "body-voltage": "body voltage",
+    "magnetic-flux-density": "B",
+}
+HEAD = ("spot", "measurand", "unit", "before", "after", "reduction (95 %)", "band", "decision")
+
+
+def outcome_table(outcome: Mapping[str, Any]) -> str:
+    """One line per spot and measurand, the reasons under the table, the count at the end."""
+    lines = [_cells(spot) for spot in outcome["spots"]]
+    widths = [max(len(row[at]) for row in (HEAD, *lines)) for at in range(len(HEAD))]
+    ruled = "  ".join("-" * width for width in widths)
+    summary = outcome["summary"]
+    text = [
+        f"Case {outcome['case']}, guideline {outcome['guideline']}, "
+        f"target: band {outcome['target_band']} or lower",
+        "",
+        _line(HEAD, widths),
+        ruled,
+        *(_line(row, widths) for row in lines),
+        ruled,
+        *_remarks(outcome["spots"]),
+        f"{summary['spots']} values: {summary['met']} met, {summary['not_met']} not met, "
+        f"{summary['undecided']} cannot be decided; {summary['worse']} rose.",
+    ]
+    return "\n".join(text)
+
+
+def _line(cells: Sequence[str], widths: Sequence[int]) -> str:
+    right = {3, 4, 5}
+    padded = (
+        cell.rjust(width) if at in right else cell.ljust(width)
+        for at, (cell, width) in enumerate(zip(cells, widths, strict=True))
+    )
+    return "  ".join(padded).rstrip()
+
+
+def _cells(spot: Mapping[str, Any]) -> tuple[str, ...]:
+    bands = [str(side["band"]) if side else "-" for side in (spot["before"], spot["after"])]
+    decision = DECISIONS[spot["target"]["decision"]]
+    return (
+        f"{spot['room']}, {spot['spot']}",
+        MEASURANDS[spot["measurand"]],
+        spot["unit"],
+        _value(spot["before"]),
+        _value(spot["after"]),
+        _reduction(spot),
+        f"{bands[0]} > {bands[1]}",
+        decision if spot["target"]["limit"] is None
+        else f"{decision} (limit {as_given(spot['target']['limit'])})",
+    )  # fmt: skip
+
+
+def _value(side: Mapping[str, Any] | None) -> str:
+    if side is None:
+        return "-"
+    if side["qualifier"]:
+        return f"{side['qualifier']} {rounded(side['value']).value}"
+    digits = rounded(side["value"], 2 * side["u"])
+    return f"{digits.value} ± {digits.uncertainty}"
+
+
+def _reduction(spot: Mapping[str, Any]) -> str:
+    change = spot["reduction"]
+    if change is None:
+        return "not comparable" if not spot["comparable"] else "-"
+    if change["at_least"]:
+        return f"at least {rounded_down(change['percent_low'], 1)} %"
+    value, low, high = rounded_interval(
+        change["percent"], change["percent_low"], change["percent_high"]
+    )
+    return f"{value} % ({low} to {high})"
+
+
+def _remarks(spots: Sequence[Mapping[str, Any]]) -> list[str]:
+    found = []
+    for spot in spots:
+        flags = {flag for side in (spot["before"], spot["after"]) if side for flag in side["flags"]}
+        words = [*spot["blocks"], *spot["cautions"], *sorted(flags)]
+        if words:
+            name = f"{spot['room']}, {spot['spot']}, {MEASURANDS[spot['measurand']]}"
+            found.append(f"{name}: {'; '.join(words)}")
+    return [*found, ""] if found else []

@@ -1,0 +1,33 @@
+"""Print the comparison of a case."""
+
+import json
+from typing import Any
+
+from django.core.management.base import BaseCommand, CommandError, CommandParser
+
+from mitigation.comparison import compare
+from mitigation.comparison.table import outcome_table
+from mitigation.models import Case
+
+
+class Command(BaseCommand):
+    help = "Print the comparison of a case: before, after, reduction, band, decision per spot."
+
+    def add_arguments(self, parser: CommandParser) -> None:
+        parser.add_argument("reference")
+        parser.add_argument("--format", choices=["table", "json"], default="table")
+
+    def handle(self, *args: Any, **options: Any) -> None:
+        case = (
+            Case.objects.select_related("guideline", "property__client")
+            .filter(reference=options["reference"])
+            .first()
+        )
+        if case is None:
+            raise CommandError(f"There is no case {options['reference']!r}.")
+        outcome = compare(case).as_json()
+        if options["format"] == "json":
+            # Strict JSON: a number that is not finite would be a defect, not an output.
+            self.stdout.write(json.dumps(outcome, ensure_ascii=False, indent=2, allow_nan=False))
+        else:
+            self.stdout.write(outcome_table(outcome))

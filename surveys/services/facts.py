@@ -1,0 +1,216 @@
+"""What letters tell of visits: rows gathered into plain values, once, when a letter is issued."""
+
+from collections.abc import Iterable, Sequence
+from datetime import date
+
+from django.utils import translation
+from django.utils.translation import gettext as _
+
+from consult.models import Practice, Property
+from consult.letters.content import Addressee, Sender
+from surveys.calc.units import CANONICAL_UNIT, Measurand
+from surveys.letters.facts import (
+    FindingFacts,
+    GroundCheckFacts,
+    GuidelineFacts,
+    InstrumentFacts,
+    ReadingFacts,
+    SafetyFacts,
+    SetAsideFacts,
+    VisitFacts,
+)
+from surveys.models import Calibration, GroundCheck, Guideline, Reading, Visit
+from surveys.results import SpotFinding, dangers_of
+
+
+def sender() -> Sender:
+    """The practice as it stands on its letters."""
+    practice = Practice.objects.get()
+    return Sender(
+        name=practice.name,
+        address=practice.address,
+        country=practice.country,
+        phone=practice.phone,
+        email=practice.email,
+        signatory=practice.signatory,
+    )
+
+
+def addressee(home: Property) -> Addressee:
+    """The client, at the postal address or, without one, at the property's."""
+    client = home.client
+    return Addressee(client.name, client.address or home.address, email=client.email)
+
+
+def guideline_facts(guideline: Guideline) -> GuidelineFacts:
+    bands = list(guideline.bands.order_by("measurand", "number"))
+    bounds: dict[str, tuple[float, float, float]] = {}
+    for measurand in Measurand:
+        uppers = [one.upper for one in bands if one.measurand == measurand and one.upper]
+        if len(uppers) == 3:
+            bounds[measurand.value] = (uppers[0], uppers[1], uppers[2])
+    words = {one.number: one.name for one in bands}
+    return GuidelineFacts(
+        code=guideline.code,
+        band_words=(words[1], words[2], words[3], words[4]),
+        bounds=bounds,
+        edition=guideline.title,
+    )
+
+
+def visit_facts(visit: Visit) -> VisitFacts:
+    states = list(visit.readings.values_list("state", flat=True))
+    return VisitFacts(
+        kind=visit.kind,
+        day=visit.date,
+        assessor=visit.assessor,
+        temperature_c=visit.temperature_c,
+        humidity_percent=visit.humidity_percent,
+        supply_voltage=visit.supply_voltage_v,
+        note=visit.note,
+        readings=len(states),
+        trials=states.count(Reading.State.TRIAL),
+        label=visit.label,
+    )
+
+
+def instrument_facts(readings: Iterable[Reading], visits: Sequence[Visit]) -> list[InstrumentFacts]:
+    """The instruments behind `readings`, one entry per calibration, with the days of their use."""
+    days = {visit.pk: visit.date for visit in visits}
+    used: dict[int, set[date]] = {}
+    rows: dict[int, Calibration] = {}
+    for reading in readings:
+        if reading.calibration is not None:
+            rows[reading.calibration.pk] = reading.calibration
+            used.setdefault(reading.calibration.pk, set()).add(days[reading.visit_id])
+    return [
+        InstrumentFacts(
+            name=row.instrument.name,
+            measurand_or_quantity=row.quantity,
+            unit=row.unit,
+            gain_percent=row.gain_percent,
+            resolution=row.resolution,
+            noise=row.noise,
+            floor=row.floor,
+            ceiling=row.ceiling,
+            low_hz=row.low_hz,
+            high_hz=row.high_hz,
+            certificate=row.certificate,
+            calibrated_on=row.calibrated_on,
+            due_on=row.due_on,
+            description=row.instrument.description,
+            axes=row.axes,
+            used_on=tuple(sorted(used[pk])),
+        )
+        for pk, row in sorted(rows.items())
+    ]
+
+
+def ground_check_facts(visits: Sequence[Visit]) -> list[GroundCheckFacts]:
+    days = {visit.pk: visit.date for visit in visits}
+    checks = GroundCheck.objects.filter(visit__in=visits).select_related("point", "other_point")
+    return [
+        GroundCheckFacts(
+            day=days[check.visit_id],
+            point=check.point.name,
+            other_point=check.other_point.name if check.other_point else "",
+            voltage_v=check.voltage_v,
+            outlet_test=check.outlet_test,
+            note=check.note,
+        )
+        for check in checks
+    ]
+
+
+def shown(value: float | None, mark: str) -> str:
+    """A number as the display had it."""
+    return "" if value is None else f"{mark}{value:.15g}"
+
+
+def display_of(reading: Reading) -> str:
+    """The whole display, such as `x 3.1, y <0.3 V/m`."""
+    axes = ((name, getattr(reading, name), getattr(reading, f"{name}_mark")) for name in "xyz")
+    parts = [f"{name} {shown(value, mark)}" for name, value, mark in axes if value is not None]
+    if reading.total is not None:
+        parts = [shown(reading.total, reading.total_mark)]
+    return f"{', '.join(parts)} {reading.unit}"
+
+
+def reading_facts(reading: Reading, visit: Visit) -> ReadingFacts:
+    return ReadingFacts(
+        day=visit.date,
+        x=shown(reading.x, reading.x_mark),
+        y=shown(reading.y, reading.y_mark),
+        z=shown(reading.z, reading.z_mark),
+        total=shown(reading.total, reading.total_mark),
+        unit=reading.unit,
+        instrument=reading.instrument.name,
+        ground_point=reading.ground_point.name if reading.ground_point else "",
+        taken_at=reading.taken_at,
+        load=reading.load,
+        note=reading.note,
+    )
+
+
+def set_aside_facts(visits: Sequence[Visit]) -> list[SetAsideFacts]:
+    days = {visit.pk: visit.date for visit in visits}
+    readings = (
+        Reading.objects.filter(visit__in=visits)
+        .exclude(set_aside="")
+        .select_related("spot__room")
+        .order_by("visit", "position")
+    )
+    return [
+        SetAsideFacts(
+            day=days[reading.visit_id],
+            room=reading.spot.room.name,
+            spot=reading.spot.name,
+            measurand=reading.measurand,
+            shown=display_of(reading),
+            reason=reading.set_aside,
+        )
+        for reading in readings
+    ]
+
+
+def safety_facts(visits: Sequence[Visit], language: str) -> list[SafetyFacts]:
+    """Dangers met at the visits, as sentences in the letter's language."""
+    with translation.override(language):
+        sentences = {
+            "outlet": _("The outlet test at %(place)s found a fault."),
+            "ground points": _("Between the ground points %(place)s there were %(shown)s."),
+            "field": _(
+                "At %(place)s the reading of %(shown)s was above the reference level for the "
+                "general public."
+            ),
+        }
+        return [
+            SafetyFacts(
+                day=visit.date,
+                text=sentences[danger.kind] % {"place": danger.place, "shown": danger.shown},
+            )
+            for visit in visits
+            for danger in dangers_of(visit)
+        ]
+
+
+def finding_facts(
+    finding: SpotFinding, reading: Reading, visit: Visit, limit: float | None
+) -> FindingFacts:
+    return FindingFacts(
+        room=reading.spot.room.name,
+        spot=reading.spot.name,
+        use=reading.spot.use,
+        measurand=finding.measurand,
+        unit=CANONICAL_UNIT[Measurand(finding.measurand)],
+        value=finding.value,
+        lower=finding.lower,
+        qualifier=finding.qualifier,
+        u=finding.u,
+        band=finding.band,
+        flags=finding.flags,
+        limit=limit,
+        ground_point=reading.ground_point.name if reading.ground_point else "",
+        instrument=reading.instrument.name,
+        reading=reading_facts(reading, visit),
+    )
