@@ -1,0 +1,1 @@
+"""Letters as paper: their words, their picture, their page and their PDF."""

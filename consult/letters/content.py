@@ -1,0 +1,178 @@
+"""What every letter says about itself: plain values in, plain values out."""
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from datetime import date
+from typing import Any, Literal
+
+from django.utils.translation import gettext as _
+
+from consult.letters.formats import Formats
+
+Paper = Literal["A4", "Letter"]
+Block = dict[str, Any]
+
+LETTER_PAPER_COUNTRIES = frozenset({"US", "CA", "MX", "CL", "CO", "CR", "GT", "PA", "PH", "PR"})
+MILLIGAUSS_COUNTRIES = frozenset({"US", "CA"})
+
+
+@dataclass(frozen=True)
+class Sender:
+    """The practice, and who signs for it."""
+
+    name: str
+    address: str
+    country: str = ""
+    phone: str = ""
+    email: str = ""
+    signatory: str = ""
+    signatory_role: str = ""
+
+
+@dataclass(frozen=True)
+class Addressee:
+    """The client."""
+
+    name: str
+    address: str
+    salutation: str = ""
+    email: str = ""
+
+
+@dataclass(frozen=True)
+class Head:
+    """Who writes to whom about what; `country` is the property's."""
+
+    number: str
+    case_reference: str
+    issued_on: date
+    sender: Sender
+    addressee: Addressee
+    property_address: str
+    country: str
+    flux_unit: str = ""
+    corrects: str = ""
+    corrects_on: date | None = None
+    correction_reason: str = ""
+
+
+def paper_for(country: str) -> Paper:
+    """US Letter where it is the paper of the country, A4 everywhere else."""
+    return "Letter" if country.upper() in LETTER_PAPER_COUNTRIES else "A4"
+
+
+def flux_unit_for(head: Head, language: str) -> str:
+    """Milligauss for English readers in North America, who know no other; else nanotesla."""
+    if head.flux_unit:
+        return head.flux_unit
+    english = language.startswith("en")
+    return "mG" if english and head.country.upper() in MILLIGAUSS_COUNTRIES else "nT"
+
+
+def lines(text: str) -> list[str]:
+    """The lines of an address without the empty ones."""
+    return [line.strip() for line in text.splitlines() if line.strip()]
+
+
+def one_line(text: str) -> str:
+    return ", ".join(line.rstrip(",") for line in lines(text))
+
+
+def head_content(head: Head, formats: Formats, *, kind: str, subject: str) -> dict[str, Any]:
+    """The frame of a letter: window, references, subject, salutation, signature, running foot."""
+    sender = head.sender
+    contact = [part for part in (sender.phone, sender.email) if part]
+    return {
+        "kind": kind,
+        "language": formats.language,
+        "paper": paper_for(head.country),
+        "number": head.number,
+        "case": head.case_reference,
+        "issued_on": head.issued_on.isoformat(),
+        "title": f"{subject} ({_('letter')} {head.number})",
+        "subject": subject,
+        "author": sender.name,
+        "sender": {"name": sender.name, "lines": [*lines(sender.address), *contact]},
+        "return_line": " · ".join([sender.name, *lines(sender.address)]),
+        "addressee": [head.addressee.name, *lines(head.addressee.address)],
+        "references": _references(head, formats),
+        "correction": _correction(head, formats),
+        "salutation": head.addressee.salutation or _("Dear Sir or Madam,"),
+        "closing": _("Yours sincerely,"),
+        "signature": [part for part in (sender.signatory, sender.signatory_role) if part]
+        or [sender.name],
+        "foot": f"{_('Letter')} {head.number} · {_('Case')} {head.case_reference}",
+        "page_word": _("Page"),
+        "of_word": _("of"),
+    }
+
+
+def _references(head: Head, formats: Formats) -> list[list[str]]:
+    return [
+        [_("Letter"), head.number],
+        [_("Case"), head.case_reference],
+        [_("Date"), formats.day(head.issued_on)],
+        [_("Property"), one_line(head.property_address)],
+    ]
+
+
+def _correction(head: Head, formats: Formats) -> str:
+    if not head.corrects:
+        return ""
+    which = head.corrects
+    if head.corrects_on:
+        which = _("%(number)s of %(day)s") % {
+            "number": head.corrects,
+            "day": formats.day(head.corrects_on),
+        }
+    said = _("This letter corrects and replaces letter %(which)s.") % {"which": which}
+    return f"{said} {head.correction_reason}".strip()
+
+
+def paragraph(text: str) -> Block:
+    return {"type": "paragraph", "text": text}
+
+
+def heading(text: str) -> Block:
+    return {"type": "heading", "text": text}
+
+
+def bullets(items: Sequence[str]) -> Block:
+    return {"type": "list", "entries": list(items)}
+
+
+def note(title: str, items: Sequence[str]) -> Block:
+    """Cautions, set apart by a rule at the side."""
+    return {"type": "note", "title": title, "entries": list(items)}
+
+
+def facts(items: Sequence[tuple[str, str]]) -> Block:
+    """Pairs of word and value; pairs without a value are left out."""
+    return {"type": "facts", "entries": [[word, value] for word, value in items if value]}
+
+
+def column(label: str, width: int, *, number: bool = False) -> dict[str, Any]:
+    """One column of a table; `width` in percent of the table."""
+    return {"label": label, "width": width, "number": number}
+
+
+def table(
+    caption: str,
+    columns: Sequence[dict[str, Any]],
+    groups: Sequence[tuple[str, Sequence[Sequence[str]]]],
+    *,
+    small: bool = False,
+) -> Block:
+    """A table whose first cells head their rows; each group may have a line of its own above."""
+    return {
+        "type": "table",
+        "caption": caption,
+        "columns": list(columns),
+        "small": small,
+        "groups": [{"head": head, "rows": [list(row) for row in rows]} for head, rows in groups],
+    }
+
+
+def pictures(panels: Sequence[dict[str, Any]], words: dict[str, Any], *, single: bool) -> Block:
+    """Panels as data; they are drawn when the letter is rendered."""
+    return {"type": "pictures", "panels": list(panels), "words": words, "single": single}

@@ -1,0 +1,86 @@
+"""The PDF engine of a worker: one font configuration and one parsed sheet for its whole life.
+
+This is the only module that imports WeasyPrint. It is loaded by `consult.letters.rendering`.
+"""
+
+import hashlib
+import io
+from functools import cache
+from pathlib import Path
+
+import weasyprint
+from weasyprint.text.ffi import pango
+from weasyprint.text.fonts import FontConfiguration
+from weasyprint.urls import FatalURLFetchingError, URLFetcher, URLFetcherResponse
+
+FONT_SCHEME = "bundled-font:"
+FONT_FOLDER = Path(__file__).resolve().parent.parent / "static" / "fonts"
+FONT_FILES = frozenset(
+    {
+        "source-serif-4-400regular.ttf",
+        "source-serif-4-400regular-italic.ttf",
+        "source-serif-4-600semibold.ttf",
+    }
+)
+SHEET = Path(__file__).resolve().parent / "letter.css"
+PAPER_SHEETS = {
+    "A4": "@page { size: 210mm 297mm; margin: 20mm 20mm 22mm 25mm }",
+    "Letter": "@page { size: 8.5in 11in; margin: 0.75in 0.85in 0.85in 0.95in }",
+}
+
+BlockedAddress = FatalURLFetchingError
+
+
+class BundledFetcher(URLFetcher):  # type: ignore[misc]
+    """Knows `data:` addresses and the bundled fonts; anything else is an error."""
+
+    def __init__(self) -> None:
+        super().__init__(allowed_protocols=["data"], allow_redirects=False, fail_on_errors=True)
+
+    def fetch(self, url: str, headers: dict[str, str] | None = None) -> URLFetcherResponse:
+        if url.startswith(FONT_SCHEME):
+            name = url.removeprefix(FONT_SCHEME)
+            if name not in FONT_FILES:
+                raise ValueError(f"no bundled font of that name: {url}")
+            body = io.BytesIO((FONT_FOLDER / name).read_bytes())
+            return URLFetcherResponse(url, body, {"Content-Type": "font/ttf"})
+        return super().fetch(url, headers)
+
+
+@cache
+def _fetcher() -> BundledFetcher:
+    return BundledFetcher()
+
+
+@cache
+def _fonts() -> FontConfiguration:
+    return FontConfiguration()
+
+
+@cache
+def _sheet(text: str) -> weasyprint.CSS:
+    return weasyprint.CSS(string=text, font_config=_fonts(), url_fetcher=_fetcher())
+
+
+@cache
+def _sheet_text() -> str:
+    return SHEET.read_text(encoding="utf-8")
+
+
+def write_pdf(html: str, *, paper: str) -> bytes:
+    """The bytes depend on the page, the paper and the versions of engine and fonts alone."""
+    sheets = [_sheet(PAPER_SHEETS[paper]), _sheet(_sheet_text())]
+    page = weasyprint.HTML(string=html, url_fetcher=_fetcher())
+    pdf: bytes = page.write_pdf(
+        stylesheets=sheets,
+        font_config=_fonts(),
+        pdf_variant="pdf/ua-1",
+        pdf_identifier=hashlib.sha256(f"{paper}\n{html}".encode()).digest()[:16],
+    )
+    return pdf
+
+
+def versions() -> dict[str, str]:
+    number = int(pango.pango_version())
+    major, minor, micro = number // 10000, number // 100 % 100, number % 100
+    return {"weasyprint": weasyprint.__version__, "pango": f"{major}.{minor}.{micro}"}

@@ -1,0 +1,81 @@
+"""A frozen content as the HTML page that becomes its PDF: no query, no clock, no language."""
+
+from collections.abc import Mapping
+from typing import Any
+
+from django.template.loader import render_to_string
+from django.utils.safestring import SafeString, mark_safe
+
+from consult.letters.picture import (
+    Panel,
+    PictureRow,
+    PictureWords,
+    Point,
+    before_after_svg,
+    findings_svg,
+)
+
+TEMPLATE_VERSION = "letter-1"
+KINDS = frozenset({"outcome", "survey-report"})
+
+
+def letter_html(content: Mapping[str, Any]) -> str:
+    """The page of one letter, from nothing but its frozen content."""
+    kind = content["kind"]
+    if kind not in KINDS:
+        raise ValueError(f"no letter of the kind {kind!r}")
+    drawn = {**content, "client": [_drawn(block) for block in content["client"]],
+             "engineer": [_drawn(block) for block in content["engineer"]]}  # fmt: skip
+    return render_to_string(f"letters/{kind}.html", {"letter": drawn})
+
+
+def panel_from(data: Mapping[str, Any]) -> Panel:
+    """A panel that lay as JSON in a letter's content."""
+    rows = tuple(
+        PictureRow(**{**row, "before": _point(row["before"]), "after": _point(row["after"])})
+        for row in data["rows"]
+    )
+    first, second, third = data["bounds"]
+    none, slight, severe, extreme = data["band_words"]
+    return Panel(
+        **{
+            **data,
+            "rows": rows,
+            "bounds": (first, second, third),
+            "band_words": (none, slight, severe, extreme),
+        }
+    )
+
+
+def _point(data: Mapping[str, Any] | None) -> Point | None:
+    return Point(**data) if data else None
+
+
+def _drawn(block: Mapping[str, Any]) -> dict[str, Any]:
+    if block["type"] == "table":
+        return _with_cells(block)
+    if block["type"] != "pictures":
+        return dict(block)
+    draw = findings_svg if block["single"] else before_after_svg
+    words = PictureWords(**block["words"])
+    svgs: list[SafeString] = [
+        mark_safe(draw(panel_from(data), words))  # the picture escapes every text
+        for data in block["panels"]
+    ]
+    return {**block, "svgs": svgs}
+
+
+def _with_cells(block: Mapping[str, Any]) -> dict[str, Any]:
+    """Each cell together with whether its column holds numbers."""
+    number = [column["number"] for column in block["columns"]]
+    groups = [
+        {
+            "head": group["head"],
+            "rows": [
+                [{"text": text, "number": flag} for text, flag in zip(row, number, strict=True)]
+                for row in group["rows"]
+            ],
+        }
+        for group in block["groups"]
+    ]
+    return {**block, "groups": groups}

@@ -1,0 +1,53 @@
+"""From a letter's page to its PDF; the engine is loaded at the first one."""
+
+import importlib
+from collections.abc import Mapping
+from functools import cache
+from types import ModuleType
+from typing import Any
+
+from consult.letters.html import TEMPLATE_VERSION, letter_html
+
+
+class LetterRenderError(Exception):
+    """A letter could not be made into a PDF."""
+
+
+@cache
+def _engine() -> ModuleType:
+    """Loaded late: it costs two seconds and much memory, which a web process never needs."""
+    return importlib.import_module("consult.letters.engine")
+
+
+def render_letter(content: Mapping[str, Any]) -> bytes:
+    """The PDF of a frozen content; the same content gives the same bytes."""
+    return render_pdf(
+        letter_html(content),
+        language=content["language"],
+        title=content["title"],
+        paper=content["paper"],
+    )
+
+
+def render_pdf(html: str, *, language: str, title: str, paper: str = "A4") -> bytes:
+    """A tagged PDF/UA-1 of a page that declares this language and title.
+
+    The page may use `data:` addresses and the bundled fonts; everything else ends the rendering.
+
+    Raises LetterRenderError for anything that makes the PDF less than whole.
+    """
+    engine = _engine()
+    if f'lang="{language}"' not in html[:400]:
+        raise LetterRenderError(f"the page does not declare its language {language!r}")
+    if not title.strip() or "<title>" not in html:
+        raise LetterRenderError("the page has no title")
+    try:
+        pdf: bytes = engine.write_pdf(html, paper=paper)
+    except engine.BlockedAddress as error:  # outside the Exception family in the library
+        raise LetterRenderError(str(error)) from error
+    return pdf
+
+
+def renderer_versions() -> dict[str, str]:
+    """What the bytes of a PDF depend on, to be stored beside it."""
+    return {**_engine().versions(), "template": TEMPLATE_VERSION}

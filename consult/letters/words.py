@@ -1,0 +1,217 @@
+"""The fixed words of letters and pages, in the language that is active."""
+
+from collections.abc import Sequence
+
+from django.utils.translation import gettext as _
+from django.utils.translation import gettext_noop
+
+DECISIONS = {
+    "pass": gettext_noop("met"),
+    "conditional-pass": gettext_noop("met, within the uncertainty"),
+    "conditional-fail": gettext_noop("not met, within the uncertainty"),
+    "fail": gettext_noop("not met"),
+    "undecided": gettext_noop("cannot be decided"),
+}
+MARKS = {
+    "pass": "✓",
+    "conditional-pass": "(✓)",
+    "conditional-fail": "(▲)",
+    "fail": "▲",
+    "undecided": "?",
+}
+NOT_MET = frozenset({"conditional-fail", "fail"})
+
+MEASURANDS = {
+    "electric-field-ground": gettext_noop("Electric field, ground-referenced"),
+    "electric-field-potential-free": gettext_noop("Electric field, potential-free"),
+    "body-voltage": gettext_noop("Body voltage"),
+    "magnetic-flux-density": gettext_noop("Magnetic flux density"),
+}
+USES = {
+    "sleeping": gettext_noop("sleeping"),
+    "seating": gettext_noop("sitting"),
+    "work": gettext_noop("working"),
+    "other": gettext_noop("other use"),
+}
+VISIT_KINDS = {"baseline": gettext_noop("baseline"), "follow-up": gettext_noop("follow-up")}
+OUTLET_TESTS = {
+    "ok": gettext_noop("ok"),
+    "fault": gettext_noop("FAULT"),
+    "not tested": gettext_noop("not tested"),
+}
+
+PHRASES = (
+    # words of the guideline tables
+    gettext_noop("no anomaly"),
+    gettext_noop("slight anomaly"),
+    gettext_noop("severe anomaly"),
+    gettext_noop("extreme anomaly"),
+    gettext_noop("no concern"),
+    gettext_noop("slight concern"),
+    gettext_noop("severe concern"),
+    gettext_noop("extreme concern"),
+    # what blocks a reduction
+    gettext_noop("different measurand"),
+    gettext_noop("instrument out of calibration on the day of its visit"),
+    gettext_noop("instrument without a certificate"),
+    gettext_noop("no reading left at the other visit"),
+    # cautions beside it
+    gettext_noop("other ground point"),
+    gettext_noop("fewer readings than at the baseline"),
+    gettext_noop("fewer ground points than at the baseline"),
+    gettext_noop("other instrument"),
+    gettext_noop("humidity above 70 %"),
+    gettext_noop("supply voltage differs by more than 5 %"),
+    gettext_noop("body nearer than 1.5 m"),
+    gettext_noop("surface nearer than 10 cm"),
+    gettext_noop("other load"),
+    # flags of a value
+    gettext_noop("near the floor"),
+    gettext_noop("under the standard's range"),
+    gettext_noop("one axis"),
+    gettext_noop("two axes"),
+    gettext_noop("on a bound"),
+    gettext_noop("instrument too coarse for this target"),
+)
+
+NUMBER_WORDS = (
+    "0",
+    gettext_noop("one"),
+    gettext_noop("two"),
+    gettext_noop("three"),
+    gettext_noop("four"),
+    gettext_noop("five"),
+    gettext_noop("six"),
+    gettext_noop("seven"),
+    gettext_noop("eight"),
+    gettext_noop("nine"),
+    gettext_noop("ten"),
+    gettext_noop("eleven"),
+    gettext_noop("twelve"),
+)
+
+RULES = {
+    "resultant-1": gettext_noop(
+        "Three axes are combined as E = √(x² + y² + z²); a total on the display is used as it is. "
+        "One axis alone is taken as the dominant one and flagged “one axis”; two are combined and "
+        "flagged “two axes”. (Resultant field of IEC 61786 and IEEE 644.)"
+    ),
+    "censored-1": gettext_noop(
+        "A display under the instrument's floor counts as the floor in the upper bound and as zero "
+        "in the lower one: the value is the upper bound, marked “<” (no axis detected) or “≤” "
+        "(some detected). Over range the value is the lower bound, marked “>”."
+    ),
+    "uncertainty-1": gettext_noop(
+        "u² = (g·E)² + (p·E)² + a², where g is half the expanded gain uncertainty of the "
+        "certificate, p the relative uncertainty of putting the probe back in the same place, and "
+        "a² = resolution²/12 + noise². Printed is U = 2u, about 95 %. (GUM 5.1.)"
+    ),
+    "near-floor-1": gettext_noop(
+        "Below 5·a the value is biased upward and flagged “near the floor” (JCGM 102, 9.3). Values "
+        "below the range of IEC 61786-2 (1 V/m, 100 nT) are flagged."
+    ),
+    "highest-1": gettext_noop(
+        "The value of a spot is the highest of its readings taken with the house as its people use "
+        "it; readings set aside do not count, and the reason is given. Trials never count."
+    ),
+    "band-1": gettext_noop(
+        "With the bounds b1 < b2 < b3: band 1 if E < b1; band 2 if b1 ≤ E < b2; band 3 if "
+        "b2 ≤ E ≤ b3; band 4 if E > b3. A value on an inner bound gets the more cautious band: our "
+        "choice, because no rule for it is published."
+    ),
+    "target-1": gettext_noop(
+        "The value after the work is judged against the upper limit T of the target band, with a "
+        "guard band w = 2·u(T) (non-binary rule of ILAC-G8:09/2019)."
+    ),
+    "reduction-1": gettext_noop(
+        "Reduction = 100·(1 − A/B) % and 20·log10(B/A) dB, B before and A after. Its 95 % interval "
+        "follows from the spread of ln(A/B); a gain error that both visits share under one "
+        "certificate cancels. Where a value is a bound, the figure is “at least” and rounded down."
+    ),
+    "comparable-1": gettext_noop(
+        "No reduction is given for different measurands, for an instrument without a certificate "
+        "in force on the day of the visit, or without a reading left at the other visit."
+    ),
+    "safety": gettext_noop(
+        "Readings above the general public's reference level (ICNIRP 2010), a faulty outlet test "
+        "or more than 50 V between ground points stop the survey."
+    ),
+}
+
+
+def decision_words(code: str) -> str:
+    return _(DECISIONS[code])
+
+
+def measurand_words(code: str) -> str:
+    return _(MEASURANDS[code]) if code in MEASURANDS else code
+
+
+def phrase(text: str) -> str:
+    """A fixed phrase in the active language; an unknown one as it stands."""
+    return _(text) if text in PHRASES else text
+
+
+def phrases(texts: Sequence[str]) -> str:
+    return "; ".join(phrase(text) for text in texts)
+
+
+def band_words(words: Sequence[str]) -> tuple[str, str, str, str]:
+    none, slight, severe, extreme = (phrase(word) for word in words)
+    return none, slight, severe, extreme
+
+
+def number_words(count: int) -> str:
+    """Small numbers in letters, as in a sentence."""
+    return _(NUMBER_WORDS[count]) if 0 < count < len(NUMBER_WORDS) else str(count)
+
+
+def rule_sentence(rule: str) -> str:
+    return _(RULES[rule]) if rule in RULES else ""
+
+
+def spot_name(room: str, spot: str) -> str:
+    return f"{room}, {spot}"
+
+
+# -- Cautions that always print where they belong ------------------------------------------------
+
+
+def precaution_sentences() -> list[str]:
+    """On every letter that names a band."""
+    return [
+        _(
+            "The guideline is a precautionary one. It is no legal limit, and meeting it or not "
+            "has no legal meaning."
+        ),
+        _("This letter makes no medical statement."),
+        _(
+            "The results hold for the spots and the hours at which we measured, with the house in "
+            "the state described; fields change with what is switched on, here and next door."
+        ),
+    ]
+
+
+def wiring_sentences(country: str) -> list[str]:
+    """On every letter that speaks of work still to be done."""
+    protection = "GFCI" if country.upper() in ("US", "CA") else "RCD"
+    return [
+        _("Work on wiring is done only by a licensed electrician, under the local code."),
+        _("Never disconnect a protective earth."),
+        _(
+            "Conductive shielding must be bonded to earth and protected (%(protection)s) by the "
+            "electrician. It does nothing against a magnetic field of the mains."
+        )
+        % {"protection": protection},
+    ]
+
+
+def ground_sentences() -> list[str]:
+    """On every letter that lists ground points."""
+    return [
+        _("Locate buried services before driving a ground rod."),
+        _(
+            "A three-lamp outlet tester cannot see a bootleg earth (earth pin joined to neutral "
+            "inside the outlet); “ok” by such a tester is no proof of a sound earth."
+        ),
+    ]

@@ -1,0 +1,46 @@
+"""Everything beside the comparison that an outcome letter prints: plain values."""
+
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+
+from consult.letters.content import Head
+from surveys.letters.facts import (
+    GroundCheckFacts,
+    GuidelineFacts,
+    InstrumentFacts,
+    ReadingFacts,
+    SetAsideFacts,
+    SpotKey,
+    VisitFacts,
+)
+
+
+@dataclass(frozen=True)
+class SpotDetail:
+    """What the comparison does not carry: the use of a spot, and where its two values came from."""
+
+    use: str = "other"
+    before_instrument: str = ""
+    after_instrument: str = ""
+    before_ground_point: str = ""
+    after_ground_point: str = ""
+    before_reading: ReadingFacts | None = None
+    after_reading: ReadingFacts | None = None
+    guard: float | None = None
+
+
+@dataclass(frozen=True)
+class OutcomeContext:
+    """Everything beside the comparison that an outcome letter prints."""
+
+    head: Head
+    guideline: GuidelineFacts
+    placement_percent: float
+    visits: tuple[VisitFacts, ...]
+    instruments: tuple[InstrumentFacts, ...] = ()
+    ground_checks: tuple[GroundCheckFacts, ...] = ()
+    set_aside: tuple[SetAsideFacts, ...] = ()
+    details: Mapping[SpotKey, SpotDetail] = field(default_factory=dict)
+    open_items: tuple[str, ...] = ()
+    work_done: tuple[str, ...] = ()
+    frequency_hz: float | None = None

@@ -1,0 +1,196 @@
+"""The outcome letter: before and after at every spot, and what that says about the aim."""
+
+from collections.abc import Mapping, Sequence
+from dataclasses import asdict
+from typing import Any
+
+from django.utils.translation import gettext as _
+from django.utils.translation import override
+
+from consult.letters.content import (
+    Block,
+    bullets,
+    column,
+    flux_unit_for,
+    head_content,
+    heading,
+    note,
+    one_line,
+    paragraph,
+    pictures,
+    table,
+)
+from consult.letters.formats import Formats, display_unit, in_unit, listing, picture_words
+from consult.letters.picture import Panel
+from consult.letters.words import (
+    NOT_MET,
+    band_words,
+    measurand_words,
+    phrases,
+    precaution_sentences,
+    spot_name,
+    wiring_sentences,
+)
+from mitigation.letters.context import OutcomeContext, SpotDetail
+from mitigation.letters.evidence import engineer_part
+from mitigation.letters.phrases import (
+    Spot,
+    by_measurand,
+    decision_text,
+    in_order,
+    panels,
+    reduction_words,
+    side_words,
+)
+from mitigation.letters.verdict import has_risen, subject, verdict_sentences
+from surveys.letters.facts import GuidelineFacts, SpotKey
+
+__all__ = ["OutcomeContext", "SpotDetail", "outcome_content", "outcome_panels"]
+
+
+def outcome_content(
+    *, outcome: Mapping[str, Any], context: OutcomeContext, language: str
+) -> dict[str, Any]:
+    """Every sentence, number and unit of the letter, ready to be frozen."""
+    with override(language):
+        formats = Formats(language, context.head.country)
+        flux_unit = flux_unit_for(context.head, language)
+        content = head_content(
+            context.head, formats, kind="outcome", subject=subject(outcome["spots"])
+        )
+        place = one_line(context.head.property_address)
+        return content | {
+            "about": _("Outcome of the work at %(place)s") % {"place": place},
+            "client": _client_part(outcome, context, formats, flux_unit),
+            "engineer_heading": _("The engineer's part"),
+            "engineer": engineer_part(outcome, context, formats),
+            "rules": list(outcome["rules"]),
+        }
+
+
+def outcome_panels(
+    *,
+    outcome: Mapping[str, Any],
+    uses: Mapping[SpotKey, str],
+    guideline: GuidelineFacts,
+    language: str,
+    flux_unit: str = "nT",
+) -> list[Panel]:
+    """The picture for a page, in the language that is asked for."""
+    with override(language):
+        return panels(outcome, uses, guideline, Formats(language), flux_unit)
+
+
+def _client_part(
+    outcome: Mapping[str, Any], context: OutcomeContext, formats: Formats, flux_unit: str
+) -> list[Block]:
+    uses = {key: detail.use for key, detail in context.details.items()}
+    drawn = panels(outcome, uses, context.guideline, formats, flux_unit)
+    shown = [asdict(panel) for panel in drawn]
+    words = asdict(picture_words(formats.language))
+    return [
+        paragraph(_what_we_did(outcome, context, formats)),
+        *(paragraph(sentence) for sentence in verdict_sentences(outcome["spots"])),
+        _client_table(outcome["spots"], uses, formats, flux_unit),
+        heading(_("The picture")),
+        pictures(shown, words, single=False),
+        *_not_comparable(outcome["spots"]),
+        *_left_to_do(outcome["spots"], context),
+        note(_("Please note"), precaution_sentences()),
+    ]
+
+
+def _what_we_did(outcome: Mapping[str, Any], context: OutcomeContext, formats: Formats) -> str:
+    days: dict[str, str] = {visit.kind: formats.day(visit.day) for visit in context.visits}
+    band = band_words(context.guideline.band_words)[outcome["target_band"] - 1]
+    sentences = [
+        _(
+            "On %(before)s we measured the fields at the places where people sleep, sit or work. "
+            "On %(after)s, after the work, we measured again at the same places."
+        )
+        % {"before": days.get("baseline", "–"), "after": days.get("follow-up", "–")},
+        _("The aim was the band “%(band)s” of the guideline %(guideline)s, or a lower one.")
+        % {"band": band, "guideline": outcome["guideline"]},
+    ]
+    if context.work_done:
+        done = _("The work: %(items)s.") % {"items": listing(list(context.work_done))}
+        sentences.insert(1, done)
+    return " ".join(sentences)
+
+
+def _client_table(
+    spots: Sequence[Spot], uses: Mapping[SpotKey, str], formats: Formats, flux_unit: str
+) -> Block:
+    groups = []
+    for code, found in by_measurand(spots).items():
+        unit = found[0]["unit"]
+        shown = display_unit(unit, flux_unit)
+        limit = formats.given(in_unit(found[0]["target"]["limit"], unit, shown))
+        head = _("%(quantity)s in %(unit)s; the aim is under %(limit)s") % {
+            "quantity": measurand_words(code),
+            "unit": shown,
+            "limit": limit,
+        }
+        rows = [
+            [
+                spot_name(spot["room"], spot["spot"]),
+                side_words(spot["before"], unit, flux_unit, formats),
+                side_words(spot["after"], unit, flux_unit, formats),
+                " ".join(reduction_words(spot, formats)).strip(),
+                decision_text(spot),
+            ]
+            for spot in in_order(found, uses)
+        ]
+        groups.append((head, rows))
+    columns = [
+        column(_("Spot"), 29),
+        column(_("Before"), 12, number=True),
+        column(_("After"), 12, number=True),
+        column(_("Reduction (95 % interval)"), 25),
+        column(_("Aim"), 22),
+    ]
+    return table(_("Before and after at each spot"), columns, groups)
+
+
+def _not_comparable(spots: Sequence[Spot]) -> list[Block]:
+    said = [
+        f"{_named(spot)}: {phrases(spot['blocks'])}." for spot in spots if not spot["comparable"]
+    ]
+    if not said:
+        return []
+    return [heading(_("What could not be compared, and why")), bullets(said)]
+
+
+def _named(spot: Spot) -> str:
+    name = spot_name(spot["room"], spot["spot"])
+    return f"{name} ({measurand_words(spot['measurand'])})"
+
+
+def _left_to_do(spots: Sequence[Spot], context: OutcomeContext) -> list[Block]:
+    items = list(context.open_items)
+    for spot in spots:
+        decision = spot["target"]["decision"]
+        if decision in NOT_MET:
+            items.append(
+                _("%(spot)s: the aim is not met; look for what still causes the field there.")
+                % {"spot": _named(spot)}
+            )
+        elif decision == "undecided":
+            items.append(
+                _("%(spot)s: measure again, so that it can be decided.") % {"spot": _named(spot)}
+            )
+        if has_risen(spot):
+            items.append(
+                _(
+                    "%(spot)s: the field rose; find out by switching trials which circuit or "
+                    "load is behind it."
+                )
+                % {"spot": _named(spot)}
+            )
+    if not items:
+        items = [_("Nothing is left to do from our side.")]
+    return [
+        heading(_("What is left to do")),
+        bullets(items),
+        note(_("Before anybody works on the wiring"), wiring_sentences(context.head.country)),
+    ]

@@ -1,0 +1,181 @@
+"""How a comparison is put into words and into the picture: for letters and pages alike."""
+
+from collections.abc import Mapping, Sequence
+from typing import Any
+
+from django.utils.translation import gettext as _
+
+from consult.calc.rounding import rounded_down, rounded_interval
+from consult.letters.formats import Formats, display_unit, in_unit
+from consult.letters.picture import Panel, PictureRow, Point
+from consult.letters.words import MARKS, band_words, decision_words, measurand_words
+from surveys.letters.facts import GuidelineFacts, SpotKey
+
+Side = Mapping[str, Any]
+Spot = Mapping[str, Any]
+ROWS_PER_PANEL = 18
+
+
+def spot_key(spot: Spot) -> SpotKey:
+    return spot["room"], spot["spot"], spot["measurand"]
+
+
+def decision_text(spot: Spot) -> str:
+    """Words first, then a mark that also works in black and white."""
+    code = spot["target"]["decision"]
+    return f"{decision_words(code)} {MARKS[code]}"
+
+
+def reduction_words(spot: Spot, formats: Formats) -> tuple[str, str]:
+    """The figure and its interval, as "95.0 %" and "(94.0 to 95.9)"; "at least 90 %" alone."""
+    reduction = spot["reduction"]
+    if not spot["comparable"]:
+        return _("not comparable"), ""
+    if reduction is None:
+        return _("no figure"), ""
+    if reduction["at_least"]:
+        return _at_least(reduction, formats), ""
+    percent, low, high = (reduction[key] for key in ("percent", "percent_low", "percent_high"))
+    if percent < 0:
+        digits = rounded_interval(-percent, -high, -low)
+        figure = _("rose by %(percent)s") % {"percent": formats.percent(digits[0])}
+    else:
+        digits = rounded_interval(percent, low, high)
+        figure = formats.percent(digits[0])
+    ends = {"low": formats.number(digits[1]), "high": formats.number(digits[2])}
+    if reduction["real"]:
+        return figure, _("(%(low)s to %(high)s)") % ends
+    return figure, _("(%(low)s to %(high)s), not certain") % ends
+
+
+def _at_least(reduction: Mapping[str, Any], formats: Formats) -> str:
+    """Only the low end is printed: the figure may claim too little, never too much."""
+    low = reduction["percent_low"]
+    if low <= 0:
+        return _("no certain reduction")
+    digits = rounded_down(low, 0 if low < 99 else 2)
+    return _("at least %(percent)s") % {"percent": formats.percent(digits)}
+
+
+def decibel_words(spot: Spot, formats: Formats) -> str:
+    reduction = spot["reduction"]
+    if not spot["comparable"] or reduction is None:
+        return "–"
+    if reduction["at_least"]:
+        return _("at least %(percent)s") % {
+            "percent": formats.number(rounded_down(reduction["db_low"], 1))
+        }
+    digits = rounded_interval(reduction["db"], reduction["db_low"], reduction["db_high"])
+    value, low, high = (formats.number(part) for part in digits)
+    return f"{value} " + _("(%(low)s to %(high)s)") % {"low": low, "high": high}
+
+
+def side_words(side: Side | None, unit: str, flux_unit: str, formats: Formats) -> str:
+    """A value as the client reads it, without its unit."""
+    if side is None:
+        return _("not measured")
+    shown = display_unit(unit, flux_unit)
+    u = None if side["u"] is None else in_unit(side["u"], unit, shown)
+    return formats.value(in_unit(side["value"], unit, shown), side["qualifier"], u)
+
+
+def point(side: Side | None, unit: str, flux_unit: str) -> Point | None:
+    """A value with the ends of its interval for the picture."""
+    if side is None:
+        return None
+    shown = display_unit(unit, flux_unit)
+    value, lower = side["value"], side["lower"]
+    spread = 2.0 * (side["u"] or 0.0)
+    low, high = (lower, value) if side["qualifier"] else (value - spread, value + spread)
+    return Point(
+        value=in_unit(value, unit, shown),
+        low=max(in_unit(low, unit, shown), 0.0),
+        high=in_unit(high, unit, shown),
+        qualifier=side["qualifier"],
+    )
+
+
+def in_order(spots: Sequence[Spot], uses: Mapping[SpotKey, str]) -> list[Spot]:
+    """Sleeping spots first, then after over the limit, worst first, as in the picture."""
+
+    def key(spot: Spot) -> tuple[bool, bool, float]:
+        after = spot["after"]
+        share = after["value"] / spot["target"]["limit"] if after else 0.0
+        return uses.get(spot_key(spot), "other") != "sleeping", after is None, -share
+
+    return sorted(spots, key=key)
+
+
+def by_measurand(spots: Sequence[Spot]) -> dict[str, list[Spot]]:
+    """The spots of each measurand, in the order in which measurands are named."""
+    groups: dict[str, list[Spot]] = {}
+    for code in (
+        "electric-field-ground",
+        "electric-field-potential-free",
+        "body-voltage",
+        "magnetic-flux-density",
+    ):
+        found = [spot for spot in spots if spot["measurand"] == code]
+        if found:
+            groups[code] = found
+    return groups
+
+
+def panels(
+    outcome: Mapping[str, Any],
+    uses: Mapping[SpotKey, str],
+    guideline: GuidelineFacts,
+    formats: Formats,
+    flux_unit: str = "nT",
+) -> list[Panel]:
+    """The picture of a comparison: a panel per measurand, long ones in pieces."""
+    found = []
+    for code, spots in by_measurand(outcome["spots"]).items():
+        ordered = in_order(spots, uses)
+        for start in range(0, len(ordered), ROWS_PER_PANEL):
+            chunk = ordered[start : start + ROWS_PER_PANEL]
+            rows = tuple(_row(spot, uses, flux_unit, formats) for spot in chunk)
+            found.append(_panel(code, chunk[0], rows, guideline, formats, flux_unit))
+    return found
+
+
+def _panel(
+    code: str,
+    sample: Spot,
+    rows: tuple[PictureRow, ...],
+    guideline: GuidelineFacts,
+    formats: Formats,
+    flux_unit: str,
+) -> Panel:
+    unit = sample["unit"]
+    shown = display_unit(unit, flux_unit)
+    first, second, third = (in_unit(bound, unit, shown) for bound in guideline.bounds[code])
+    limit = in_unit(sample["target"]["limit"], unit, shown)
+    return Panel(
+        name=measurand_words(code),
+        unit=shown,
+        bounds=(first, second, third),
+        band_words=band_words(guideline.band_words),
+        limit=limit,
+        limit_text=f"{formats.given(limit)} {shown}",
+        rows=rows,
+        identifier=code,
+    )
+
+
+def _row(spot: Spot, uses: Mapping[SpotKey, str], flux_unit: str, formats: Formats) -> PictureRow:
+    figure, interval = reduction_words(spot, formats)
+    reduction = spot["reduction"]
+    return PictureRow(
+        spot=spot["spot"],
+        room=spot["room"],
+        sleeping=uses.get(spot_key(spot), "other") == "sleeping",
+        before=point(spot["before"], spot["unit"], flux_unit),
+        after=point(spot["after"], spot["unit"], flux_unit),
+        reduction=figure,
+        interval=interval,
+        rose=bool(reduction) and not reduction["at_least"] and reduction["percent"] < 0,
+        at_least=bool(reduction) and reduction["at_least"],
+        comparable=spot["comparable"],
+        decision=decision_words(spot["target"]["decision"]),
+    )

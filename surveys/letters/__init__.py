@@ -1,0 +1,1 @@
+"""The words of the survey report, from plain facts of a visit."""
