@@ -36,6 +36,17 @@ def _flag(name: str, default: bool) -> bool:
     return known[value.strip().lower()]
 
 
+def _number(name: str, default: float) -> float:
+    value = os.environ.get(name, "")
+    try:
+        number = float(value) if value else float(default)
+    except ValueError:
+        number = 0.0
+    if not 0 < number < 1e9:
+        raise ImproperlyConfigured(f"{name}={value!r}: expected a number above 0.")
+    return number
+
+
 def _url(name: str, default: str, schemes: tuple[str, ...]) -> str:
     value = os.environ.get(name, "") or default
     if value and value.split(":", 1)[0] not in schemes:
@@ -154,6 +165,7 @@ TEMPLATES = [
                 "django.template.context_processors.request",
                 "django.contrib.auth.context_processors.auth",
                 "django.contrib.messages.context_processors.messages",
+                "consult.views.context.practice",
             ],
         },
     }
@@ -212,17 +224,59 @@ EMAIL_URL = _url(
     ("smtp", "smtps", "smtp+tls", "smtp+ssl", "consolemail", "filemail", "memorymail", "dummymail"),
 )
 vars().update(env.email_url_config(EMAIL_URL))
+EMAIL_TIMEOUT = 20
 DEFAULT_FROM_EMAIL = os.environ.get("DEFAULT_FROM_EMAIL", "ebbmark@localhost")
 
 # -- Jobs -------------------------------------------------------------------------------------
-# A job is a row; Celery carries its id. Limits: render < hard limit < lease < visibility timeout.
+# A job is a row; Celery carries its id and nothing else, so the broker may forget everything.
+# Limits: soft < hard limit of one attempt < lease of the row < visibility timeout of the message.
 
 REDIS_URL = _url("REDIS_URL", "", ("redis", "rediss", "unix", "redis+socket"))
-JOB_SOFT_TIME_LIMIT_S = 50
-JOB_HARD_TIME_LIMIT_S = 60
-JOB_LEASE_S = int(os.environ.get("JOB_LEASE_S", "90"))
-JOB_SWEEP_S = float(os.environ.get("JOB_SWEEP_S", "2"))
+# Set by `serve` for its own children: the socket of the Redis that it started.
+PRIVATE_REDIS_SOCKET = os.environ.get("PRIVATE_REDIS_SOCKET", "")
+JOB_SOFT_TIME_LIMIT_S = _number("JOB_SOFT_TIME_LIMIT_S", 50)
+JOB_HARD_TIME_LIMIT_S = _number("JOB_HARD_TIME_LIMIT_S", 60)
+JOB_LEASE_S = _number("JOB_LEASE_S", 90)
+JOB_SWEEP_S = _number("JOB_SWEEP_S", 2)
+JOB_BACKOFF_S = _number("JOB_BACKOFF_S", 5)
+JOB_VISIBILITY_TIMEOUT_S = 300
 JOB_MAX_ATTEMPTS = 5
+JOB_MEMORY_MB = _number("JOB_MEMORY_MB", 1024)
+if not (
+    JOB_SOFT_TIME_LIMIT_S < JOB_HARD_TIME_LIMIT_S < JOB_LEASE_S < JOB_VISIBILITY_TIMEOUT_S
+):
+    raise ImproperlyConfigured(
+        "JOB_SOFT_TIME_LIMIT_S < JOB_HARD_TIME_LIMIT_S < JOB_LEASE_S < "
+        f"{JOB_VISIBILITY_TIMEOUT_S} is required."
+    )
+
+CELERY_BROKER_URL = (
+    f"redis+socket://{PRIVATE_REDIS_SOCKET}?virtual_host=0"
+    if PRIVATE_REDIS_SOCKET
+    else REDIS_URL.replace("unix://", "redis+socket://", 1)
+)
+CELERY_BROKER_CONNECTION_TIMEOUT = 1
+CELERY_BROKER_CONNECTION_RETRY_ON_STARTUP = True
+CELERY_BROKER_TRANSPORT_OPTIONS = {
+    "visibility_timeout": JOB_VISIBILITY_TIMEOUT_S,
+    "unacked_restore_interval": 1,
+    "unacked_restore_throttle": 1,
+    # Nobody waits for a broker that is down: the sweep sends the hint again.
+    "socket_connect_timeout": 1,
+    "socket_timeout": 5,
+    "max_retries": 0,
+}
+CELERY_TASK_ACKS_LATE = True
+CELERY_TASK_REJECT_ON_WORKER_LOST = True
+CELERY_TASK_IGNORE_RESULT = True
+CELERY_TASK_SOFT_TIME_LIMIT = JOB_SOFT_TIME_LIMIT_S
+CELERY_TASK_TIME_LIMIT = JOB_HARD_TIME_LIMIT_S
+CELERY_WORKER_PREFETCH_MULTIPLIER = 1
+CELERY_WORKER_CANCEL_LONG_RUNNING_TASKS_ON_CONNECTION_LOSS = False
+CELERY_WORKER_HIJACK_ROOT_LOGGER = False
+CELERY_WORKER_MAX_TASKS_PER_CHILD = 1000
+CELERY_WORKER_SEND_TASK_EVENTS = False
+CELERY_TIMEZONE = TIME_ZONE
 
 # -- Security ---------------------------------------------------------------------------------
 

@@ -7,9 +7,9 @@ from django.utils.translation import gettext_lazy as _
 from simple_history.models import HistoricalRecords
 
 from consult.access import RoleScopedQuerySet
-from consult.models import Property
+from consult.models import Property, User
 from consult.models.clients import assigned_to
-from mitigation.models.stages import Stage
+from mitigation.models.stages import NEXT_MOVE, Stage
 from surveys.models import Guideline, SourceFile, Visit
 
 
@@ -23,6 +23,17 @@ class CaseQuerySet(RoleScopedQuerySet["Case"]):
     def for_list(self) -> Self:
         """One query for a list: property, client and guideline."""
         return self.select_related("property__client", "guideline")
+
+    def matching(self, query: str) -> Self:
+        """Cases whose reference, client or address holds every word of `query`."""
+        found = self
+        for word in query.split():
+            found = found.filter(
+                models.Q(reference__icontains=word)
+                | models.Q(property__client__name__icontains=word)
+                | models.Q(property__address__icontains=word)
+            )
+        return found
 
 
 class Case(models.Model):
@@ -61,6 +72,11 @@ class Case(models.Model):
 
     def __str__(self) -> str:
         return self.reference
+
+    def next_move(self) -> str | None:
+        """Who has to do something for the case to go on; None at its ends."""
+        role = NEXT_MOVE[self.stage]
+        return None if role is None else User.Role(role).label
 
 
 class CaseVisit(models.Model):

@@ -14,7 +14,8 @@ from consult.letters.html import TEMPLATE_VERSION
 from consult.models import Letter, User
 from consult.services.letters import issue_letter
 from mitigation.comparison import Comparison, compare, visits_that_count
-from mitigation.letters.outcome import OutcomeContext, SpotDetail, outcome_content
+from mitigation.letters.context import OutcomeContext, SpotDetail
+from mitigation.letters.outcome import outcome_content
 from mitigation.models import Case, Outcome
 from surveys.letters.survey_report import SurveyContext, survey_content
 from surveys.models import Reading, Visit
@@ -156,7 +157,7 @@ def _outcome_context(
         instruments=tuple(facts.instrument_facts(readings.values(), visits)),
         ground_checks=tuple(facts.ground_check_facts(visits)),
         set_aside=tuple(facts.set_aside_facts(visits)),
-        safety=tuple(facts.safety_facts(visits, case.property.client.language)),
+        open_items=tuple(facts.safety_sentences(visits, case.property.client.language)),
         details=_details(comparison, readings, baseline, follow_up),
         frequency_hz=case.property.frequency_hz,
     )
@@ -205,7 +206,7 @@ def _survey_context(case: Case, head: Head, baseline: Visit) -> SurveyContext:
         instruments=tuple(facts.instrument_facts(readings.values(), [baseline])),
         ground_checks=tuple(facts.ground_check_facts([baseline])),
         set_aside=tuple(facts.set_aside_facts([baseline])),
-        safety=tuple(facts.safety_facts([baseline], case.property.client.language)),
+        safety=tuple(facts.safety_sentences([baseline], case.property.client.language)),
         placement_percent=case.placement_percent,
         frequency_hz=case.property.frequency_hz,
     )

@@ -15,7 +15,6 @@ from surveys.letters.facts import (
     GuidelineFacts,
     InstrumentFacts,
     ReadingFacts,
-    SafetyFacts,
     SetAsideFacts,
     VisitFacts,
 )
@@ -173,8 +172,8 @@ def set_aside_facts(visits: Sequence[Visit]) -> list[SetAsideFacts]:
     ]
 
 
-def safety_facts(visits: Sequence[Visit], language: str) -> list[SafetyFacts]:
-    """Dangers met at the visits, as sentences in the letter's language."""
+def safety_sentences(visits: Sequence[Visit], language: str) -> list[str]:
+    """Dangers met at the visits, each with what to do, in the letter's language."""
     with translation.override(language):
         sentences = {
             "outlet": _("The outlet test at %(place)s found a fault."),
@@ -184,11 +183,9 @@ def safety_facts(visits: Sequence[Visit], language: str) -> list[SafetyFacts]:
                 "general public."
             ),
         }
+        stop = _("Keep clear and call a licensed electrician.")
         return [
-            SafetyFacts(
-                day=visit.date,
-                text=sentences[danger.kind] % {"place": danger.place, "shown": danger.shown},
-            )
+            f"{sentences[danger.kind] % {'place': danger.place, 'shown': danger.shown}} {stop}"
             for visit in visits
             for danger in dangers_of(visit)
         ]

@@ -1,0 +1,16 @@
+"""What every page says at its top."""
+
+from typing import Any
+
+from django.http import HttpRequest
+
+from consult.models import Practice
+
+
+def practice(request: HttpRequest) -> dict[str, Any]:
+    """The practice's name; pages that print no top line pay nothing for it."""
+
+    def name() -> str:
+        return Practice.objects.values_list("name", flat=True).first() or ""
+
+    return {"practice_name": name}

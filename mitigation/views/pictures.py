@@ -1,0 +1,28 @@
+"""The pictures of a comparison, drawn for the reader of the page."""
+
+from django.utils.safestring import SafeString, mark_safe
+from django.utils.translation import get_language
+
+from consult.letters.formats import picture_words
+from consult.letters.picture import before_after_svg
+from mitigation.comparison import Comparison
+from mitigation.letters.outcome import outcome_panels
+from surveys.services.facts import guideline_facts
+
+
+def case_pictures(comparison: Comparison) -> list[SafeString]:
+    """One picture per measurand; none while there is nothing to show."""
+    language = get_language() or "en"
+    uses = {
+        (row.spot.room.name, row.spot.name, row.measurand): row.spot.use
+        for row in comparison.rows
+    }
+    panels = outcome_panels(
+        outcome=comparison.as_json(),
+        uses=uses,
+        guideline=guideline_facts(comparison.case.guideline),
+        language=language,
+    )
+    words = picture_words(language)
+    # The drawing function escapes every text that it is given.
+    return [mark_safe(before_after_svg(panel, words, font="Source Sans 3")) for panel in panels]
