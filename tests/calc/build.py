@@ -62,7 +62,7 @@ def cells(*rows: tuple[Cell, ...]) -> tuple[FloatArray, CodeArray]:
 
 def read(*row: Cell, placement: float = 0.05, **data: float) -> Resultants:
     """The resultant of one reading on one instrument."""
-    return resultants(*cells(row), instrument(**data), placement)
+    return resultants(*cells(row), instrument(1, **data), placement)
 
 
 def total(number: Cell, **data: float) -> Resultants:
