@@ -1,0 +1,47 @@
+"""Mail as rows: written with the change it tells of, sent by a job."""
+
+from email.utils import make_msgid
+from typing import Any
+
+from django.core.mail import EmailMessage
+from django.db import transaction
+from django.utils import timezone
+
+from consult.models import OutboundMail
+from consult.services.jobs import Run, enqueue
+
+SEND_MAIL = "send-mail"
+
+
+def queue_mail(*, key: str, to: str, subject: str, body: str) -> OutboundMail:
+    """Write a message in the caller's transaction; the same key again gives the same message."""
+    with transaction.atomic():
+        mail = OutboundMail.objects.filter(key=key).first()
+        if mail is None:
+            mail = OutboundMail(
+                key=key, to=to, subject=subject, body=body, message_id=make_msgid(domain="ebbmark")
+            )
+            mail.full_clean(validate_unique=False)
+            mail, _ = OutboundMail.objects.get_or_create(
+                key=key,
+                defaults={
+                    name: getattr(mail, name) for name in ("to", "subject", "body", "message_id")
+                },
+            )
+        enqueue(kind=SEND_MAIL, key=f"{SEND_MAIL}:{key}", arguments={"mail": mail.pk})
+    return mail
+
+
+def send_mail(arguments: dict[str, Any], run: Run) -> None:
+    """Send one message, unless its row says that it went out.
+
+    A worker that dies between the server's yes and the row's update sends it again, with the same
+    Message-ID, by which the receiving side can drop the second one.
+    """
+    mail = OutboundMail.objects.get(pk=arguments["mail"])
+    if mail.sent_at is not None or not run.is_current():
+        return
+    EmailMessage(
+        mail.subject, mail.body, to=[mail.to], headers={"Message-ID": mail.message_id}
+    ).send()
+    OutboundMail.objects.filter(pk=mail.pk, sent_at=None).update(sent_at=timezone.now())

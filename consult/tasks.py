@@ -1,0 +1,94 @@
+"""The doors through which Celery comes in: a task that runs a job, and each worker's timer."""
+
+import logging
+import os
+import resource
+from pathlib import Path
+from typing import Any
+
+from celery import Celery, bootsteps, shared_task
+from celery.signals import worker_init, worker_process_init
+from django.conf import settings
+from django.db import connections
+from django.utils import timezone
+
+from consult.celery import app
+from consult.letters import rendering
+from consult.management.deathbond import die_with_parent
+from consult.services import jobs, letters, mail
+
+log = logging.getLogger(__name__)
+
+STATM = Path("/proc/self/statm")
+
+jobs.register(letters.RENDER_LETTER, letters.render_letter, letters.letter_failed)
+jobs.register(mail.SEND_MAIL, mail.send_mail)
+
+
+@shared_task(bind=True, name=jobs.RUN_JOB)
+def run_job(self: Any, job_id: int) -> bool:
+    """Do one job, if it is due and nobody else does it."""
+    return jobs.run(job_id=job_id, worker=self.request.hostname or "")
+
+
+class Pulse(bootsteps.StartStopStep):
+    """Beats and sweeps every few seconds in the worker's main process, while it has its broker.
+
+    It opens its own database connection each time and closes it again: pool children are forked
+    from this very thread, and none of them may inherit an open one.
+    """
+
+    requires = ("celery.worker.consumer.tasks:Tasks",)
+
+    def __init__(self, consumer: Any, **kwargs: Any) -> None:
+        super().__init__(consumer, **kwargs)
+        self.timer_entry: Any = None
+
+    def start(self, consumer: Any) -> None:
+        self.pulse(consumer.hostname)
+        self.timer_entry = consumer.timer.call_repeatedly(
+            settings.JOB_SWEEP_S, self.pulse, (consumer.hostname,)
+        )
+
+    def stop(self, consumer: Any) -> None:
+        if self.timer_entry is not None:
+            self.timer_entry.cancel()
+            self.timer_entry = None
+        self._with_database(lambda: jobs.stop_beating(worker=consumer.hostname))
+
+    def pulse(self, worker: str) -> None:
+        now = timezone.now()
+        self._with_database(lambda: (jobs.beat(worker=worker, now=now), jobs.sweep(now=now)))
+
+    def _with_database(self, work: Any) -> None:
+        try:
+            work()
+        except Exception:  # a database away for a moment must not end the worker
+            log.exception("the worker's pulse failed, the next one tries again")
+        finally:
+            connections.close_all()
+
+
+def add_pulse(celery: Celery) -> None:
+    """Give each worker of the application its pulse."""
+    celery.steps["consumer"].add(Pulse)
+
+
+add_pulse(app)
+
+
+@worker_init.connect
+def load_letter_engine(**_: Any) -> None:
+    """Loaded once before the pool forks, so that no child pays two seconds for its first letter."""
+    rendering.renderer_versions()
+
+
+@worker_process_init.connect
+def bound_child(**_: Any) -> None:
+    """A pool child dies with its worker; a job that eats memory fails, and not the machine."""
+    die_with_parent(os.getppid())
+    if not STATM.exists():
+        return
+    pages = int(STATM.read_text().split()[0])
+    limit = pages * resource.getpagesize() + int(settings.JOB_MEMORY_MB * 2**20)
+    resource.setrlimit(resource.RLIMIT_AS, (limit, resource.getrlimit(resource.RLIMIT_AS)[1]))

@@ -1,0 +1,89 @@
+"""What every test stands on: its own folder for files, and rows of migrations that stay.
+
+Random order mixes tests that roll back with tests that commit (`django_db(transaction=True)`). The
+latter end with every table emptied, so what the migrations wrote is put back here afterwards.
+"""
+
+import json
+import os
+import secrets
+from collections.abc import Generator
+from pathlib import Path
+from urllib.parse import urlsplit, urlunsplit
+
+import pytest
+from django.db import connection
+from pytest_django import DjangoDbBlocker, Settings
+
+OWN_APPS = ("consult.", "surveys.", "mitigation.")
+
+
+@pytest.fixture(autouse=True)
+def media_folder(tmp_path: Path, settings: Settings, monkeypatch: pytest.MonkeyPatch) -> Path:
+    """Kept files of a test go to its own folder, in child processes too."""
+    folder = tmp_path / "files"
+    settings.MEDIA_ROOT = folder
+    monkeypatch.setenv("MEDIA_ROOT", str(folder))
+    return folder
+
+
+@pytest.hookimpl(wrapper=True)
+def pytest_runtest_teardown(item: pytest.Item) -> Generator[None, None, None]:
+    yield
+    if _commits(item):
+        blocker: DjangoDbBlocker = item.config.stash[_blocker_key]
+        with blocker.unblock():
+            put_back_rows_of_migrations()
+
+
+_blocker_key = pytest.StashKey[DjangoDbBlocker]()
+
+
+@pytest.fixture(scope="session", autouse=True)
+def _remember_blocker(request: pytest.FixtureRequest, django_db_blocker: DjangoDbBlocker) -> None:
+    request.config.stash[_blocker_key] = django_db_blocker
+
+
+def _commits(item: pytest.Item) -> bool:
+    names = getattr(item, "fixturenames", ())
+    marker = item.get_closest_marker("django_db")
+    return (
+        "transactional_db" in names
+        or "live_server" in names
+        or bool(marker and marker.kwargs.get("transaction"))
+    )
+
+
+def put_back_rows_of_migrations() -> None:
+    """Load again what the migrations of our own apps had written when the database was made."""
+    kept = json.loads(getattr(connection, "_test_serialized_contents", "[]"))
+    own = [row for row in kept if row["model"].startswith(OWN_APPS)]
+    connection.creation.deserialize_db_from_string(json.dumps(own))
+    connection.close()
+
+
+@pytest.fixture
+def live_services_environment(
+    transactional_db: None, monkeypatch: pytest.MonkeyPatch, media_folder: Path
+) -> dict[str, str]:
+    """Child processes (worker, web, commands) work on the database and files of this test."""
+    environment = {
+        "DATABASE_URL": _test_database_url(),
+        "MEDIA_ROOT": str(media_folder),
+        "SECRET_KEY": secrets.token_urlsafe(50),
+        "ALLOWED_HOSTS": "localhost,127.0.0.1",
+        "HTTPS": "false",
+        "JOB_SWEEP_S": "0.2",
+    }
+    for name, value in environment.items():
+        monkeypatch.setenv(name, value)
+    monkeypatch.delenv("REDIS_URL", raising=False)
+    return environment
+
+
+def _test_database_url() -> str:
+    name = str(connection.settings_dict["NAME"])
+    if connection.vendor == "sqlite":
+        return f"sqlite:///{name}"
+    url = urlsplit(os.environ["DATABASE_URL"])
+    return urlunsplit(url._replace(path=f"/{name}"))
