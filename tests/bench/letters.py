@@ -1,0 +1,125 @@
+"""Letters against bare WeasyPrint, two workers against one, and how soon a letter is ready.
+
+`python -m tests.bench.letters [--quick]` prints its rows as JSON.
+"""
+
+import os
+import statistics
+import sys
+import time
+from typing import Any
+
+import weasyprint
+from weasyprint.text.fonts import FontConfiguration
+
+from tests.bench.databases import fresh_database
+from tests.bench.timing import Row, at_least, at_most, best_of
+from tests.project.files import ROOT
+
+CASE = "fixtures/demo/pruett-split-phase"
+PATIENCE_S = 240.0
+
+
+def rows(*, quick: bool) -> list[Row]:
+    # Django is set up by now, and not before.
+    from django.utils import timezone  # noqa: PLC0415
+
+    from consult.management.processes import private_services  # noqa: PLC0415
+    from mitigation.services.imports import import_case_folder  # noqa: PLC0415
+
+    case = import_case_folder(source=ROOT / CASE, by=None, now=timezone.now()).case
+    n = 2 if quick else 24
+    with private_services(concurrency=1):
+        content = _issue(case, 1)[0].content
+        _when_ready()
+        latencies = [_seconds_to_ready(case, 1) for _ in range(1 if quick else 7)]
+        one_s = _seconds_to_ready(case, n)
+    with private_services(concurrency=2):
+        _issue(case, 4)  # both children have loaded their engine before the clock starts
+        _when_ready()
+        two_s = _seconds_to_ready(case, n)
+    return [
+        against_bare(content, quick=quick),
+        at_least(
+            "letters: two workers against one",
+            one_s / two_s,
+            1.7,
+            f"{n} letters, {n / one_s:.1f} and {n / two_s:.1f} a second, {os.cpu_count()} cores",
+        ),
+        at_most(
+            "letters: request to ready, empty queue",
+            statistics.median(latencies),
+            1,
+            f"aim; median of {len(latencies)}, slowest {max(latencies):.2f} s",
+            unit="s",
+        ),
+    ]
+
+
+def _issue(case: Any, n: int) -> list[Any]:
+    """n outcome letters that commit together, so that the queue fills at once."""
+    from django.db import transaction  # noqa: PLC0415
+    from django.utils import timezone  # noqa: PLC0415
+
+    from mitigation.services.outcomes import issue_outcome_letter  # noqa: PLC0415
+
+    with transaction.atomic():
+        return [issue_outcome_letter(case=case, by=None, now=timezone.now()) for _ in range(n)]
+
+
+def _when_ready() -> None:
+    """Wait until no letter is on its way; a failed one ends the bench."""
+    from consult.models import Letter  # noqa: PLC0415
+
+    deadline = time.monotonic() + PATIENCE_S
+    while Letter.objects.exclude(state=Letter.State.READY).exists():
+        failed = Letter.objects.filter(state=Letter.State.FAILED).first()
+        if failed is not None or time.monotonic() > deadline:
+            raise RuntimeError(failed.failure if failed else "the letters were not ready in time")
+        time.sleep(0.01)
+
+
+def _seconds_to_ready(case: Any, n: int) -> float:
+    """From the request for one letter, or the commit of many, to the last file. [s]"""
+    requested = time.perf_counter()
+    _issue(case, n)
+    start = requested if n == 1 else time.perf_counter()
+    _when_ready()
+    return time.perf_counter() - start
+
+
+def against_bare(content: dict[str, Any], *, quick: bool) -> Row:
+    """The same page, sheets, fonts and PDF variant, all parsed beforehand for the floor."""
+    from consult.letters import engine  # noqa: PLC0415
+    from consult.letters.html import letter_html  # noqa: PLC0415
+    from consult.letters.rendering import render_letter  # noqa: PLC0415
+
+    html, fonts, fetcher = letter_html(content), FontConfiguration(), engine.BundledFetcher()
+    sheets = [
+        weasyprint.CSS(string=text, font_config=fonts, url_fetcher=fetcher)
+        for text in (engine.PAPER_SHEETS[content["paper"]], engine.SHEET.read_text())
+    ]
+
+    def bare() -> bytes:
+        page = weasyprint.HTML(string=html, url_fetcher=fetcher)
+        pdf: bytes = page.write_pdf(stylesheets=sheets, font_config=fonts, pdf_variant="pdf/ua-1")
+        return pdf
+
+    assert abs(len(bare()) - len(render_letter(content))) < 2_000
+    ours_s, bare_s = best_of(1 if quick else 9, lambda: render_letter(content), bare)
+    return at_most(
+        "letters: time against bare WeasyPrint",
+        ours_s / bare_s,
+        1.15,
+        f"same page and sheets, {1000 * ours_s:.0f} ms against {1000 * bare_s:.0f} ms",
+    )
+
+
+def main(*, quick: bool) -> None:
+    with fresh_database("sqlite"):
+        for row in rows(quick=quick):
+            print(row.as_json())
+
+
+if __name__ == "__main__":
+    main(quick="--quick" in sys.argv)

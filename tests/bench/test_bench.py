@@ -1,0 +1,36 @@
+"""The bench runs through and prints every figure; how fast is no test's business."""
+
+import os
+import subprocess
+import sys
+
+from tests.project.files import ROOT
+
+FIGURES = (
+    "findings: time against plain numpy",
+    "findings: speed against uncertainties",
+    "import: speed against executemany (sqlite)",
+    "import: speed against COPY (postgresql)",
+    "letters: time against bare WeasyPrint",
+    "letters: two workers against one",
+    "letters: request to ready, empty queue",
+)
+
+
+def test_the_bench_prints_every_figure_beside_what_is_wanted():
+    environment = {name: value for name, value in os.environ.items() if name != "DATABASE_URL"}
+    done = subprocess.run(
+        [sys.executable, "-m", "tests.bench", "--quick"],
+        cwd=ROOT,
+        env=environment,
+        capture_output=True,
+        text=True,
+        check=False,
+    )
+    assert done.returncode == 0, done.stderr
+    heading, *lines = done.stdout.splitlines()
+    assert heading.startswith("figure")
+    assert [line[:48].rstrip() for line in lines] == list(FIGURES)
+    for line in lines:
+        assert float(line[48:].split()[0]) > 0
+        assert "at most" in line or "at least" in line
