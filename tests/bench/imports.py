@@ -12,9 +12,23 @@ from tests.bench.databases import fresh_database
 from tests.bench.timing import Row, at_least, seconds
 
 FLOORS = {"sqlite": "executemany", "postgresql": "COPY"}
-HEADER = (
-    "visit room spot use quantity reference ground_point instrument x y z unit state taken_at load"
-).split()
+HEADER = [
+    "visit",
+    "room",
+    "spot",
+    "use",
+    "quantity",
+    "reference",
+    "ground_point",
+    "instrument",
+    "x",
+    "y",
+    "z",
+    "unit",
+    "state",
+    "taken_at",
+    "load",
+]
 CASE = """
 [client]
 name = "Somebody of the bench"
@@ -61,8 +75,8 @@ def measure(vendor: str, folder: Path, n: int, repeats: int) -> Row:
     # Django is set up by now, and not before.
     from django.db import connection, transaction  # noqa: PLC0415
     from django.utils import timezone  # noqa: PLC0415
-
     from mitigation.services.imports import import_case_folder  # noqa: PLC0415
+
     from surveys.models import Reading  # noqa: PLC0415
 
     assert connection.vendor == vendor

@@ -3,12 +3,13 @@
 import os
 import shutil
 import subprocess
+import sys
 
 import pytest
 
 from tests.project.files import ROOT
 
-TOOLS = ("bash", "python3", "cat", "mktemp", "rm", "dirname", "env", "uname")
+TOOLS = ("bash", "cat", "mktemp", "rm", "dirname", "env", "uname")
 
 
 @pytest.fixture
@@ -20,6 +21,7 @@ def bare_machine(tmp_path):
         found = shutil.which(tool)
         if found:
             (programs / tool).symlink_to(os.path.realpath(found))
+    program(programs, "python3", f'exec {sys.executable} "$@"')
     return programs
 
 

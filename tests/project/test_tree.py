@@ -69,6 +69,17 @@ def test_scripts_can_be_started(script):
     assert os.access(ROOT / script, os.X_OK)
 
 
+def test_every_package_says_that_it_is_one():
+    """A folder without `__init__.py` would escape the import contracts."""
+    folders = {path.parent for path in modules()}
+    missing = {
+        str(folder.relative_to(ROOT))
+        for folder in folders
+        if not (folder / "__init__.py").is_file()
+    }
+    assert missing == set()
+
+
 def test_no_module_is_longer_than_400_lines():
     lengths = {
         str(path.relative_to(ROOT)): len(path.read_text().splitlines()) for path in modules()
