@@ -24,7 +24,7 @@ FONT_FILES = frozenset(
 )
 SHEET = Path(__file__).resolve().parent / "letter.css"
 PAPER_SHEETS = {
-    "A4": "@page { size: 210mm 297mm; margin: 20mm 20mm 22mm 25mm }",
+    "A4": "@page { size: 210mm 297mm; margin: 18mm 20mm 20mm 25mm }",
     "Letter": "@page { size: 8.5in 11in; margin: 0.75in 0.85in 0.85in 0.95in }",
 }
 

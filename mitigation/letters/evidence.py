@@ -73,22 +73,22 @@ def _results(spots: Sequence[Spot], context: OutcomeContext, formats: Formats) -
         values.append((head, [_value_row(spot, context, formats) for spot in ordered]))
         judged.append((head, [_judged_row(spot, context, formats) for spot in ordered]))
     value_columns = [
-        column(_("Spot"), 28),
-        column(_("Before ± U"), 15, number=True),
+        column(_("Spot"), 26),
+        column(_("Before ± U"), 13, number=True),
         column(_("Band"), 7, number=True),
-        column(_("After ± U"), 15, number=True),
+        column(_("After ± U"), 13, number=True),
         column(_("Band"), 7, number=True),
-        column(_("Instruments"), 15),
-        column(_("Ground points"), 13),
+        column(_("Instruments"), 12),
+        column(_("Ground points"), 22),
     ]
     judged_columns = [
-        column(_("Spot"), 24),
-        column(_("Reduction (95 % interval)"), 20),
-        column(_("dB (95 % interval)"), 17),
-        column("T", 7, number=True),
-        column("w", 7, number=True),
-        column(_("P (under T)"), 9, number=True),
-        column(_("Decision"), 16),
+        column(_("Spot"), 22),
+        column(_("Reduction (95 % interval)"), 21),
+        column(_("dB (95 % interval)"), 18),
+        column("T", 6, number=True),
+        column("w", 6, number=True),
+        column("P(< T)", 9, number=True),
+        column(_("Decision"), 18),
     ]
     return [
         heading(_("Results")),

@@ -23,7 +23,6 @@ from consult.letters.content import (
 from consult.letters.formats import Formats, display_unit, in_unit, listing, picture_words
 from consult.letters.picture import Panel
 from consult.letters.words import (
-    NOT_MET,
     band_words,
     measurand_words,
     phrases,
@@ -42,7 +41,7 @@ from mitigation.letters.phrases import (
     reduction_words,
     side_words,
 )
-from mitigation.letters.verdict import has_risen, subject, verdict_sentences
+from mitigation.letters.verdict import by_place, joined, risen, subject, verdict_sentences
 from surveys.letters.facts import GuidelineFacts, SpotKey
 
 __all__ = ["OutcomeContext", "SpotDetail", "outcome_content", "outcome_panels"]
@@ -92,10 +91,10 @@ def _client_part(
         paragraph(_what_we_did(outcome, context, formats)),
         *(paragraph(sentence) for sentence in verdict_sentences(outcome["spots"])),
         _client_table(outcome["spots"], uses, formats, flux_unit),
+        *_left_to_do(outcome["spots"], context),
         heading(_("The picture")),
         pictures(shown, words, single=False),
         *_not_comparable(outcome["spots"]),
-        *_left_to_do(outcome["spots"], context),
         note(_("Please note"), precaution_sentences()),
     ]
 
@@ -143,9 +142,9 @@ def _client_table(
         ]
         groups.append((head, rows))
     columns = [
-        column(_("Spot"), 29),
-        column(_("Before"), 12, number=True),
-        column(_("After"), 12, number=True),
+        column(_("Spot"), 28),
+        column(_("Before"), 11, number=True),
+        column(_("After"), 14, number=True),
         column(_("Reduction (95 % interval)"), 25),
         column(_("Aim"), 22),
     ]
@@ -167,30 +166,28 @@ def _named(spot: Spot) -> str:
 
 
 def _left_to_do(spots: Sequence[Spot], context: OutcomeContext) -> list[Block]:
-    items = list(context.open_items)
-    for spot in spots:
-        decision = spot["target"]["decision"]
-        if decision in NOT_MET:
-            items.append(
-                _("%(spot)s: the aim is not met; look for what still causes the field there.")
-                % {"spot": _named(spot)}
-            )
-        elif decision == "undecided":
-            items.append(
-                _("%(spot)s: measure again, so that it can be decided.") % {"spot": _named(spot)}
-            )
-        if has_risen(spot):
-            items.append(
-                _(
-                    "%(spot)s: the field rose; find out by switching trials which circuit or "
-                    "load is behind it."
-                )
-                % {"spot": _named(spot)}
-            )
-    if not items:
-        items = [_("Nothing is left to do from our side.")]
+    items = [*context.open_items, *_next_steps(spots)]
     return [
         heading(_("What is left to do")),
-        bullets(items),
+        bullets(items or [_("Nothing is left to do from our side.")]),
         note(_("Before anybody works on the wiring"), wiring_sentences(context.head.country)),
     ]
+
+
+def _next_steps(spots: Sequence[Spot]) -> list[str]:
+    """One step for each thing that is open, with the spots that it concerns."""
+    verdicts = by_place(spots)
+    not_met = [name for name, verdict in verdicts.items() if verdict == "not met"]
+    undecided = [name for name, verdict in verdicts.items() if verdict == "undecided"]
+    rose = risen(spots)
+    steps = []
+    if not_met:
+        said = _("Look for what still causes the field, and measure again after that: %(spots)s.")
+        steps.append(said % {"spots": joined(not_met)})
+    if rose:
+        said = _("Find out by switching trials what makes the field higher than before: %(spots)s.")
+        steps.append(said % {"spots": joined(rose)})
+    if undecided:
+        said = _("Measure again, so that it can be decided: %(spots)s.")
+        steps.append(said % {"spots": joined(undecided)})
+    return steps

@@ -62,26 +62,25 @@ def _single_subject(not_met: int, undecided: int) -> str:
 def verdict_sentences(spots: Sequence[Spot]) -> list[str]:
     """Where the aim is met, where not, where it is open, and where the field rose."""
     verdicts = by_place(spots)
-    places = {
-        wanted: [name for name, verdict in verdicts.items() if verdict == wanted]
-        for wanted in ("met", "not met", "undecided")
-    }
+    not_met = [name for name, verdict in verdicts.items() if verdict == "not met"]
+    undecided = [name for name, verdict in verdicts.items() if verdict == "undecided"]
+    met = len(verdicts) - len(not_met) - len(undecided)
     sentences = []
-    if places["met"] and len(places["met"]) == len(verdicts):
+    if met == len(verdicts):
         sentences.append(_("The aim is met at every spot."))
-    elif places["met"]:
-        sentences.append(_("The aim is met at: %(spots)s.") % {"spots": _joined(places["met"])})
-    if places["not met"]:
-        sentences.append(
-            _("The aim is not met at: %(spots)s.") % {"spots": _joined(places["not met"])}
-        )
-    if places["undecided"]:
-        sentences.append(
-            _("It cannot be decided at: %(spots)s.") % {"spots": _joined(places["undecided"])}
-        )
+    elif met == 1:
+        counts = {"total": number_words(len(verdicts))}
+        sentences.append(_("The aim is met at one of %(total)s spots.") % counts)
+    elif met:
+        counts = {"count": number_words(met), "total": number_words(len(verdicts))}
+        sentences.append(_("The aim is met at %(count)s of %(total)s spots.") % counts)
+    if not_met:
+        sentences.append(_("It is not met at: %(spots)s.") % {"spots": joined(not_met)})
+    if undecided:
+        sentences.append(_("It cannot be decided at: %(spots)s.") % {"spots": joined(undecided)})
     rose = risen(spots)
     if rose:
-        sentences.append(_("The field rose at: %(spots)s.") % {"spots": _joined(rose)})
+        sentences.append(_("The field rose at: %(spots)s.") % {"spots": joined(rose)})
     return [" ".join(sentences)] if sentences else []
 
 
@@ -99,7 +98,7 @@ def risen(spots: Sequence[Spot]) -> list[str]:
     return list(dict.fromkeys(names))
 
 
-def _joined(names: list[str]) -> str:
+def joined(names: list[str]) -> str:
     """Names hold commas, so they are parted by semicolons."""
     if len(names) < 2:
         return "".join(names)

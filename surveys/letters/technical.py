@@ -111,13 +111,13 @@ def instruments_used(instruments: Sequence[InstrumentFacts], formats: Formats) -
         for item in instruments
     ]
     columns = [
-        column(_("Instrument"), 20),
+        column(_("Instrument"), 18),
         column(_("Quantity"), 17),
-        column(_("Certificate"), 12),
+        column(_("Certificate"), 11),
         column(_("Calibrated on"), 12),
         column(_("Due on"), 12),
-        column(_("Gain ± % (k = 2)"), 8, number=True),
-        column(_("Resolution, noise"), 10, number=True),
+        column(_("Gain ± %, k = 2"), 9, number=True),
+        column(_("Resolution; noise"), 12, number=True),
         column("Hz", 9, number=True),
     ]
     return [
@@ -184,36 +184,35 @@ def deciding_readings(
     """Every value back to the display: group, spot and the reading that gave the value."""
     groups: dict[str, list[list[str]]] = {}
     for group, spot, reading in readings:
+        taken = " ".join(part for part in (formats.day(reading.day), reading.taken_at) if part)
+        source = ", ".join(part for part in (reading.instrument, reading.ground_point) if part)
+        beside = "; ".join(part for part in (reading.load, reading.note) if part)
         groups.setdefault(group, []).append(
-            [
-                spot,
-                formats.day(reading.day),
-                *(formats.shown(axis) or DASH
-                  for axis in (reading.x, reading.y, reading.z, reading.total)),
-                reading.unit,
-                reading.ground_point or DASH,
-                " ".join(part for part in (reading.instrument, reading.taken_at) if part) or DASH,
-                reading.load or reading.note or DASH,
-            ]
-        )  # fmt: skip
+            [spot, taken, _display(reading, formats), source or DASH, beside or DASH]
+        )
     if not groups:
         return []
     columns = [
-        column(_("Spot"), 19),
-        column(_("Date"), 14),
-        column("x", 6, number=True),
-        column("y", 6, number=True),
-        column("z", 6, number=True),
-        column(_("total"), 8, number=True),
-        column(_("Unit"), 6),
-        column(_("Ground point"), 12),
-        column(_("Instrument, time"), 12),
-        column(_("Load, note"), 11),
+        column(_("Spot"), 24),
+        column(_("Taken"), 19),
+        column(_("Display: x; y; z, or total"), 23),
+        column(_("Instrument, ground point"), 20),
+        column(_("Load, note"), 14),
     ]
     return [
         heading(_("The readings that decided, as the display showed them")),
         table(_("The highest reading of each spot"), columns, list(groups.items()), small=True),
     ]
+
+
+def _display(reading: ReadingFacts, formats: Formats) -> str:
+    """Axes or total as they were written down; an axis that was not read is a dash."""
+    if reading.total:
+        shown = f"{_('total')} {formats.shown(reading.total)}"
+    else:
+        axes = (reading.x, reading.y, reading.z)
+        shown = "; ".join(formats.shown(axis) if axis else DASH for axis in axes)
+    return f"{shown} {reading.unit}"
 
 
 def readings_set_aside(items: Sequence[SetAsideFacts], formats: Formats) -> list[Block]:
