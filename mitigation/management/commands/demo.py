@@ -1,0 +1,140 @@
+"""`make demo`: a small invented practice, its letters made as in life, and the site."""
+
+import signal
+import sys
+from argparse import ArgumentParser
+from typing import Any
+
+from django.conf import settings
+from django.core.management import BaseCommand, CommandError, call_command
+from django.db import connections
+from django.utils import timezone
+
+from consult.management.processes import ServiceError, finish_letter, private_services
+from consult.models import Letter, User
+from mitigation.comparison import compare
+from mitigation.comparison.table import outcome_table
+from mitigation.management import demo_practice
+from mitigation.management.demo_practice import DemoPractice
+from mitigation.models import Case
+from mitigation.services.imports import import_case_folder
+from mitigation.services.outcomes import issue_outcome_letter, issue_survey_report
+from surveys.models import Visit
+
+
+class Command(BaseCommand):
+    help = (
+        "Load the demo practice, issue its letters through a worker, print what came out, and "
+        "serve the site on http://localhost:8000. Run again, it keeps what is there."
+    )
+
+    def add_arguments(self, parser: ArgumentParser) -> None:
+        parser.add_argument("--port", type=int, default=8000)
+        parser.add_argument("--no-serve", action="store_true", help="end before serving")
+
+    def handle(self, *args: Any, **options: Any) -> None:
+        if not settings.ONE_MACHINE:
+            raise CommandError(
+                "The demo's log-ins have a password that everybody knows, so it runs on one "
+                "machine only: unset DATABASE_URL, REDIS_URL and ALLOWED_HOSTS."
+            )
+        previous = signal.signal(signal.SIGTERM, _end)
+        try:
+            self._prepare()
+        except KeyboardInterrupt:
+            sys.exit(130)
+        finally:
+            signal.signal(signal.SIGTERM, previous)
+        if not options["no_serve"]:
+            connections.close_all()
+            call_command("serve", port=options["port"], stdout=self.stdout)
+
+    def _prepare(self) -> None:
+        call_command("migrate", interactive=False, verbosity=0)
+        demo = demo_practice.read_practice()
+        strangers = User.objects.exclude(email__in=demo.emails())
+        if strangers.exists() and not User.objects.filter(email__in=demo.emails()).exists():
+            raise CommandError(
+                "This installation belongs to a practice already; the demo would add log-ins with "
+                "a known password. Give it a folder of its own: EBBMARK_VAR=/some/folder make demo"
+            )
+        self._say("Loading the demo practice ...")
+        demo_practice.settle(demo)
+        cases = self._import(demo)
+        letters = [letter for case in cases if (letter := self._letter_of(case)) is not None]
+        self._finish(letters)
+        for case in cases:
+            self._show(case, [letter for letter in letters if letter.case_reference == str(case)])
+        self._show_log_ins(demo)
+
+    def _import(self, demo: DemoPractice) -> list[Case]:
+        """Every folder by the same way in as a user's; the same folder again changes nothing."""
+        office = User.objects.filter(email__in=demo.emails(), role=User.Role.OFFICE).first()
+        cases = []
+        for one in demo.cases:
+            result = import_case_folder(source=one.folder, by=office, now=timezone.now())
+            demo_practice.attach_people(result.case, one)
+            cases.append(result.case)
+        return cases
+
+    def _letter_of(self, case: Case) -> Letter | None:
+        """What a case is due: the proof, or the report where only a baseline is there."""
+        kinds = set(case.visits.values_list("kind", flat=True))
+        if Visit.Kind.BASELINE not in kinds:
+            return None
+        proved = Visit.Kind.FOLLOW_UP in kinds
+        kind = Letter.Kind.OUTCOME if proved else Letter.Kind.SURVEY_REPORT
+        issued = Letter.objects.filter(case_reference=case.reference, kind=kind).first()
+        if issued is not None:
+            return issued
+        issue = issue_outcome_letter if proved else issue_survey_report
+        office = User.objects.filter(role=User.Role.OFFICE).first()
+        return issue(case=case, by=office, now=timezone.now())
+
+    def _finish(self, letters: list[Letter]) -> None:
+        """Let a real worker over a real Redis make what is not made yet."""
+        waiting = [letter for letter in letters if letter.state != Letter.State.READY]
+        if not waiting:
+            return
+        self._say(f"{len(waiting)} letters are queued; a worker makes them ...")
+        try:
+            with private_services(
+                concurrency=2,
+                environment={"JOB_SWEEP_S": "0.2"},
+                own_redis=not settings.REDIS_URL,
+            ):
+                for letter in waiting:
+                    finish_letter(letter)
+        except ServiceError as error:
+            raise CommandError(str(error)) from error
+        for letter in waiting:
+            if letter.state != Letter.State.READY:
+                raise CommandError(
+                    f"Letter {letter.number} is {letter.state}: {letter.failure or 'no reason yet'}"
+                )
+
+    def _show(self, case: Case, letters: list[Letter]) -> None:
+        home = case.property
+        heading = f"Case {case.reference}, {home.client.name}, {home}"
+        self._say(f"\n{heading}\n{'=' * len(heading)}")
+        if case.visits.exists():
+            self._say(outcome_table(compare(case).as_json()))
+        else:
+            self._say("Nothing has been measured yet.")
+        for letter in letters:
+            self._say(f"{letter.get_kind_display()} {letter.number}: {letter.file.path}")
+
+    def _show_log_ins(self, demo: DemoPractice) -> None:
+        self._say(f"\nLog-ins of the demo, all with the password {demo_practice.PASSWORD!r}:")
+        for person in demo.people:
+            self._say(f"  {person['role']:<12} {person['email']:<28} {person['name']}")
+        self._say("")
+
+    def _say(self, text: str) -> None:
+        self.stdout.write(text)
+        self.stdout.flush()
+
+
+def _end(number: int, frame: object) -> None:
+    """TERM while letters are made: leave by the way that ends the worker and its Redis."""
+    sys.exit(128 + number)
