@@ -33,7 +33,7 @@ class ManagedAdmin(SimpleHistoryAdmin):  # type: ignore[misc]  # untyped library
         return False
 
 
-class NewUserForm(forms.ModelForm[User]):
+class NewUserForm(forms.ModelForm):  # type: ignore[type-arg]  # not subscriptable at run time
     class Meta:
         model = User
         fields = ["email", "name", "role", "firm", "language"]

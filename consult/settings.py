@@ -206,6 +206,7 @@ USE_TZ = True
 
 STATIC_URL = "static/"
 STATIC_ROOT = VAR_DIR / "static"
+STATIC_ROOT.mkdir(exist_ok=True)
 # Kept files hold people's data: no URL serves this folder, views hand files out one by one.
 MEDIA_ROOT = Path(os.environ.get("MEDIA_ROOT") or VAR_DIR / "files")
 STORAGES = {
@@ -242,9 +243,7 @@ JOB_BACKOFF_S = _number("JOB_BACKOFF_S", 5)
 JOB_VISIBILITY_TIMEOUT_S = 300
 JOB_MAX_ATTEMPTS = 5
 JOB_MEMORY_MB = _number("JOB_MEMORY_MB", 1024)
-if not (
-    JOB_SOFT_TIME_LIMIT_S < JOB_HARD_TIME_LIMIT_S < JOB_LEASE_S < JOB_VISIBILITY_TIMEOUT_S
-):
+if not (JOB_SOFT_TIME_LIMIT_S < JOB_HARD_TIME_LIMIT_S < JOB_LEASE_S < JOB_VISIBILITY_TIMEOUT_S):
     raise ImproperlyConfigured(
         "JOB_SOFT_TIME_LIMIT_S < JOB_HARD_TIME_LIMIT_S < JOB_LEASE_S < "
         f"{JOB_VISIBILITY_TIMEOUT_S} is required."

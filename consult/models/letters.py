@@ -43,9 +43,7 @@ class Letter(models.Model):
     number = models.CharField(max_length=20, unique=True)
     kind = models.CharField(max_length=16, choices=Kind.choices)
     case_reference = models.CharField(max_length=40, db_index=True)
-    client = models.ForeignKey(
-        Client, null=True, on_delete=models.SET_NULL, related_name="letters"
-    )
+    client = models.ForeignKey(Client, null=True, on_delete=models.SET_NULL, related_name="letters")
     property = models.ForeignKey(
         Property, null=True, on_delete=models.SET_NULL, related_name="letters"
     )

@@ -10,7 +10,6 @@ from django.utils.translation import gettext_lazy as _
 from simple_history.models import HistoricalRecords
 
 
-
 class Practice(models.Model):
     """The consultancy whose name stands on the letters: one row."""
 
@@ -114,5 +113,3 @@ class User(AbstractBaseUser, PermissionsMixin):
 
     def get_short_name(self) -> str:
         return self.name
-
-

@@ -19,8 +19,8 @@ from mitigation.letters.outcome import outcome_content
 from mitigation.models import Case, Outcome
 from surveys.letters.survey_report import SurveyContext, survey_content
 from surveys.models import Reading, Visit
-from surveys.results import RULES as FINDING_RULES
 from surveys.results import MEASURANDS, bounds_of, visit_results
+from surveys.results import RULES as FINDING_RULES
 from surveys.services import facts
 
 Key = tuple[str, str, str]

@@ -73,7 +73,5 @@ def letter_issue(request: HttpRequest, reference: str, kind: str) -> HttpRespons
     except ValidationError as error:
         messages.error(request, " ".join(error.messages))
     else:
-        messages.success(
-            request, _("Letter %(number)s is queued.") % {"number": letter.number}
-        )
+        messages.success(request, _("Letter %(number)s is queued.") % {"number": letter.number})
     return redirect("case_detail", reference=case.reference)

@@ -14,8 +14,7 @@ def case_pictures(comparison: Comparison) -> list[SafeString]:
     """One picture per measurand; none while there is nothing to show."""
     language = get_language() or "en"
     uses = {
-        (row.spot.room.name, row.spot.name, row.measurand): row.spot.use
-        for row in comparison.rows
+        (row.spot.room.name, row.spot.name, row.measurand): row.spot.use for row in comparison.rows
     }
     panels = outcome_panels(
         outcome=comparison.as_json(),

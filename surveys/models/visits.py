@@ -195,9 +195,7 @@ class Reading(models.Model):
                 & (models.Q(total__isnull=True) | models.Q(total__gte=0)),
                 name="reading_is_not_negative",
             ),
-            models.UniqueConstraint(
-                fields=["visit", "position"], name="one_reading_per_position"
-            ),
+            models.UniqueConstraint(fields=["visit", "position"], name="one_reading_per_position"),
         ]
 
     def __str__(self) -> str:

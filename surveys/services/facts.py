@@ -6,8 +6,8 @@ from datetime import date
 from django.utils import translation
 from django.utils.translation import gettext as _
 
-from consult.models import Practice, Property
 from consult.letters.content import Addressee, Sender
+from consult.models import Practice, Property
 from surveys.calc.units import CANONICAL_UNIT, Measurand
 from surveys.letters.facts import (
     FindingFacts,
@@ -74,18 +74,19 @@ def visit_facts(visit: Visit) -> VisitFacts:
 
 
 def instrument_facts(readings: Iterable[Reading], visits: Sequence[Visit]) -> list[InstrumentFacts]:
-    """The instruments behind `readings`, one entry per calibration, with the days of their use."""
+    """The instruments behind `readings`: one entry per measurand and certificate, with its days."""
     days = {visit.pk: visit.date for visit in visits}
-    used: dict[int, set[date]] = {}
+    used: dict[tuple[str, int], set[date]] = {}
     rows: dict[int, Calibration] = {}
     for reading in readings:
         if reading.calibration is not None:
             rows[reading.calibration.pk] = reading.calibration
-            used.setdefault(reading.calibration.pk, set()).add(days[reading.visit_id])
+            key = reading.measurand, reading.calibration.pk
+            used.setdefault(key, set()).add(days[reading.visit_id])
     return [
         InstrumentFacts(
             name=row.instrument.name,
-            measurand_or_quantity=row.quantity,
+            measurand=measurand,
             unit=row.unit,
             gain_percent=row.gain_percent,
             resolution=row.resolution,
@@ -99,9 +100,10 @@ def instrument_facts(readings: Iterable[Reading], visits: Sequence[Visit]) -> li
             due_on=row.due_on,
             description=row.instrument.description,
             axes=row.axes,
-            used_on=tuple(sorted(used[pk])),
+            used_on=tuple(sorted(used[measurand, pk])),
         )
-        for pk, row in sorted(rows.items())
+        for measurand, pk in sorted(used)
+        for row in [rows[pk]]
     ]
 
 

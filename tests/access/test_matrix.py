@@ -1,0 +1,137 @@
+"""Who may open what: every URL of the site, for the whole cast. A URL without a row fails."""
+
+from collections.abc import Iterator
+
+import pytest
+from django.urls import URLPattern, URLResolver, get_resolver, reverse
+
+from consult.models import Letter
+from mitigation.models import Case
+from tests.cast import ASKERS, make_cast
+from tests.factories import ready_letter
+
+pytestmark = pytest.mark.django_db
+
+# One row a page: method, arguments, and what each of the cast gets, in the order of ASKERS:
+# manager, office, its assessor, another assessor, its client, another client, its electrician,
+# nobody. 404 and not 403 for rows of others: do not tell that they exist.
+ANYBODY = "200 200 200 200 200 200 200 200"
+MATRIX: dict[str, tuple[str, dict[str, str], str]] = {
+    "home": ("get", {}, "302 302 302 302 302 302 302 302"),
+    "electrician_home": ("get", {}, "403 403 403 403 403 403 200 302"),
+    "letter_list": ("get", {}, "200 200 200 200 200 200 403 302"),
+    "letter_file": ("get", {"number": "{letter}"}, "200 200 200 404 200 404 404 302"),
+    "letter_retry": ("post", {"number": "{letter}"}, "302 302 403 403 403 403 403 302"),
+    "case_list": ("get", {}, "200 200 200 200 403 403 403 302"),
+    "case_detail": ("get", {"reference": "{case}"}, "200 200 200 404 403 403 403 302"),
+    "letter_issue": (
+        "post",
+        {"reference": "{case}", "kind": "outcome"},
+        "302 302 403 403 403 403 403 302",
+    ),
+    # The log-in library's own pages: they show nothing of the practice.
+    "account_login": ("get", {}, "302 302 302 302 302 302 302 200"),
+    "account_logout": ("get", {}, "200 200 200 200 200 200 200 302"),
+    "account_signup": ("get", {}, "302 302 302 302 302 302 302 200"),
+    "account_inactive": ("get", {}, ANYBODY),
+    "account_reauthenticate": ("get", {}, "200 200 200 200 200 200 200 302"),
+    "account_email": ("get", {}, "200 200 200 200 200 200 200 302"),
+    "account_change_password": ("get", {}, "200 200 200 200 200 200 200 302"),
+    "account_set_password": ("get", {}, "302 302 302 302 302 302 302 302"),
+    "account_reset_password": ("get", {}, ANYBODY),
+    "account_reset_password_done": ("get", {}, ANYBODY),
+    "account_reset_password_from_key": ("get", {"uidb36": "1", "key": "no-key"}, ANYBODY),
+    "account_reset_password_from_key_done": ("get", {}, ANYBODY),
+    "account_email_verification_sent": ("get", {}, ANYBODY),
+    "account_confirm_login_code": ("get", {}, "302 302 302 302 302 302 302 302"),
+    "account_confirm_email": ("get", {"key": "no-key"}, ANYBODY),
+}
+
+
+def _patterns(resolver: URLResolver) -> Iterator[URLPattern]:
+    for entry in resolver.url_patterns:
+        if isinstance(entry, URLResolver):
+            if entry.namespace != "admin":
+                yield from _patterns(entry)
+        else:
+            yield entry
+
+
+def _admin_paths() -> list[str]:
+    names = [
+        entry.name
+        for entry in get_resolver().url_patterns
+        if isinstance(entry, URLResolver) and entry.namespace == "admin"
+        for entry in entry.url_patterns
+        if isinstance(entry, URLPattern) and entry.name in ("index", "password_change", "jsi18n")
+    ]
+    models = ["user", "practice", "firm", "client", "property", "assignment"]
+    return [reverse(f"admin:{name}") for name in names] + [
+        reverse(f"admin:consult_{model}_changelist") for model in models
+    ]
+
+
+def _filled(arguments: dict[str, str], case: Case) -> dict[str, str]:
+    letter = ready_letter(case) if "{letter}" in arguments.values() else None
+    return {
+        key: value.format(letter=letter and letter.number, case=case.reference)
+        for key, value in arguments.items()
+    }
+
+
+def test_every_url_has_a_row() -> None:
+    names = {pattern.name for pattern in _patterns(get_resolver())}
+    assert names == set(MATRIX)
+
+
+@pytest.mark.parametrize("name", sorted(MATRIX))
+def test_what_each_of_the_cast_gets(name, client) -> None:
+    cast = make_cast()
+    method, arguments, expected = MATRIX[name]
+    filled = _filled(arguments, cast.case)
+    url = reverse(name, kwargs=filled)
+    found = []
+    for asker in ASKERS:
+        client.logout()
+        cast.log_in(client, asker)
+        found.append(getattr(client, method)(url).status_code)
+    assert dict(zip(ASKERS, found, strict=True)) == dict(
+        zip(ASKERS, map(int, expected.split()), strict=True)
+    )
+
+
+def test_the_admin_is_for_who_runs_the_practice(client) -> None:
+    cast = make_cast()
+    for path in _admin_paths():
+        for asker in ASKERS:
+            client.logout()
+            cast.log_in(client, asker)
+            status = client.get(path).status_code
+            # The library answers 403 to somebody who is logged in, and the log-in page to nobody.
+            assert (status == 200) == (asker == "manager"), (path, asker, status)
+            assert status in (200, 302, 403)
+
+
+@pytest.mark.parametrize("name", ["letter_retry", "letter_issue"])
+def test_actions_answer_to_post_alone(name, client) -> None:
+    cast = make_cast()
+    _method, arguments, _expected = MATRIX[name]
+    filled = _filled(arguments, cast.case)
+    cast.log_in(client, "office")
+    assert client.get(reverse(name, kwargs=filled)).status_code == 405
+
+
+def test_pages_of_a_person_are_not_kept_by_a_cache(client) -> None:
+    cast = make_cast()
+    cast.log_in(client, "office")
+    assert client.get(reverse("case_list"))["Cache-Control"] == "no-store, private"
+
+
+def test_a_client_does_not_see_a_letter_that_is_not_ready(client) -> None:
+    cast = make_cast()
+    letter = ready_letter(cast.case)
+    cast.log_in(client, "its client")
+    assert letter.number in client.get(reverse("letter_list")).content.decode()
+    Letter.objects.filter(pk=letter.pk).update(state=Letter.State.QUEUED)
+    assert letter.number not in client.get(reverse("letter_list")).content.decode()
+    assert client.get(reverse("letter_file", args=[letter.number])).status_code == 404
