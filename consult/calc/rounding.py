@@ -254,4 +254,4 @@ def _to_place(number: Decimal, place: int, rounding: str = ROUND_HALF_EVEN) -> D
 
 def _text(number: Decimal) -> str:
     """Plain digits, without an exponent and without a sign before zero."""
-    return f"{abs(number) if not number else number:f}"
+    return f"{number if number else abs(number):f}"

@@ -51,3 +51,10 @@ def test_an_array_equals_one_at_a_time(
         alone = findings(values[where], marks[where], data.take(where), placement, BOUNDS, 1.0)
         assert alone.flags(0) == together.flags(row)
         assert alone.band[0] == together.band[row]
+
+
+def test_no_readings_give_no_findings() -> None:
+    empty = findings(
+        np.full((0, 4), NAN), np.zeros((0, 4), dtype=np.int8), instrument(0), 0.05, BOUNDS, 1.0
+    )
+    assert empty.band.size == empty.resultant.value.size == 0

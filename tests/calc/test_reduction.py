@@ -214,3 +214,7 @@ def test_an_array_equals_one_at_a_time() -> None:
         for name in (*FIGURES, "at_least", "real", "given"):
             one, all_ = getattr(alone, name)[0], getattr(together, name)[i]
             assert one == all_ or (np.isnan(one) and np.isnan(all_)), name
+
+
+def test_no_spots_give_no_reductions() -> None:
+    assert compared(side(), side()).percent.size == 0

@@ -249,3 +249,9 @@ def test_an_array_equals_one_at_a_time() -> None:
         assert DECISION_WORDS[together.decision[i]] == word
         assert together.probability[i] == pytest.approx(probability, nan_ok=True, rel=0)
         assert together.too_coarse[i] == coarse
+
+
+def test_no_spots_give_no_judgements() -> None:
+    none, no = np.zeros(0), np.zeros(0, dtype=np.bool_)
+    found = judge(none, none, np.zeros(0, dtype=np.int8), none, none, none, no, ~no)
+    assert found.decision.size == found.probability.size == 0
