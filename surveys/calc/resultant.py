@@ -197,7 +197,8 @@ def _bounds(
 
 def _root_of_squares(cells: FloatArray) -> FloatArray:
     """sqrt(x² + y² + z² + total²), added in this order so that a row alone gives the same bits."""
-    square = cells[0] * cells[0]
+    square: FloatArray = cells[0] * cells[0]
     for column in (1, 2, TOTAL_COLUMN):
         square += cells[column] * cells[column]
-    return np.sqrt(square, out=square)
+    np.sqrt(square, out=square)
+    return square
