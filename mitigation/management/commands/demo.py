@@ -3,6 +3,7 @@
 import signal
 import sys
 from argparse import ArgumentParser
+from collections.abc import Mapping
 from typing import Any
 
 from django.conf import settings
@@ -10,10 +11,11 @@ from django.core.management import BaseCommand, CommandError, call_command
 from django.db import connections
 from django.utils import timezone
 
+from consult.calc.rounding import as_given, rounded
 from consult.management.processes import ServiceError, finish_letter, private_services
 from consult.models import Letter, User
 from mitigation.comparison import compare
-from mitigation.comparison.table import outcome_table
+from mitigation.comparison.table import MEASURANDS, outcome_table
 from mitigation.management import demo_practice
 from mitigation.management.demo_practice import DemoPractice
 from mitigation.models import Case
@@ -117,8 +119,11 @@ class Command(BaseCommand):
         home = case.property
         heading = f"Case {case.reference}, {home.client.name}, {home}"
         self._say(f"\n{heading}\n{'=' * len(heading)}")
-        if case.visits.exists():
+        kinds = set(case.visits.values_list("kind", flat=True))
+        if Visit.Kind.FOLLOW_UP in kinds:
             self._say(outcome_table(compare(case).as_json()))
+        elif Visit.Kind.BASELINE in kinds:
+            self._say(_findings(compare(case).as_json()))
         else:
             self._say("Nothing has been measured yet.")
         for letter in letters:
@@ -133,6 +138,21 @@ class Command(BaseCommand):
     def _say(self, text: str) -> None:
         self.stdout.write(text)
         self.stdout.flush()
+
+
+def _findings(outcome: Mapping[str, Any]) -> str:
+    """What a baseline alone says: value, band, and the limit of the target."""
+    lines = ["Only the baseline has been measured:", ""]
+    for spot in outcome["spots"]:
+        before, limit = spot["before"], as_given(spot["target"]["limit"])
+        digits = rounded(before["value"], 2 * before["u"])
+        value = f"{before['qualifier']} {digits.value} ± {digits.uncertainty}".strip()
+        name = f"{spot['room']}, {spot['spot']}"
+        lines.append(
+            f"{name:<26}  {MEASURANDS[spot['measurand']]:<19}  {value:>12} {spot['unit']:<4}  "
+            f"band {before['band']}  (limit of the target {limit})"
+        )
+    return "\n".join(lines)
 
 
 def _end(number: int, frame: object) -> None:
