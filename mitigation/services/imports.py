@@ -1,0 +1,142 @@
+"""A case folder becomes a case: all of it or nothing, and the same bytes only once."""
+
+from dataclasses import dataclass
+from datetime import datetime
+
+from django.db import IntegrityError, transaction
+from django.utils import timezone
+
+from consult.models import Assignment, Client, Property, User
+from mitigation.models import Case, CaseVisit, Stage
+from surveys.intake import (
+    CaseFolderRefused,
+    CheckedFolder,
+    Fault,
+    Source,
+    open_case_folder,
+    read_case_folder,
+)
+from surveys.intake.casefile import CaseFile
+from surveys.intake.sources import CASE
+from surveys.models import Guideline, SourceFile, Visit
+from surveys.services.imports import save_new, store_survey
+from surveys.services.kept_files import drop_orphan, keep_file, key_of
+
+_TRIES = 20
+
+
+@dataclass(frozen=True)
+class ImportResult:
+    """The case of a folder, and whether this import made it."""
+
+    case: Case
+    created: bool
+
+
+def import_case_folder(*, source: Source, by: User | None, now: datetime) -> ImportResult:
+    """Enter a case folder; if it is wrong, CaseFolderRefused with every fault, nothing stored."""
+    files = open_case_folder(source)
+    known = _case_of(files.sha256)
+    if known is not None:
+        return ImportResult(known, created=False)
+    folder = read_case_folder(files)
+    _refuse_known_reference(folder.case.reference)
+    kept = files.zipped()
+    is_new = keep_file(sha256=files.sha256, data=kept)
+    try:
+        result = _store_once(folder, by, now)
+    except BaseException:
+        if is_new:
+            drop_orphan(sha256=files.sha256)
+        raise
+    # Another import of the same bytes that failed may have taken the file away meanwhile.
+    keep_file(sha256=files.sha256, data=kept)
+    return result
+
+
+def _store_once(folder: CheckedFolder, by: User | None, now: datetime) -> ImportResult:
+    """Store in one transaction; begin anew when somebody else took a number or a name meanwhile."""
+    for attempt in range(_TRIES):
+        try:
+            with transaction.atomic():
+                return ImportResult(_store(folder, by, now), created=True)
+        except IntegrityError:
+            known = _case_of(folder.files.sha256)
+            if known is not None:
+                return ImportResult(known, created=False)
+            _refuse_known_reference(folder.case.reference)
+            if attempt == _TRIES - 1:
+                raise
+    raise AssertionError("unreachable")
+
+
+def _case_of(sha256: str) -> Case | None:
+    """The case that these very bytes made."""
+    return Case.objects.filter(source__sha256=sha256).order_by("pk").first()
+
+
+def _refuse_known_reference(reference: str) -> None:
+    if reference and Case.objects.filter(reference=reference).exists():
+        allowed = "a reference that no case has yet; this one belongs to a case with other content"
+        raise CaseFolderRefused([Fault(CASE, None, "reference", reference, allowed)])
+
+
+def _store(folder: CheckedFolder, by: User | None, now: datetime) -> Case:
+    home = _store_property(folder.case, by)
+    source = SourceFile(
+        property=home,
+        name=folder.files.name[:200],
+        file=key_of(folder.files.sha256),
+        sha256=folder.files.sha256,
+        received_at=now,
+        received_by=by,
+    )
+    source.save()  # the digest is unique: of two imports of the same bytes one ends here
+    visits = store_survey(home=home, folder=folder, source=source, by=by, now=now)
+    case = Case(
+        reference=folder.case.reference or _next_reference(now),
+        property=home,
+        guideline=Guideline.objects.get(code=folder.case.guideline),
+        target_band=folder.case.target_band,
+        placement_percent=folder.case.placement_percent,
+        stage=_stage_after(visits),
+        stage_since=now,
+        opened_at=now,
+        source=source,
+    )
+    save_new(case, by, left_to_database=["reference"])
+    CaseVisit.objects.bulk_create(CaseVisit(case=case, visit=visit) for visit in visits)
+    return case
+
+
+def _store_property(head: CaseFile, by: User | None) -> Property:
+    client = Client(name=head.client_name, email=head.email, language=head.language)
+    save_new(client, by)
+    home = Property(
+        client=client,
+        address=head.address,
+        country=head.country,
+        supply_voltage_v=head.supply_voltage_v,
+        frequency_hz=head.frequency_hz,
+        phases=head.phases,
+    )
+    save_new(home, by)
+    if by is not None and by.role == User.Role.ASSESSOR:
+        save_new(Assignment(property=home, user=by), by)  # who brings a survey may go on with it
+    return home
+
+
+def _next_reference(now: datetime) -> str:
+    """The next free reference of the year."""
+    prefix = f"EB-{timezone.localtime(now).year}-"
+    taken = Case.objects.filter(reference__startswith=prefix).values_list("reference", flat=True)
+    numbers = [reference.removeprefix(prefix) for reference in taken]
+    last = max((int(number) for number in numbers if number.isdecimal()), default=0)
+    return f"{prefix}{last + 1:04d}"
+
+
+def _stage_after(visits: list[Visit]) -> Stage:
+    kinds = {visit.kind for visit in visits}
+    if Visit.Kind.FOLLOW_UP in kinds:
+        return Stage.PROOF
+    return Stage.FINDINGS if Visit.Kind.BASELINE in kinds else Stage.ENQUIRY

@@ -1,0 +1,211 @@
+"""The small tables of a case folder: instruments, visits, ground checks."""
+
+from collections import Counter
+from collections.abc import Mapping
+from dataclasses import dataclass
+from datetime import date
+
+import numpy as np
+
+from surveys.calc.arrays import FloatArray
+from surveys.calc.units import UNITS_OF, Measurand
+from surveys.intake.cells import among, choices, date_of, numbers, read_words, units
+from surveys.intake.columns import KINDS, OUTLET_TESTS, QUANTITIES
+from surveys.intake.tables import Table
+
+MEASURAND_OF_QUANTITY: Mapping[str, Measurand] = {
+    "electric field": Measurand.ELECTRIC_FIELD_GROUND,
+    "body voltage": Measurand.BODY_VOLTAGE,
+    "magnetic flux density": Measurand.MAGNETIC_FLUX_DENSITY,
+}
+NOT_TESTED = "not tested"
+
+
+def units_of(quantity: str) -> tuple[str, ...]:
+    """The units that a quantity may be given in."""
+    return UNITS_OF[MEASURAND_OF_QUANTITY[quantity]]
+
+
+@dataclass(frozen=True)
+class InstrumentRow:
+    """A row of instruments.csv; numbers are in `unit`, None = not given."""
+
+    name: str
+    description: str
+    quantity: str
+    axes: int | None
+    unit: str
+    gain_percent: float
+    resolution: float
+    noise: float | None
+    floor: float | None
+    ceiling: float | None
+    low_hz: float | None
+    high_hz: float | None
+    certificate: str
+    calibrated_on: date | None
+    due_on: date | None
+
+
+@dataclass(frozen=True)
+class VisitRow:
+    """A row of visits.csv."""
+
+    name: str
+    kind: str
+    date: date
+    assessor: str
+    temperature_c: float | None
+    humidity_percent: float | None
+    supply_voltage_v: float | None
+    note: str
+
+
+@dataclass(frozen=True)
+class GroundCheckRow:
+    """A row of ground_checks.csv; `visit` is the place of the visit in the visits."""
+
+    visit: int
+    point: str
+    other_point: str
+    voltage_v: float | None
+    outlet_test: str
+    note: str
+
+
+def _given(values: FloatArray) -> list[float | None]:
+    return [None if value != value else value for value in values.tolist()]
+
+
+def _not_negative(value: float) -> bool:
+    return value >= 0
+
+
+def _any(value: float) -> bool:
+    return True
+
+
+def read_instruments(table: Table) -> tuple[InstrumentRow, ...]:
+    """The rows of instruments.csv; they hold only where the log stays empty."""
+    quantities = table["quantity"].spread(choices(table, "quantity", QUANTITIES))
+    unit = table["unit"].spread(units(table, "unit"))
+    check_units(table, quantities, unit)
+    axes = table["axes"].spread(choices(table, "axes", ("1", "3")))
+    amount = {
+        name: numbers(table, name, _not_negative, "a number of 0 or more")
+        for name in ("gain_percent", "noise", "floor", "ceiling", "low_hz", "high_hz")
+    }
+    resolution = numbers(table, "resolution", lambda value: value > 0, "a number above 0")
+    _check_order(table, amount, "floor", "ceiling")
+    _check_order(table, amount, "low_hz", "high_hz")
+    begun = table["calibrated_on"].spread(read_words(table, "calibrated_on", date_of, None))
+    due = table["due_on"].spread(read_words(table, "due_on", date_of, None))
+    early = [
+        n
+        for n, (first, last) in enumerate(zip(begun, due, strict=True))
+        if first is not None and last is not None and last < first
+    ]
+    table.fault(early, "due_on", "a day not before calibrated_on")
+    names = table["instrument"].texts
+    _check_once(
+        table,
+        "calibrated_on",
+        list(zip(names, quantities, begun, strict=True)),
+        "one row for each instrument, quantity and calibrated_on",
+    )
+    given = {name: _given(values) for name, values in amount.items()}
+    return tuple(
+        InstrumentRow(
+            name=names[n],
+            description=table["description"].texts[n],
+            quantity=quantities[n],
+            axes=int(axes[n]) if axes[n] else None,
+            unit=unit[n],
+            gain_percent=float(amount["gain_percent"][n]),
+            resolution=float(resolution[n]),
+            noise=given["noise"][n],
+            floor=given["floor"][n],
+            ceiling=given["ceiling"][n],
+            low_hz=given["low_hz"][n],
+            high_hz=given["high_hz"][n],
+            certificate=table["certificate"].texts[n],
+            calibrated_on=begun[n],
+            due_on=due[n],
+        )
+        for n in range(len(table))
+    )
+
+
+def check_units(table: Table, quantities: list[str], unit: list[str]) -> None:
+    """A fault at each row whose unit does not go with its quantity."""
+    pairs = set(zip(quantities, unit, strict=True))
+    for quantity, word in sorted(pairs):
+        if quantity and word and word not in units_of(quantity):
+            each = enumerate(zip(quantities, unit, strict=True))
+            rows = [place for place, pair in each if pair == (quantity, word)]
+            table.fault(rows, "unit", f"{', '.join(units_of(quantity))} for {quantity}")
+
+
+def _check_order(table: Table, amount: dict[str, FloatArray], low: str, high: str) -> None:
+    with np.errstate(invalid="ignore"):
+        wrong = np.flatnonzero(amount[high] <= amount[low])
+    table.fault(wrong, high, f"a number above {low}")
+
+
+def _check_once(table: Table, name: str, keys: list[tuple[object, ...]], allowed: str) -> None:
+    """A fault at each row whose key stood in a row before."""
+    seen: Counter[tuple[object, ...]] = Counter()
+    for place, key in enumerate(keys):
+        if seen[key]:
+            first = int(table.row_numbers[keys.index(key)])
+            found = ", ".join("nothing" if part is None else str(part) for part in key)
+            table.fault(place, name, f"{allowed} (row {first} has the same)", found)
+        seen[key] += 1
+
+
+def read_visits(table: Table) -> tuple[VisitRow, ...]:
+    """The rows of visits.csv in their order; they hold only where the log stays empty."""
+    names = table["visit"].texts
+    _check_once(table, "visit", [(name,) for name in names], "each visit once")
+    kinds = table["kind"].spread(choices(table, "kind", KINDS))
+    days = table["date"].spread(read_words(table, "date", date_of, date.min))
+    temperature = numbers(table, "temperature_c", _any, "a number, in °C")
+    humidity = numbers(
+        table, "humidity_percent", lambda value: 0 <= value <= 100, "a number from 0 to 100"
+    )
+    voltage = numbers(table, "supply_voltage", lambda value: value > 0, "a number above 0")
+    given = [_given(temperature), _given(humidity), _given(voltage)]
+    return tuple(
+        VisitRow(
+            name=names[n],
+            kind=kinds[n],
+            date=days[n],
+            assessor=table["assessor"].texts[n],
+            temperature_c=given[0][n],
+            humidity_percent=given[1][n],
+            supply_voltage_v=given[2][n],
+            note=table["note"].texts[n],
+        )
+        for n in range(len(table))
+    )
+
+
+def read_ground_checks(table: Table, visits: Mapping[str, int]) -> tuple[GroundCheckRow, ...]:
+    """The rows of ground_checks.csv; `visits` gives the place of each visit by its name."""
+    visit = table["visit"].spread(among(table, "visit", visits, -1, "a visit of visits.csv"))
+    voltage = _given(numbers(table, "voltage_v", _not_negative, "a number of 0 or more"))
+    tests = table["outlet_test"].spread(choices(table, "outlet_test", OUTLET_TESTS))
+    points, others = table["point"].texts, table["other_point"].texts
+    same = [n for n in range(len(table)) if points[n] and points[n] == others[n]]
+    table.fault(same, "other_point", "another point than that of point")
+    return tuple(
+        GroundCheckRow(
+            visit=visit[n],
+            point=points[n],
+            other_point=others[n],
+            voltage_v=voltage[n],
+            outlet_test=tests[n] or NOT_TESTED,
+            note=table["note"].texts[n],
+        )
+        for n in range(len(table))
+    )

@@ -1,0 +1,230 @@
+"""A case folder as it comes: a directory, a zip or one workbook, read within limits."""
+
+import hashlib
+import io
+import stat
+import zipfile
+import zlib
+from dataclasses import dataclass
+from functools import cached_property
+from pathlib import Path, PurePosixPath
+from typing import TypeAlias
+
+from surveys.intake.faults import FaultLog
+
+MEGABYTE = 1_000_000
+MOST_BYTES = 20 * MEGABYTE
+MOST_BYTES_UNPACKED = 60 * MEGABYTE
+MOST_BYTES_WORKBOOK = 250 * MEGABYTE
+MOST_ENTRIES = 100
+MOST_RATIO = 200
+_RATIO_COUNTS_FROM = MEGABYTE  # small files of one repeated word compress well and do no harm
+
+CASE = "case.toml"
+INSTRUMENTS = "instruments.csv"
+VISITS = "visits.csv"
+READINGS = "readings.csv"
+GROUND_CHECKS = "ground_checks.csv"
+REQUIRED_FILES = (CASE, INSTRUMENTS, VISITS, READINGS)
+FILES = (*REQUIRED_FILES, GROUND_CHECKS)
+WORKBOOK = "case.xlsx"
+
+
+@dataclass(frozen=True)
+class Upload:
+    """A file as a browser hands it over."""
+
+    name: str
+    data: bytes
+
+
+Source: TypeAlias = Path | Upload
+
+
+@dataclass(frozen=True)
+class Files:
+    """The files of a case folder by name: either the plain ones, or `WORKBOOK` alone."""
+
+    name: str
+    content: dict[str, bytes]
+
+    @cached_property
+    def sha256(self) -> str:
+        """Digest of names and bytes: the same for a folder, its zip and a second zip of it."""
+        digest = hashlib.sha256()
+        for name, data in sorted(self.content.items()):
+            digest.update(f"{name}\0{len(data)}\0".encode())
+            digest.update(data)
+        return digest.hexdigest()
+
+    def zipped(self) -> bytes:
+        """One zip of the files, the same bytes for the same files."""
+        return pack(self.content)
+
+
+def pack(content: dict[str, bytes]) -> bytes:
+    """A zip without any trace of the hour and the machine."""
+    buffer = io.BytesIO()
+    with zipfile.ZipFile(buffer, "w") as archive:
+        for name, data in sorted(content.items()):
+            entry = zipfile.ZipInfo(name, date_time=(1980, 1, 1, 0, 0, 0))
+            entry.external_attr = 0o600 << 16
+            entry.compress_type = zipfile.ZIP_DEFLATED
+            archive.writestr(entry, data, compresslevel=1)
+    return buffer.getvalue()
+
+
+class TooMuch(Exception):
+    """A file that is refused before it is read; found and allowed are its two arguments."""
+
+
+def read_files(source: Source, log: FaultLog) -> Files | None:
+    """The files of `source`; None with a fault in `log` when it can't be opened at all."""
+    name = source.name
+    try:
+        if isinstance(source, Upload):
+            content = _from_bytes(source.data)
+        elif source.is_dir():
+            name = source.resolve().name
+            content = _named(_from_directory(source))
+        else:
+            content = _from_bytes(_read(source))
+    except TooMuch as refused:
+        found, allowed = refused.args
+        log.add(name, None, None, found, allowed)
+        return None
+    except OSError as error:
+        log.add(name, None, None, error.strerror or str(error), "a readable folder, zip or XLSX")
+        return None
+    return Files(name, content)
+
+
+def _from_directory(folder: Path) -> dict[str, bytes]:
+    content: dict[str, bytes] = {}
+    total = 0
+    for path in sorted(folder.iterdir()):
+        if _is_litter(path.name):
+            continue
+        if path.is_symlink():
+            raise TooMuch(f"{path.name}, a link", "plain files")
+        if len(content) >= MOST_ENTRIES:
+            raise TooMuch(f"more than {MOST_ENTRIES} files", "the files of one case")
+        if not path.is_file():
+            content[path.name + "/"] = b""
+            continue
+        content[path.name] = _read(path)
+        total += len(content[path.name])
+        if total > MOST_BYTES_UNPACKED:
+            raise TooMuch("a larger folder", _megabytes(MOST_BYTES_UNPACKED))
+    return content
+
+
+def _read(path: Path) -> bytes:
+    if not path.exists():
+        raise TooMuch("no such folder or file", "a folder, a zip or an XLSX file")
+    if not path.is_file():
+        raise TooMuch(f"{path.name}, not a plain file", "plain files")
+    with path.open("rb") as file:
+        data = file.read(MOST_BYTES + 1)
+    _check_size(data)
+    return data
+
+
+def _check_size(data: bytes) -> None:
+    if len(data) > MOST_BYTES:
+        raise TooMuch("a larger file", _megabytes(MOST_BYTES))
+
+
+def _megabytes(size: int) -> str:
+    return f"at most {size // MEGABYTE} MB"
+
+
+def _from_bytes(data: bytes) -> dict[str, bytes]:
+    _check_size(data)
+    if data[:8] == b"\xd0\xcf\x11\xe0\xa1\xb1\x1a\xe1":
+        raise TooMuch("an old or password-protected Office file", "an XLSX file without a password")
+    if not data.startswith(b"PK"):
+        raise TooMuch("neither a zip nor an XLSX file", "a folder, a zip or an XLSX file")
+    members = unpack(data)
+    if is_workbook(members):
+        return {WORKBOOK: data}
+    return _named(_without_top_folder(members))
+
+
+def is_workbook(members: dict[str, bytes]) -> bool:
+    """True for the parts of an XLSX file."""
+    return "[Content_Types].xml" in members and any(name.startswith("xl/") for name in members)
+
+
+def unpack(data: bytes) -> dict[str, bytes]:
+    """The files in a zip, within the limits, without what operating systems leave in it."""
+    try:
+        with zipfile.ZipFile(io.BytesIO(data)) as archive:
+            return _unpack(archive)
+    except (zipfile.BadZipFile, zlib.error, EOFError, NotImplementedError, ValueError) as error:
+        raise TooMuch(f"a damaged zip ({error})", "a whole zip, stored or deflated") from error
+
+
+def _unpack(archive: zipfile.ZipFile) -> dict[str, bytes]:
+    entries = [entry for entry in archive.infolist() if not entry.is_dir()]
+    if len(entries) > MOST_ENTRIES:
+        raise TooMuch(f"{len(entries)} files in the zip", f"at most {MOST_ENTRIES}")
+    names = {entry.filename for entry in entries}
+    most = MOST_BYTES_WORKBOOK if "[Content_Types].xml" in names else MOST_BYTES_UNPACKED
+    content: dict[str, bytes] = {}
+    left = most
+    for entry in entries:
+        _check_entry(entry)
+        path = PurePosixPath(entry.filename)
+        if any(_is_litter(part) for part in path.parts) and not entry.filename.startswith("_rels"):
+            continue
+        if entry.filename in content:
+            raise TooMuch(f"{entry.filename} twice in the zip", "each file once")
+        with archive.open(entry) as member:
+            data = member.read(left + 1)
+        left -= len(data)
+        if left < 0:
+            raise TooMuch("more when unpacked", _megabytes(most))
+        if len(data) > _RATIO_COUNTS_FROM and len(data) > MOST_RATIO * entry.compress_size:
+            raise TooMuch(f"{entry.filename}, packed beyond reason", f"at most {MOST_RATIO}:1")
+        content[entry.filename] = data
+    return content
+
+
+def _check_entry(entry: zipfile.ZipInfo) -> None:
+    if entry.flag_bits & 0x1:
+        raise TooMuch(f"{entry.filename}, encrypted", "a zip without a password")
+    if stat.S_ISLNK(entry.external_attr >> 16):
+        raise TooMuch(f"{entry.filename}, a link", "plain files")
+    # zipfile cuts a name at NUL and turns a backslash round only on Windows: look at the original
+    name = entry.orig_filename
+    path = PurePosixPath(name.replace("\\", "/"))
+    if path.is_absolute() or ".." in path.parts or ":" in name or "\0" in name or "\\" in name:
+        raise TooMuch(f"the name {name}", "plain names, such as readings.csv")
+
+
+def _is_litter(name: str) -> bool:
+    """What operating systems and editors leave beside the files."""
+    known = {"__macosx", "thumbs.db", "desktop.ini"}
+    return name.casefold() in known or name.startswith((".", "~$"))
+
+
+def _without_top_folder(members: dict[str, bytes]) -> dict[str, bytes]:
+    tops = {name.partition("/")[0] for name in members if "/" in name}
+    if len(tops) == 1 and all("/" in name for name in members):
+        return {name.partition("/")[2]: data for name, data in members.items()}
+    return members
+
+
+def _named(members: dict[str, bytes]) -> dict[str, bytes]:
+    """Names in lower case; a single workbook under its fixed name."""
+    if len(members) == 1:
+        (name, data), *_ = members.items()
+        if name.casefold().endswith(".xlsx"):
+            return {WORKBOOK: data}
+    content: dict[str, bytes] = {}
+    for name, data in members.items():
+        if name.casefold() in content:
+            raise TooMuch(f"{name} twice, in upper and lower case", "each file once")
+        content[name.casefold()] = data
+    return content

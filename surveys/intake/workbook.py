@@ -1,0 +1,139 @@
+"""XLSX files: one sheet for each file of a case folder, cells as the text that CSV would hold."""
+
+import datetime
+import io
+import re
+import unicodedata
+import xml.etree.ElementTree as ET
+import zipfile
+from typing import Any
+
+import python_calamine
+
+from surveys.intake.columns import MOST_READINGS
+from surveys.intake.faults import FaultLog
+from surveys.intake.sources import FILES, TooMuch, unpack
+from surveys.intake.tables import RawTable
+
+EXPLANATIONS = "explanations"
+SHEETS = {name.partition(".")[0]: name for name in FILES}
+_MOST_ROW = MOST_READINGS + 1_000
+_MOST_STRING_BYTES = 250_000_000
+_LONGEST_STRING = 32_767  # what a cell of a spreadsheet can hold
+
+# A cell far out makes a reader lay out everything up to it: look before reading.
+_CELL_FAR_RIGHT = re.compile(rb"""\br\s*=\s*["'](?:A[O-Z]|[B-Z][A-Z]|[A-Z]{3,})\d""")
+_ROW_FAR_DOWN = re.compile(
+    rb"""\br\s*=\s*["'][A-Z]*(?:\d{7,}|[3-9]\d{5}|2[1-9]\d{4}|20[1-9]\d{3})["']"""
+)
+_FORMULA = re.compile(rb"""\br\s*=\s*["']([A-Z]+)(\d+)["'][^>]*>\s*<(?:\w+:)?f[\s>/]""")
+_SHARED = re.compile(rb"""\bt\s*=\s*["']s["']""")
+_NS = "{http://schemas.openxmlformats.org/spreadsheetml/2006/main}"
+_REL = "{http://schemas.openxmlformats.org/officeDocument/2006/relationships}id"
+
+
+def read_workbook(name: str, data: bytes, log: FaultLog) -> dict[str, RawTable]:
+    """The sheets by the file that they stand for; faults go to `log`."""
+    try:
+        members = unpack(data)
+        _check_strings(members)
+        for sheet, part in _sheet_parts(members).items():
+            _check_sheet(sheet, members.get(part, b""), log)
+        if log:
+            return {}
+        return _tables(members, log)
+    except TooMuch as refused:
+        log.add(name, None, None, *refused.args)
+    except (python_calamine.CalamineError, ET.ParseError, OSError, ValueError, KeyError) as error:
+        log.add(name, None, None, f"a damaged workbook ({error})", "an XLSX file")
+    return {}
+
+
+def _stored(members: dict[str, bytes]) -> io.BytesIO:
+    """The same parts in a plain zip, so that no size in it can lie to the next reader."""
+    buffer = io.BytesIO()
+    with zipfile.ZipFile(buffer, "w", zipfile.ZIP_STORED) as archive:
+        for part, content in members.items():
+            archive.writestr(part, content)
+    buffer.seek(0)
+    return buffer
+
+
+def _sheet_parts(members: dict[str, bytes]) -> dict[str, str]:
+    """The name of each sheet and the part of the file that holds it."""
+    links = ET.fromstring(members["xl/_rels/workbook.xml.rels"])
+    target = {link.get("Id"): str(link.get("Target", "")) for link in links}
+    parts: dict[str, str] = {}
+    for sheet in ET.fromstring(members["xl/workbook.xml"]).iter(f"{_NS}sheet"):
+        path = target.get(sheet.get(_REL), "")
+        parts[str(sheet.get("name"))] = path.lstrip("/") if path[:1] == "/" else f"xl/{path}"
+    return parts
+
+
+def _check_strings(members: dict[str, bytes]) -> None:
+    """Few long texts that many cells point at would fill the memory."""
+    strings = members.get("xl/sharedStrings.xml", b"")
+    longest = max((len(text) for text in re.split(rb"<(?:\w+:)?si\b", strings)), default=0)
+    uses = sum(
+        len(_SHARED.findall(content)) for part, content in members.items() if "/worksheets/" in part
+    )
+    if longest > _LONGEST_STRING and longest * uses > _MOST_STRING_BYTES:
+        raise TooMuch("very long texts in very many cells", "texts that fit a cell")
+
+
+def _check_sheet(sheet: str, content: bytes, log: FaultLog) -> None:
+    label = _label(sheet)
+    if sheet.strip().casefold() not in SHEETS:
+        if _ROW_FAR_DOWN.search(content) or _CELL_FAR_RIGHT.search(content):
+            log.add(label, None, None, "cells far out", "the sheets of one case")
+        return
+    if _ROW_FAR_DOWN.search(content):
+        log.add(label, None, None, f"cells below row {_MOST_ROW}", f"at most {MOST_READINGS} rows")
+    if _CELL_FAR_RIGHT.search(content):
+        log.add(label, None, None, "cells right of column AN", "the columns of the sheet")
+    header = None
+    for match in _FORMULA.finditer(content):
+        letters, row = match.group(1).decode(), int(match.group(2))
+        header = header or letters
+        log.add(label, row, letters, "a formula", "its value, pasted as a plain number or text")
+        if log.count > 1_000:
+            break
+
+
+def _label(sheet: str) -> str:
+    return f"sheet {sheet.strip()}"
+
+
+def _tables(members: dict[str, bytes], log: FaultLog) -> dict[str, RawTable]:
+    tables: dict[str, RawTable] = {}
+    with python_calamine.load_workbook(_stored(members)) as book:
+        for sheet in book.sheet_names:
+            key = sheet.strip().casefold()
+            if key == EXPLANATIONS:
+                continue
+            if key not in SHEETS:
+                allowed = "the sheets " + ", ".join((*SHEETS, EXPLANATIONS))
+                log.add(_label(sheet), None, None, sheet, allowed)
+            elif SHEETS[key] in tables:
+                log.add(_label(sheet), None, None, "the sheet again", "each sheet once")
+            else:
+                cells = book.get_sheet_by_name(sheet).to_python(skip_empty_area=False)
+                rows = [["" if cell == "" else cell_text(cell) for cell in row] for row in cells]
+                tables[SHEETS[key]] = RawTable(_label(sheet), rows)
+    return tables
+
+
+def cell_text(cell: Any) -> str:
+    """The text that a CSV file would hold for a typed cell."""
+    if isinstance(cell, str):
+        return cell if cell.isascii() else unicodedata.normalize("NFC", cell)
+    if isinstance(cell, bool):
+        return "true" if cell else "false"
+    if isinstance(cell, float):
+        return str(int(cell)) if cell.is_integer() and abs(cell) < 1e15 else repr(cell)
+    if isinstance(cell, datetime.datetime):
+        midnight = cell.time() == datetime.time(0)
+        return cell.date().isoformat() if midnight else cell.isoformat(" ", "minutes")
+    if isinstance(cell, datetime.time):
+        return cell.isoformat("minutes" if cell.second == 0 else "seconds")
+    return str(cell)
