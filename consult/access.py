@@ -62,7 +62,7 @@ def role_required(*roles: str) -> Callable[[View[P]], View[P]]:
                 raise PermissionDenied
             return view(request, *args, **kwargs)
 
-        return login_required(guarded)
+        return login_required(guarded)  # type: ignore[return-value]  # the wrapper keeps P
 
     return decorate
 

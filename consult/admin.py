@@ -41,7 +41,7 @@ class NewUserForm(forms.ModelForm):  # type: ignore[type-arg]  # not subscriptab
     password = forms.CharField(widget=forms.PasswordInput, min_length=8)
 
     def save(self, commit: bool = True) -> User:
-        user = super().save(commit=False)
+        user: User = super().save(commit=False)
         user.set_password(self.cleaned_data["password"])
         if commit:
             user.save()
@@ -55,7 +55,7 @@ class PeopleAdmin(ManagedAdmin, UserAdmin):  # type: ignore[type-arg]
     search_fields = ["name", "email"]
     ordering = ["name"]
     filter_horizontal = ()
-    add_form = NewUserForm  # type: ignore[assignment]
+    add_form = NewUserForm
     fieldsets = [
         (None, {"fields": ["email", "name", "password"]}),
         ("Role", {"fields": ["role", "is_manager", "firm", "language", "is_active"]}),

@@ -1,13 +1,13 @@
 """Clients, their properties, and who of the assessors works where."""
 
-from typing import Any, Self
+from typing import Any, ClassVar, Self
 
 from django.core.validators import MinValueValidator, RegexValidator
 from django.db import models
 from django.utils.translation import gettext_lazy as _
 from simple_history.models import HistoricalRecords
 
-from consult.access import RoleScopedQuerySet
+from consult.access import M_co, RoleScopedQuerySet
 from consult.models.people import User
 
 COUNTRY = RegexValidator(r"^[A-Z]{2}$", _("A country is two capital letters, such as DE or US."))
@@ -53,9 +53,17 @@ class Client(models.Model):
         return self.name
 
 
-class PropertyQuerySet(RoleScopedQuerySet["Property"]):
+class AtPropertyQuerySet(RoleScopedQuerySet[M_co]):
+    """Rows that hang on a property: an assessor sees those of the properties assigned to them."""
+
+    property_ref: ClassVar[str] = "property"
+
     def seen_by_assessor(self, user: Any) -> Self:
-        return self.filter(assigned_to(user, "pk"))
+        return self.filter(assigned_to(user, self.property_ref))
+
+
+class PropertyQuerySet(AtPropertyQuerySet["Property"]):
+    property_ref = "pk"
 
     def seen_by_client(self, user: Any) -> Self:
         return self.filter(client__user=user)

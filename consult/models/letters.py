@@ -5,15 +5,11 @@ from typing import Any, Self
 from django.db import models
 from django.utils.translation import gettext_lazy as _
 
-from consult.access import RoleScopedQuerySet
-from consult.models.clients import Client, Property, assigned_to
+from consult.models.clients import AtPropertyQuerySet, Client, Property
 from consult.models.people import User
 
 
-class LetterQuerySet(RoleScopedQuerySet["Letter"]):
-    def seen_by_assessor(self, user: Any) -> Self:
-        return self.filter(assigned_to(user, "property"))
-
+class LetterQuerySet(AtPropertyQuerySet["Letter"]):
     def seen_by_client(self, user: Any) -> Self:
         """A client reads what is addressed to them, once it is ready."""
         return self.filter(

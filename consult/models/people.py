@@ -84,7 +84,7 @@ class User(AbstractBaseUser, PermissionsMixin):
     joined_at = models.DateTimeField(auto_now_add=True)
     history = HistoricalRecords(excluded_fields=["password", "last_login"])
 
-    objects: ClassVar[UserManager] = UserManager()  # type: ignore[assignment]  # the stub's manager is AbstractBaseUser's
+    objects: ClassVar[UserManager] = UserManager()
 
     USERNAME_FIELD = "email"
     REQUIRED_FIELDS = ["name"]

@@ -6,17 +6,13 @@ from django.db import models
 from django.utils.translation import gettext_lazy as _
 from simple_history.models import HistoricalRecords
 
-from consult.access import RoleScopedQuerySet
 from consult.models import Property, User
-from consult.models.clients import assigned_to
+from consult.models.clients import AtPropertyQuerySet
 from mitigation.models.stages import NEXT_MOVE, Stage
 from surveys.models import Guideline, SourceFile, Visit
 
 
-class CaseQuerySet(RoleScopedQuerySet["Case"]):
-    def seen_by_assessor(self, user: Any) -> Self:
-        return self.filter(assigned_to(user, "property"))
-
+class CaseQuerySet(AtPropertyQuerySet["Case"]):
     def seen_by_client(self, user: Any) -> Self:
         return self.filter(property__client__user=user)
 
@@ -76,7 +72,7 @@ class Case(models.Model):
     def next_move(self) -> str | None:
         """Who has to do something for the case to go on; None at its ends."""
         role = NEXT_MOVE[self.stage]
-        return None if role is None else User.Role(role).label
+        return None if role is None else str(User.Role(role).label)
 
 
 class CaseVisit(models.Model):

@@ -1,19 +1,15 @@
 """Outcomes: what a comparison said on the day it was put into a letter."""
 
-from typing import Any, Self
-
 from django.db import models
 
-from consult.access import RoleScopedQuerySet
 from consult.models import Letter
-from consult.models.clients import assigned_to
+from consult.models.clients import AtPropertyQuerySet
 from mitigation.models.cases import Case
 from surveys.models import Visit
 
 
-class OutcomeQuerySet(RoleScopedQuerySet["Outcome"]):
-    def seen_by_assessor(self, user: Any) -> Self:
-        return self.filter(assigned_to(user, "case__property"))
+class OutcomeQuerySet(AtPropertyQuerySet["Outcome"]):
+    property_ref = "case__property"
 
 
 class Outcome(models.Model):

@@ -2,8 +2,9 @@
 
 from surveys.models.guidelines import Band, Guideline
 from surveys.models.instruments import Calibration, Instrument
+from surveys.models.measurands import Measurand
 from surveys.models.places import Circuit, GroundPoint, Panel, Room, Spot
-from surveys.models.visits import GroundCheck, Measurand, Reading, SourceFile, Visit
+from surveys.models.visits import GroundCheck, Reading, SourceFile, Visit
 
 __all__ = [
     "Band",

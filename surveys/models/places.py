@@ -1,37 +1,37 @@
 """Rooms, spots, circuits and ground points of a property."""
 
-from typing import Any, Self
-
 from django.db import models
 from django.utils.translation import gettext_lazy as _
 
-from consult.access import RoleScopedQuerySet
 from consult.models import Property
-from consult.models.clients import assigned_to
+from consult.models.clients import AtPropertyQuerySet
 
 
-class PlaceQuerySet(RoleScopedQuerySet[models.Model]):
-    """Rows that belong to a property directly."""
-
-    def seen_by_assessor(self, user: Any) -> Self:
-        return self.filter(assigned_to(user, "property"))
+class RoomQuerySet(AtPropertyQuerySet["Room"]):
+    pass
 
 
-class SpotQuerySet(RoleScopedQuerySet["Spot"]):
-    def seen_by_assessor(self, user: Any) -> Self:
-        return self.filter(assigned_to(user, "room__property"))
+class SpotQuerySet(AtPropertyQuerySet["Spot"]):
+    property_ref = "room__property"
 
 
-class CircuitQuerySet(RoleScopedQuerySet["Circuit"]):
-    def seen_by_assessor(self, user: Any) -> Self:
-        return self.filter(assigned_to(user, "panel__property"))
+class PanelQuerySet(AtPropertyQuerySet["Panel"]):
+    pass
+
+
+class CircuitQuerySet(AtPropertyQuerySet["Circuit"]):
+    property_ref = "panel__property"
+
+
+class GroundPointQuerySet(AtPropertyQuerySet["GroundPoint"]):
+    pass
 
 
 class Room(models.Model):
     property = models.ForeignKey(Property, on_delete=models.CASCADE, related_name="rooms")
     name = models.CharField(max_length=80)
 
-    objects = PlaceQuerySet.as_manager()
+    objects = RoomQuerySet.as_manager()
 
     class Meta:
         ordering = ["pk"]
@@ -72,7 +72,7 @@ class Panel(models.Model):
     property = models.ForeignKey(Property, on_delete=models.CASCADE, related_name="panels")
     name = models.CharField(max_length=80)
 
-    objects = PlaceQuerySet.as_manager()
+    objects = PanelQuerySet.as_manager()
 
     class Meta:
         ordering = ["pk"]
@@ -111,7 +111,7 @@ class GroundPoint(models.Model):
     property = models.ForeignKey(Property, on_delete=models.CASCADE, related_name="ground_points")
     name = models.CharField(max_length=80)
 
-    objects = PlaceQuerySet.as_manager()
+    objects = GroundPointQuerySet.as_manager()
 
     class Meta:
         ordering = ["pk"]

@@ -1,22 +1,20 @@
 """Visits with their ground checks and readings, and the files they came from."""
 
-from typing import Any, Self
+from typing import Self
 
 from django.db import models
 from django.utils.translation import gettext_lazy as _
 from simple_history.models import HistoricalRecords
 
-from consult.access import RoleScopedQuerySet
 from consult.models import Property, User
-from consult.models.clients import assigned_to
+from consult.models.clients import AtPropertyQuerySet
 from surveys.models.instruments import Calibration, Instrument
 from surveys.models.measurands import Measurand
 from surveys.models.places import GroundPoint, Spot
 
 
-class SourceFileQuerySet(RoleScopedQuerySet["SourceFile"]):
-    def seen_by_assessor(self, user: Any) -> Self:
-        return self.filter(assigned_to(user, "property"))
+class SourceFileQuerySet(AtPropertyQuerySet["SourceFile"]):
+    pass
 
 
 class SourceFile(models.Model):
@@ -37,10 +35,7 @@ class SourceFile(models.Model):
         return self.name
 
 
-class VisitQuerySet(RoleScopedQuerySet["Visit"]):
-    def seen_by_assessor(self, user: Any) -> Self:
-        return self.filter(assigned_to(user, "property"))
-
+class VisitQuerySet(AtPropertyQuerySet["Visit"]):
     def for_list(self) -> Self:
         """One query for a list: the number of readings of each visit."""
         return self.annotate(n_readings=models.Count("readings"))
@@ -91,11 +86,12 @@ class Visit(models.Model):
         return f"{self.label} ({self.date})"
 
 
-class OfVisitQuerySet(RoleScopedQuerySet[models.Model]):
-    """Rows that hang on a visit."""
+class GroundCheckQuerySet(AtPropertyQuerySet["GroundCheck"]):
+    property_ref = "visit__property"
 
-    def seen_by_assessor(self, user: Any) -> Self:
-        return self.filter(assigned_to(user, "visit__property"))
+
+class ReadingQuerySet(AtPropertyQuerySet["Reading"]):
+    property_ref = "visit__property"
 
 
 class GroundCheck(models.Model):
@@ -117,7 +113,7 @@ class GroundCheck(models.Model):
     )
     note = models.TextField(blank=True)
 
-    objects = OfVisitQuerySet.as_manager()
+    objects = GroundCheckQuerySet.as_manager()
 
     class Meta:
         ordering = ["pk"]
@@ -169,7 +165,7 @@ class Reading(models.Model):
     note = models.TextField(blank=True)
     history = HistoricalRecords()
 
-    objects = OfVisitQuerySet.as_manager()
+    objects = ReadingQuerySet.as_manager()
 
     class Meta:
         ordering = ["visit", "position"]
