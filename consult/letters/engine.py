@@ -28,6 +28,9 @@ PAPER_SHEETS = {
     "Letter": "@page { size: 8.5in 11in; margin: 0.75in 0.85in 0.85in 0.95in }",
 }
 
+NOWHERE = "file:///nowhere/"
+"""Relative addresses resolve to here, so that the fetcher refuses them like any other."""
+
 BlockedAddress = FatalURLFetchingError
 
 
@@ -70,7 +73,7 @@ def _sheet_text() -> str:
 def write_pdf(html: str, *, paper: str) -> bytes:
     """The bytes depend on the page, the paper and the versions of engine and fonts alone."""
     sheets = [_sheet(PAPER_SHEETS[paper]), _sheet(_sheet_text())]
-    page = weasyprint.HTML(string=html, url_fetcher=_fetcher())
+    page = weasyprint.HTML(string=html, url_fetcher=_fetcher(), base_url=NOWHERE)
     pdf: bytes = page.write_pdf(
         stylesheets=sheets,
         font_config=_fonts(),

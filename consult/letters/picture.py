@@ -24,10 +24,10 @@ PLOT_RIGHT = 520.0
 HEADER_TOP = 24.0
 HEADER_HEIGHT = 24.0
 TARGET_HEIGHT = 14.0
-ROW_HEIGHT = 30.0
+ROW_HEIGHT = 26.0
 AXIS_HEIGHT = 18.0
 LEGEND_HEIGHT = 20.0
-OFFSET = 5.0  # before stands a little above the middle of its row, after a little below
+OFFSET = 4.5  # before stands a little above the middle of its row, after a little below
 RADIUS = 4.0
 LABEL_CHARACTERS = 27
 
@@ -282,7 +282,7 @@ def _row(row: PictureRow, axis: Axis, top: float, words: PictureWords, *, single
         f'<line x1="0" y1="{_n(top)}" x2="{_n(WIDTH)}" y2="{_n(top)}" stroke="{RULE}" '
         f'stroke-width="0.6"/>',
         _text(0, middle - 1.5, _short(row.spot), size=10),
-        _text(0, middle + 9.5, _short(row.room), size=8.5, fill=SECOND_INK),
+        _text(0, middle + 8.5, _short(row.room), size=8.5, fill=SECOND_INK),
     ]
     before = None if single else row.before
     compared = row.comparable and before is not None and row.after is not None
@@ -310,7 +310,7 @@ def _right_text(row: PictureRow, middle: float) -> list[str]:
         return [_text(x, middle + 3.5, row.reduction, size=9.5, weight=600)]
     return [
         _text(x, middle - 1.5, row.reduction, size=9.5, weight=600),
-        _text(x, middle + 9.5, row.interval, size=8.5, fill=SECOND_INK),
+        _text(x, middle + 8.5, row.interval, size=8.5, fill=SECOND_INK),
     ]
 
 

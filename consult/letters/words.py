@@ -192,6 +192,13 @@ def precaution_sentences() -> list[str]:
     ]
 
 
+def unit_sentences(units: set[str]) -> list[str]:
+    """Where the client's unit is not the engineer's."""
+    if "mG" not in units:
+        return []
+    return [_("1 mG = 100 nT (0.1 µT). The engineer's part gives nT.")]
+
+
 def wiring_sentences(country: str) -> list[str]:
     """On every letter that speaks of work still to be done."""
     protection = "GFCI" if country.upper() in ("US", "CA") else "RCD"

@@ -28,6 +28,7 @@ from consult.letters.words import (
     phrases,
     precaution_sentences,
     spot_name,
+    unit_sentences,
     wiring_sentences,
 )
 from mitigation.letters.context import OutcomeContext, SpotDetail
@@ -87,6 +88,7 @@ def _client_part(
     drawn = panels(outcome, uses, context.guideline, formats, flux_unit)
     shown = [asdict(panel) for panel in drawn]
     words = asdict(picture_words(formats.language))
+    units = {panel.unit for panel in drawn}
     return [
         paragraph(_what_we_did(outcome, context, formats)),
         *(paragraph(sentence) for sentence in verdict_sentences(outcome["spots"])),
@@ -95,7 +97,7 @@ def _client_part(
         heading(_("The picture")),
         pictures(shown, words, single=False),
         *_not_comparable(outcome["spots"]),
-        note(_("Please note"), precaution_sentences()),
+        note(_("Please note"), [*precaution_sentences(), *unit_sentences(units)]),
     ]
 
 

@@ -38,6 +38,7 @@ from consult.letters.words import (
     phrases,
     precaution_sentences,
     spot_name,
+    unit_sentences,
     wiring_sentences,
 )
 from surveys.letters import technical
@@ -147,6 +148,7 @@ def _client_part(context: SurveyContext, formats: Formats, flux_unit: str) -> li
         "guideline": context.guideline.code,
     }
     drawn = [asdict(panel) for panel in survey_panels(context, formats, flux_unit)]
+    units = {panel["unit"] for panel in drawn}
     words = asdict(picture_words(formats.language)) | {"title": _("Measured at each spot")}
     stop = [note(_("Stop: keep clear, and call a licensed electrician"), context.safety)]
     return [
@@ -159,7 +161,7 @@ def _client_part(context: SurveyContext, formats: Formats, flux_unit: str) -> li
         heading(_("What comes next")),
         bullets(_next_steps(context)),
         note(_("Before anybody works on the wiring"), wiring_sentences(context.head.country)),
-        note(_("Please note"), precaution_sentences()),
+        note(_("Please note"), [*precaution_sentences(), *unit_sentences(units)]),
     ]
 
 

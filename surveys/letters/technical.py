@@ -72,12 +72,12 @@ def visits_and_conditions(visits: Sequence[VisitFacts], formats: Formats) -> lis
         for visit in visits
     ]
     columns = [
-        column(_("Visit"), 12),
+        column(_("Visit"), 15),
         column(_("Date"), 15),
-        column(_("Assessor"), 14),
-        column("°C", 7, number=True),
+        column(_("Assessor"), 13),
+        column("°C", 6, number=True),
         column(_("rel. hum. %"), 9, number=True),
-        column(_("Supply V"), 9, number=True),
+        column(_("Supply V"), 8, number=True),
         column(_("Readings"), 13),
         column(_("Note"), 21),
     ]
@@ -111,13 +111,13 @@ def instruments_used(instruments: Sequence[InstrumentFacts], formats: Formats) -
         for item in instruments
     ]
     columns = [
-        column(_("Instrument"), 18),
-        column(_("Quantity"), 17),
+        column(_("Instrument"), 17),
+        column(_("Quantity"), 16),
         column(_("Certificate"), 11),
-        column(_("Calibrated on"), 12),
-        column(_("Due on"), 12),
-        column(_("Gain ± %, k = 2"), 9, number=True),
-        column(_("Resolution; noise"), 12, number=True),
+        column(_("Calibrated on"), 13),
+        column(_("Due on"), 13),
+        column(_("Gain ± %, k = 2"), 10, number=True),
+        column(_("Resolution; noise"), 11, number=True),
         column("Hz", 9, number=True),
     ]
     return [

@@ -1,0 +1,300 @@
+"""What the letters say: every required part, in English and in German."""
+
+import ast
+import re
+from collections.abc import Iterator
+from pathlib import Path
+from typing import Any
+
+import pytest
+from django.conf import settings
+from django.utils.translation import gettext, override
+
+from consult.letters import words
+from consult.letters.formats import Formats
+from mitigation.letters.outcome import outcome_content, outcome_panels
+from mitigation.letters.phrases import reduction_words
+from mitigation.letters.verdict import subject
+from surveys.letters.survey_report import survey_content
+from tests.letters import samples
+from tests.letters.samples import reduction, row, side
+
+NBSP = "\u00a0"
+PACKAGES = ("consult/letters", "surveys/letters", "mitigation/letters")
+CATALOGUE = Path(settings.BASE_DIR) / "consult" / "locale" / "de" / "LC_MESSAGES"
+
+
+def strings(value: Any) -> Iterator[str]:
+    """Every text of a content, wherever it lies."""
+    if isinstance(value, str):
+        yield value
+    elif isinstance(value, dict):
+        for part in value.values():
+            yield from strings(part)
+    elif isinstance(value, list | tuple):
+        for part in value:
+            yield from strings(part)
+
+
+def said(content: dict[str, Any], part: str = "") -> str:
+    found = strings(content[part]) if part else strings(content)
+    return "\n".join(found).replace(NBSP, " ")
+
+
+def letter(language: str = "en", **more: Any) -> dict[str, Any]:
+    return outcome_content(
+        outcome=samples.outcome(), context=samples.outcome_context(**more), language=language
+    )
+
+
+# ISO/IEC 17025:2017, 7.8.2.1 and 7.8.6 (from memory), and the design of the letter.
+REQUIRED = [
+    ("title", "Report of results with statements of conformity"),
+    ("issuer", "Quellmoor Field Survey, 7 Tanner's Yard"),
+    ("place of the activity", "12 Elm Row, Lower Ashwick, AW3 9ZY"),
+    ("unique number", "L-2026-0042"),
+    ("customer", "Ada & Tom Birchall"),
+    ("dates of the activity", "3 March 2026, 20 May 2026"),
+    ("date of issue", "27 May 2026"),
+    ("method", "resultant-1: Three axes are combined"),
+    ("results hold for the items only", "The results hold only for the spots and the hours"),
+    ("passed on only as a whole", "may be passed on only as a whole"),
+    ("who authorises", "Maren Holt"),
+    ("instrument", "EF-1 (one-axis field meter)"),
+    ("certificate", "C-1188"),
+    ("frequency range", "16–2000"),
+    ("humidity", "72"),
+    ("ground check", "water pipe"),
+    ("value with uncertainty", "12.3 ± 1.7"),
+    ("reduction with interval", "95.0 % (94.0 to 95.9)"),
+    ("decibels", "26.0 (24.4 to 27.7)"),
+    ("probability", "0.289"),
+    ("decision rule", "Guard band w = 2·u(T)"),
+    ("risk of the rule", "2.3 %"),
+    ("which results it applies to", "The statements of conformity hold for the value after"),
+    ("specification", "upper limit of band 2 (“slight anomaly”) of SBM-2015"),
+    ("the display", "12.5; <0.3; 8.4 V/m"),
+    ("set aside and why", "lead touched"),
+    ("caution of a comparison", "other ground point"),
+    ("caution of humidity", "humidity above 70 %"),
+    ("flag", "two axes"),
+    ("not comparable and why", "instrument out of calibration on the day of its visit"),
+    ("left to do", "Fit the second demand switch (circuit 6), ordered."),
+    ("precautionary", "It is no legal limit"),
+    ("no medicine", "This letter makes no medical statement."),
+    ("electrician", "only by a licensed electrician"),
+    ("protective earth", "Never disconnect a protective earth."),
+    ("shielding", "must be bonded to earth and protected (RCD)"),
+    ("ground rod", "Locate buried services before driving a ground rod."),
+    ("outlet tester", "cannot see a bootleg earth"),
+]
+
+
+@pytest.mark.parametrize(("what", "words_of_it"), REQUIRED, ids=[what for what, _ in REQUIRED])
+def test_an_outcome_letter_holds(what: str, words_of_it: str) -> None:
+    assert words_of_it in said(letter()), what
+
+
+def test_without_its_facts_it_does_not_hold_them() -> None:
+    """The list above fails for the right reason: the facts come from the context."""
+    bare = said(letter(instruments=(), set_aside=(), ground_checks=(), open_items=(), details={}))
+    for gone in ("C-1188", "lead touched", "water pipe", "Fit the second", "12.5; <0.3; 8.4"):
+        assert gone not in bare
+    assert "No check of ground points is on record." in bare
+
+
+def test_the_clients_part_comes_in_plain_words() -> None:
+    text = said(letter(), "client")
+    for technical in ("ILAC", "resultant-1", "u²", "conditional-pass", "JCGM"):
+        assert technical not in text
+    assert "The field rose at: Children's room, bed head." in text
+
+
+def test_rules_are_kept_beside_the_words() -> None:
+    assert letter()["rules"] == list(samples.RULES)
+
+
+ONE = ("Bedroom", "bed", side(48.0, 3.1, 3), side(2.4, 0.2, 2), None)
+
+
+@pytest.mark.parametrize(
+    ("decisions", "line"),
+    [
+        (["pass"], "Met at the one spot"),
+        (["fail"], "Not met at the one spot"),
+        (["undecided"], "Cannot be decided at the one spot"),
+        (["pass", "conditional-pass"], "Met at all two spots"),
+        (["pass", "fail", "pass"], "Not met at one of three spots"),
+        (["fail", "conditional-fail", *["pass"] * 7], "Not met at two of nine spots"),
+        (["fail", "fail"], "Not met at any of two spots"),
+        (["undecided", "fail", "pass"], "Not met at one of three spots"),
+        (
+            ["undecided", "pass", "pass"],
+            "Met at all but one of three spots; there it cannot be decided",
+        ),
+        (
+            ["undecided", "undecided", "pass"],
+            "Cannot be decided at two of three spots; met at the others",
+        ),
+        (["undecided", "undecided"], "Cannot be decided at any of two spots"),
+        (["fail"] * 13, "Not met at any of 13 spots"),
+    ],
+)
+def test_the_subject_states_the_outcome(decisions: list[str], line: str) -> None:
+    spots = [
+        row("Bedroom", f"bed {at}", *ONE[2:], decision, None)
+        for at, decision in enumerate(decisions)
+    ]
+    assert subject(spots) == line
+
+
+def test_a_spot_counts_once_with_its_worst_measurand() -> None:
+    spots = [
+        row(*ONE, "pass", 1.0),
+        row(*ONE, "fail", 0.0, measurand=samples.FLUX),
+        row("Bedroom", "other", *ONE[2:], "pass", 1.0),
+    ]
+    assert subject(spots) == "Not met at one of two spots"
+
+
+@pytest.mark.parametrize(
+    ("change", "more", "language", "figure"),
+    [
+        (reduction(95.0, 94.0, 95.9, 26, 24.4, 27.7), {}, "en", "95.0 % (94.0 to 95.9)"),
+        (reduction(95.0, 94.0, 95.9, 26, 24.4, 27.7), {}, "de", "95,0 % (94,0 bis 95,9)"),
+        (reduction(-35.2, -57.4, -16.1, -2, -3, -1), {}, "en", "rose by 35 % (16 to 58)"),
+        (reduction(-35.2, -57.4, -16.1, -2, -3, -1), {}, "de", "gestiegen um 35 % (16 bis 58)"),
+        (reduction(94.0, 90.9, 96.0, 24, 21, 28, at_least=True), {}, "en", "at least 90 %"),
+        (reduction(94.0, 90.9, 96.0, 24, 21, 28, at_least=True), {}, "de", "mindestens 90 %"),
+        (
+            reduction(4.3, -12.5, 18.6, 0.4, -1, 1.8, real=False), {}, "en",
+            "4 % (−13 to 19), not certain",
+        ),
+        (
+            reduction(2.0, -9.0, 9.0, 0.4, -1, 1.8, at_least=True, real=False), {}, "en",
+            "no certain reduction",
+        ),
+        (None, {}, "en", "no figure"),
+        (None, {"blocks": ["different measurand"]}, "en", "not comparable"),
+        (None, {"blocks": ["different measurand"]}, "de", "nicht vergleichbar"),
+    ],
+)  # fmt: skip
+def test_a_reduction_in_words(
+    change: dict[str, Any] | None, more: dict[str, Any], language: str, figure: str
+) -> None:
+    spot = row(*ONE[:4], change, "pass", 1.0, **more)
+    with override(language):
+        found = " ".join(reduction_words(spot, Formats(language))).strip()
+    assert found.replace(NBSP, " ") == figure
+
+
+def test_german_numbers_have_a_comma() -> None:
+    text = said(letter("de"))
+    assert "12,3 ± 1,7" in text
+    assert "95,0 % (94,0 bis 95,9)" in text
+    assert "12,5; <0,3; 8,4 V/m" in text
+    assert "3. März 2026" in text
+    assert not re.findall(r"\d\.\d+ (?:%|V/m|nT)", text)
+
+
+def test_a_house_in_the_united_states_reads_milligauss_beside_nanotesla() -> None:
+    content = letter(head=samples.head("US"))
+    client, engineer = said(content, "client"), said(content, "engineer")
+    assert "Magnetic flux density in mG; the aim is under 1" in client
+    assert "2.10" in client  # 210 nT
+    assert "1 mG = 100 nT" in client
+    assert "Magnetic flux density [nT]" in engineer
+    assert "210 ± 24" in engineer
+    assert "GFCI" in client
+    assert "March 3, 2026" in client
+    assert "mG" not in said(letter(), "client")
+
+
+def test_the_survey_report_holds_its_findings() -> None:
+    text = said(survey_content(context=samples.survey_context(), language="en"))
+    for part in (
+        "Above the aim at all seven spots",
+        "61 ± 8",
+        "4: extreme anomaly",
+        "C-1188",
+        "lead touched",
+        "water pipe",
+        "12.5; <0.3; 8.4 V/m",
+        "The results hold only for the spots and the hours",
+        "It is no legal limit",
+        "cannot see a bootleg earth",
+        "Never disconnect a protective earth.",
+    ):
+        assert part in text, part
+
+
+def test_a_safety_stop_stands_first_in_the_report() -> None:
+    context = samples.survey_context(safety=("More than 50 V between two ground points.",))
+    first = survey_content(context=context, language="en")["client"][0]
+    assert first["title"] == "Stop: keep clear, and call a licensed electrician"
+
+
+def test_panels_for_a_page_are_those_of_the_letter() -> None:
+    uses = {key: detail.use for key, detail in samples.details().items()}
+    panels = outcome_panels(
+        outcome=samples.outcome(), uses=uses, guideline=samples.GUIDELINE, language="en"
+    )
+    assert [panel.identifier for panel in panels] == [samples.GROUND, samples.FLUX]
+    assert [row.rose for row in panels[0].rows].count(True) == 1
+    assert [row.at_least for row in panels[0].rows].count(True) == 1
+    assert [row.comparable for row in panels[0].rows].count(False) == 2
+
+
+# -- Translations -----------------------------------------------------------------------------
+
+
+def msgids() -> list[str]:
+    """Every text that the letters' code marks for translation."""
+    found = []
+    for package in PACKAGES:
+        for path in sorted((Path(settings.BASE_DIR) / package).glob("*.py")):
+            for node in ast.walk(ast.parse(path.read_text(encoding="utf-8"))):
+                if (
+                    isinstance(node, ast.Call)
+                    and isinstance(node.func, ast.Name)
+                    and node.func.id in ("_", "gettext", "gettext_noop")
+                    and node.args
+                    and isinstance(node.args[0], ast.Constant)
+                ):
+                    found.append(node.args[0].value)
+    return found
+
+
+SAME_IN_GERMAN: frozenset[str] = frozenset()
+
+
+def test_every_text_of_the_letters_is_german_in_german() -> None:
+    texts = msgids()
+    assert len(texts) > 150
+    with override("de"):
+        missing = {text for text in texts if gettext(text) == text} - SAME_IN_GERMAN
+    assert not missing
+
+
+def test_translations_keep_their_placeholders() -> None:
+    with override("de"):
+        for text in msgids():
+            assert set(re.findall(r"%\(\w+\)s", gettext(text))) == set(
+                re.findall(r"%\(\w+\)s", text)
+            ), text
+
+
+def test_the_compiled_catalogue_is_not_older_than_its_text() -> None:
+    """Each entry of the .po that is translated is what the .mo answers."""
+    source = (CATALOGUE / "django.po").read_text(encoding="utf-8")
+    entries = re.findall(r'^msgid "(.+)"\nmsgstr "(.+)"$', source, flags=re.MULTILINE)
+    assert len(entries) > 150
+    with override("de"):
+        for text, german in entries:
+            assert gettext(text.replace('\\"', '"')) == german.replace('\\"', '"')
+
+
+def test_every_fixed_phrase_has_german_words() -> None:
+    with override("de"):
+        assert all(words.phrase(text) != text for text in words.PHRASES)
+        assert words.phrase("something nobody foresaw") == "something nobody foresaw"
