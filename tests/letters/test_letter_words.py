@@ -260,6 +260,7 @@ def msgids() -> list[str]:
                     and node.func.id in ("_", "gettext", "gettext_noop")
                     and node.args
                     and isinstance(node.args[0], ast.Constant)
+                    and isinstance(node.args[0].value, str)
                 ):
                     found.append(node.args[0].value)
     return found
