@@ -1,0 +1,143 @@
+"""A case as a case folder: the plain-text form that imports again to the same numbers."""
+
+from collections.abc import Iterable, Sequence
+from typing import Any
+
+from django.core.exceptions import ValidationError
+from django.utils.translation import gettext as _
+
+from mitigation.models import Case
+from surveys.intake.columns import AXES
+from surveys.intake.readings import QUANTITY_AND_REFERENCE
+from surveys.intake.sources import GROUND_CHECKS, INSTRUMENTS, READINGS, VISITS
+from surveys.intake.writing import CaseValues, Cell, write_folder, write_workbook
+from surveys.models import Calibration, GroundCheck, Reading, Visit
+
+Tables = dict[str, list[list[Cell]]]
+
+
+def export_case_folder(*, case: Case) -> bytes:
+    """The case as a zip of text files."""
+    return write_folder(_head(case), _tables(case))
+
+
+def export_case_workbook(*, case: Case) -> bytes:
+    """The case as one XLSX file."""
+    return write_workbook(_head(case), _tables(case))
+
+
+def _head(case: Case) -> CaseValues:
+    home = case.property
+    return {
+        "reference": case.reference,
+        "client.name": home.client.name,
+        "client.email": home.client.email,
+        "client.language": home.client.language,
+        "property.address": home.address,
+        "property.country": home.country,
+        "property.supply_voltage": home.supply_voltage_v,
+        "property.frequency": home.frequency_hz,
+        "property.phases": home.phases,
+        "assessment.guideline": case.guideline.code,
+        "assessment.target": case.target_band,
+        "assessment.placement_percent": case.placement_percent,
+    }
+
+
+def _tables(case: Case) -> Tables:
+    """Sealed visits with all that hangs on them: a fixed number of queries for any case."""
+    visits = list(case.visits.filter(sealed_at__isnull=False).order_by("position", "pk"))
+    names = _visit_names(visits)
+    readings = Reading.objects.filter(visit__in=visits)
+    calibrations = Calibration.objects.filter(readings__visit__in=visits).distinct()
+    checks = GroundCheck.objects.filter(visit__in=visits).order_by("pk")
+    return {
+        INSTRUMENTS: _instrument_rows(calibrations.select_related("instrument")),
+        VISITS: [
+            [
+                names[visit.pk],
+                visit.kind,
+                visit.date,
+                visit.assessor,
+                visit.temperature_c,
+                visit.humidity_percent,
+                visit.supply_voltage_v,
+                visit.note,
+            ]
+            for visit in visits
+        ],
+        READINGS: _reading_rows(case, readings, names),
+        GROUND_CHECKS: [
+            [names[visit], *cells]
+            for visit, *cells in checks.values_list(
+                "visit_id", "point__name", "other_point__name", "voltage_v", "outlet_test", "note"
+            )
+        ],
+    }
+
+
+def _visit_names(visits: Sequence[Visit]) -> dict[int, str]:
+    """The label of each visit; one that another visit has too gets a number."""
+    names: dict[int, str] = {}
+    for visit in visits:
+        name, number = visit.label, 2
+        while name in names.values():
+            name, number = f"{visit.label[:70]} ({number})", number + 1
+        names[visit.pk] = name
+    return names
+
+
+def _instrument_rows(calibrations: Iterable[Calibration]) -> list[list[Cell]]:
+    return [
+        [
+            row.instrument.name,
+            row.instrument.description,
+            row.quantity,
+            row.axes,
+            row.unit,
+            row.gain_percent,
+            row.resolution,
+            row.noise,
+            row.floor,
+            row.ceiling,
+            row.low_hz,
+            row.high_hz,
+            row.certificate,
+            row.calibrated_on,
+            row.due_on,
+        ]
+        for row in calibrations
+    ]
+
+
+_PLACE = ("visit_id", "spot__room__name", "spot__name", "spot__use", "measurand")
+_METER = ("ground_point__name", "instrument__name")
+_VALUES = tuple(name for axis in AXES for name in (f"{axis}_mark", axis))
+_REST = (
+    "unit", "state", "circuits_off", "taken_at", "set_aside", "body_distance_m",
+    "surface_distance_m", "load", "note",
+)  # fmt: skip
+
+
+def _reading_rows(case: Case, readings: Any, names: dict[int, str]) -> list[list[Cell]]:
+    """The readings in the order of the file that they came in with."""
+    if readings.filter(calibration__isnull=True).exists():
+        raise ValidationError(
+            _("Case %(case)s has readings of an instrument that nothing is known of.")
+            % {"case": case.reference}
+        )
+    rows: list[list[Cell]] = []
+    ordered = readings.order_by("position", "visit__position", "visit_id")
+    for row in ordered.values_list(*_PLACE, *_METER, *_VALUES, *_REST).iterator(chunk_size=5_000):
+        visit, room, spot, use, measurand, point, instrument = row[:7]
+        values = [_display(row[n], row[n + 1]) for n in range(7, 15, 2)]
+        quantity, reference = QUANTITY_AND_REFERENCE[measurand]
+        place = [names[visit], room, spot, use, quantity, reference, point, instrument]
+        rows.append([*place, *values, *row[15:]])
+    return rows
+
+
+def _display(mark: str, value: float | None) -> Cell:
+    if value is None or not mark:
+        return value
+    return f"{mark}{int(value) if value.is_integer() and value < 1e15 else repr(value)}"
