@@ -1,11 +1,27 @@
 """The words of an outcome, as they stand in its letter too."""
 
+from collections.abc import Mapping
+from typing import Any
+
 from django import template
+from django.utils.translation import get_language
 
 from consult.letters import words
+from consult.letters.formats import Formats
+from mitigation.letters.phrases import reduction_words
 
 register = template.Library()
 
 register.filter("decision_words", words.decision_words)
 register.filter("measurand_words", words.measurand_words)
 register.filter("phrase", words.phrase)
+
+
+@register.filter
+def reduction_figure(spot: Mapping[str, Any]) -> str:
+    return reduction_words(spot, Formats(get_language() or "en"))[0]
+
+
+@register.filter
+def reduction_interval(spot: Mapping[str, Any]) -> str:
+    return reduction_words(spot, Formats(get_language() or "en"))[1]

@@ -6,7 +6,7 @@ from typing import Any
 from django.core.management.base import BaseCommand, CommandError, CommandParser
 
 from mitigation.comparison import compare
-from mitigation.comparison.table import outcome_table
+from mitigation.management.outcome_table import outcome_table
 from mitigation.models import Case
 
 

@@ -3,15 +3,11 @@
 from collections.abc import Mapping, Sequence
 from typing import Any
 
-from consult.calc.rounding import as_given, rounded, rounded_down, rounded_interval
+from consult.letters.formats import Formats
+from consult.letters.words import decision_words
+from mitigation.letters.phrases import reduction_words
 
-DECISIONS = {
-    "pass": "met",
-    "conditional-pass": "met, within the uncertainty",
-    "conditional-fail": "not met, within the uncertainty",
-    "fail": "not met",
-    "undecided": "cannot be decided",
-}
+FORMATS = Formats("en")
 MEASURANDS = {
     "electric-field-ground": "E ground-referenced",
     "electric-field-potential-free": "E potential-free",
@@ -53,39 +49,25 @@ def _line(cells: Sequence[str], widths: Sequence[int]) -> str:
 
 def _cells(spot: Mapping[str, Any]) -> tuple[str, ...]:
     bands = [str(side["band"]) if side else "-" for side in (spot["before"], spot["after"])]
-    decision = DECISIONS[spot["target"]["decision"]]
+    decision = decision_words(spot["target"]["decision"])
     return (
         f"{spot['room']}, {spot['spot']}",
         MEASURANDS[spot["measurand"]],
         spot["unit"],
         _value(spot["before"]),
         _value(spot["after"]),
-        _reduction(spot),
-        f"{bands[0]} > {bands[1]}",
+        " ".join(reduction_words(spot, FORMATS)).replace("\u00a0", " ").strip(),
+        f"{bands[0]} -> {bands[1]}",
         decision if spot["target"]["limit"] is None
-        else f"{decision} (limit {as_given(spot['target']['limit'])})",
+        else f"{decision} (limit {FORMATS.given(spot['target']['limit'])})",
     )  # fmt: skip
 
 
 def _value(side: Mapping[str, Any] | None) -> str:
     if side is None:
         return "-"
-    if side["qualifier"]:
-        return f"{side['qualifier']} {rounded(side['value']).value}"
-    digits = rounded(side["value"], 2 * side["u"])
-    return f"{digits.value} ± {digits.uncertainty}"
-
-
-def _reduction(spot: Mapping[str, Any]) -> str:
-    change = spot["reduction"]
-    if change is None:
-        return "not comparable" if not spot["comparable"] else "-"
-    if change["at_least"]:
-        return f"at least {rounded_down(change['percent_low'], 1)} %"
-    value, low, high = rounded_interval(
-        change["percent"], change["percent_low"], change["percent_high"]
-    )
-    return f"{value} % ({low} to {high})"
+    written = FORMATS.with_uncertainty(side["value"], side["qualifier"], side["u"])
+    return written.replace("\u00a0", " ")
 
 
 def _remarks(spots: Sequence[Mapping[str, Any]]) -> list[str]:
