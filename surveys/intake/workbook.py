@@ -6,6 +6,8 @@ import re
 import unicodedata
 import xml.etree.ElementTree as ET
 import zipfile
+from collections.abc import Sequence
+from itertools import islice
 from typing import Any
 
 import python_calamine
@@ -17,6 +19,7 @@ from surveys.intake.tables import RawTable
 
 EXPLANATIONS = "explanations"
 SHEETS = {name.partition(".")[0]: name for name in FILES}
+MOST_FORMULAS = 1_000
 _MOST_ROW = MOST_READINGS + 1_000
 _MOST_STRING_BYTES = 250_000_000
 _LONGEST_STRING = 32_767  # what a cell of a spreadsheet can hold
@@ -28,8 +31,6 @@ _ROW_FAR_DOWN = re.compile(
 )
 _FORMULA = re.compile(rb"""\br\s*=\s*["']([A-Z]+)(\d+)["'][^>]*>\s*<(?:\w+:)?f[\s>/]""")
 _SHARED = re.compile(rb"""\bt\s*=\s*["']s["']""")
-_NS = "{http://schemas.openxmlformats.org/spreadsheetml/2006/main}"
-_REL = "{http://schemas.openxmlformats.org/officeDocument/2006/relationships}id"
 
 
 def read_workbook(name: str, data: bytes, log: FaultLog) -> dict[str, RawTable]:
@@ -37,11 +38,11 @@ def read_workbook(name: str, data: bytes, log: FaultLog) -> dict[str, RawTable]:
     try:
         members = unpack(data)
         _check_strings(members)
-        for sheet, part in _sheet_parts(members).items():
-            _check_sheet(sheet, members.get(part, b""), log)
-        if log:
-            return {}
-        return _tables(members, log)
+        parts = _sheet_parts(members)
+        labels = {part: _label(sheet) for sheet, part in parts.items()}
+        for part, content in members.items():
+            _check_extent(labels.get(part, part), content, log)
+        return {} if log else _tables(members, parts, log)
     except TooMuch as refused:
         log.add(name, None, None, *refused.args)
     except (python_calamine.CalamineError, ET.ParseError, OSError, ValueError, KeyError) as error:
@@ -64,8 +65,9 @@ def _sheet_parts(members: dict[str, bytes]) -> dict[str, str]:
     links = ET.fromstring(members["xl/_rels/workbook.xml.rels"])
     target = {link.get("Id"): str(link.get("Target", "")) for link in links}
     parts: dict[str, str] = {}
-    for sheet in ET.fromstring(members["xl/workbook.xml"]).iter(f"{_NS}sheet"):
-        path = target.get(sheet.get(_REL), "")
+    for sheet in ET.fromstring(members["xl/workbook.xml"]).iter("{*}sheet"):
+        link_id = next((value for key, value in sheet.items() if key.endswith("}id")), None)
+        path = target.get(link_id, "")
         parts[str(sheet.get("name"))] = path.lstrip("/") if path[:1] == "/" else f"xl/{path}"
     return parts
 
@@ -81,30 +83,29 @@ def _check_strings(members: dict[str, bytes]) -> None:
         raise TooMuch("very long texts in very many cells", "texts that fit a cell")
 
 
-def _check_sheet(sheet: str, content: bytes, log: FaultLog) -> None:
-    label = _label(sheet)
-    if sheet.strip().casefold() not in SHEETS:
-        if _ROW_FAR_DOWN.search(content) or _CELL_FAR_RIGHT.search(content):
-            log.add(label, None, None, "cells far out", "the sheets of one case")
-        return
+def _check_extent(label: str, content: bytes, log: FaultLog) -> None:
+    """A sheet is as large in memory as its last cell is far out."""
     if _ROW_FAR_DOWN.search(content):
         log.add(label, None, None, f"cells below row {_MOST_ROW}", f"at most {MOST_READINGS} rows")
     if _CELL_FAR_RIGHT.search(content):
         log.add(label, None, None, "cells right of column AN", "the columns of the sheet")
-    header = None
-    for match in _FORMULA.finditer(content):
+
+
+def _note_formulas(sheet: str, content: bytes, header: Sequence[str], log: FaultLog) -> None:
+    """A fault for each formula: what it shows is a matter of the program that opens it."""
+    for match in islice(_FORMULA.finditer(content), MOST_FORMULAS):
         letters, row = match.group(1).decode(), int(match.group(2))
-        header = header or letters
-        log.add(label, row, letters, "a formula", "its value, pasted as a plain number or text")
-        if log.count > 1_000:
-            break
+        place = sum((ord(c) - 64) * 26**n for n, c in enumerate(reversed(letters))) - 1
+        name = header[place].strip() if place < len(header) else ""
+        allowed = "its value, pasted as a plain number or text"
+        log.add(_label(sheet), row, name or letters, "a formula", allowed, order=place)
 
 
 def _label(sheet: str) -> str:
     return f"sheet {sheet.strip()}"
 
 
-def _tables(members: dict[str, bytes], log: FaultLog) -> dict[str, RawTable]:
+def _tables(members: dict[str, bytes], parts: dict[str, str], log: FaultLog) -> dict[str, RawTable]:
     tables: dict[str, RawTable] = {}
     with python_calamine.load_workbook(_stored(members)) as book:
         for sheet in book.sheet_names:
@@ -120,6 +121,7 @@ def _tables(members: dict[str, bytes], log: FaultLog) -> dict[str, RawTable]:
                 cells = book.get_sheet_by_name(sheet).to_python(skip_empty_area=False)
                 rows = [["" if cell == "" else cell_text(cell) for cell in row] for row in cells]
                 tables[SHEETS[key]] = RawTable(_label(sheet), rows)
+                _note_formulas(sheet, members[parts[sheet]], rows[0] if rows else [], log)
     return tables
 
 

@@ -36,8 +36,25 @@ target = 2
 placement_percent = 4.5
 """
 
+_INSTRUMENTS_HEADER = [
+    "instrument",
+    "description",
+    "quantity",
+    "axes",
+    "unit",
+    "gain_percent",
+    "resolution",
+    "noise",
+    "floor",
+    "ceiling",
+    "low_hz",
+    "high_hz",
+    "certificate",
+    "calibrated_on",
+    "due_on",
+]
 INSTRUMENTS: Cells = [
-    ["instrument", "description", "quantity", "axes", "unit", "gain_percent", "resolution", "noise", "floor", "ceiling", "low_hz", "high_hz", "certificate", "calibrated_on", "due_on"],
+    _INSTRUMENTS_HEADER,
     ["Probe E", "one-axis probe", "electric field", "1", "V/m", "8", "0.1", "0.05", "0.3", "2000",
      "16", "2000", "C-17", "2026-01-10", "2027-01-10"],
     ["Probe E", "one-axis probe", "electric field", "1", "V/m", "7", "0.1", "", "0.3", "2000",
@@ -59,8 +76,31 @@ VISITS: Cells = [
     ["before", "baseline", "2026-03-14", "Jo Feld", "-1.5", "48", "231", "frost outside"],
     ["after", "follow-up", "2026-06-20", "Jo Feld", "22", "55.5", "229.5", ""],
 ]
+_READINGS_HEADER = [
+    "visit",
+    "room",
+    "spot",
+    "use",
+    "quantity",
+    "reference",
+    "ground_point",
+    "instrument",
+    "x",
+    "y",
+    "z",
+    "total",
+    "unit",
+    "state",
+    "circuits_off",
+    "taken_at",
+    "set_aside",
+    "body_distance_m",
+    "surface_distance_m",
+    "load",
+    "note",
+]
 READINGS: Cells = [
-    ["visit", "room", "spot", "use", "quantity", "reference", "ground_point", "instrument", "x", "y", "z", "total", "unit", "state", "circuits_off", "taken_at", "set_aside", "body_distance_m", "surface_distance_m", "load", "note"],
+    _READINGS_HEADER,
     ["before", "Bedroom", "bed head", "sleeping", "electric field", "ground", "radiator pipe",
      "Probe E", "30.5", "12", "<0.3", "", "V/m", "as-used", "", "21:10", "", "", "", "", "first"],
     ["before", "Bedroom", "bed head", "", "electric field", "ground", "rod", "Probe E",
@@ -79,8 +119,9 @@ READINGS: Cells = [
     ["after", "Study", "desk, seat", "work", "magnetic flux density", "", "", "Cube B",
      "", "", "", "0.29", "mG", "as-used", "", "", "", "", "", "", ""],
 ]  # fmt: skip
+_GROUND_CHECKS_HEADER = ["visit", "point", "other_point", "voltage_v", "outlet_test", "note"]
 GROUND_CHECKS: Cells = [
-    ["visit", "point", "other_point", "voltage_v", "outlet_test", "note"],
+    _GROUND_CHECKS_HEADER,
     ["before", "radiator pipe", "rod", "0.6", "ok", ""],
     ["after", "rod", "", "", "", "damp"],
 ]
