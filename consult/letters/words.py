@@ -192,6 +192,11 @@ def precaution_sentences() -> list[str]:
     ]
 
 
+def stop_words() -> str:
+    """Over the dangers that a visit met."""
+    return _("Stop: keep clear, and call a licensed electrician")
+
+
 def unit_sentences(units: set[str]) -> list[str]:
     """Where the client's unit is not the engineer's."""
     if "mG" not in units:

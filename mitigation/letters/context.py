@@ -44,3 +44,4 @@ class OutcomeContext:
     open_items: tuple[str, ...] = ()
     work_done: tuple[str, ...] = ()
     frequency_hz: float | None = None
+    safety: tuple[str, ...] = ()

@@ -1,5 +1,6 @@
 """The engineer's part of an outcome letter: every number with its way there."""
 
+import math
 from collections.abc import Mapping, Sequence
 from typing import Any
 
@@ -118,7 +119,7 @@ def _judged_row(spot: Spot, context: OutcomeContext, formats: Formats) -> list[s
     detail = context.details.get(spot_key(spot))
     target = spot["target"]
     guard = DASH
-    if detail and detail.guard is not None:
+    if detail and detail.guard is not None and math.isfinite(detail.guard):
         guard = formats.value(detail.guard, "", detail.guard / 2.0)
     return [
         spot_name(spot["room"], spot["spot"]),

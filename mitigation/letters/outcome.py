@@ -28,6 +28,7 @@ from consult.letters.words import (
     phrases,
     precaution_sentences,
     spot_name,
+    stop_words,
     unit_sentences,
     wiring_sentences,
 )
@@ -89,7 +90,9 @@ def _client_part(
     shown = [asdict(panel) for panel in drawn]
     words = asdict(picture_words(formats.language))
     units = {panel.unit for panel in drawn}
+    stop = [note(stop_words(), context.safety)] if context.safety else []
     return [
+        *stop,
         paragraph(_what_we_did(outcome, context, formats)),
         *(paragraph(sentence) for sentence in verdict_sentences(outcome["spots"])),
         _client_table(outcome["spots"], uses, formats, flux_unit),

@@ -38,6 +38,7 @@ from consult.letters.words import (
     phrases,
     precaution_sentences,
     spot_name,
+    stop_words,
     unit_sentences,
     wiring_sentences,
 )
@@ -150,7 +151,7 @@ def _client_part(context: SurveyContext, formats: Formats, flux_unit: str) -> li
     drawn = [asdict(panel) for panel in survey_panels(context, formats, flux_unit)]
     units = {panel["unit"] for panel in drawn}
     words = asdict(picture_words(formats.language)) | {"title": _("Measured at each spot")}
-    stop = [note(_("Stop: keep clear, and call a licensed electrician"), context.safety)]
+    stop = [note(stop_words(), context.safety)]
     return [
         *(stop if context.safety else []),
         paragraph(first),

@@ -194,10 +194,10 @@ def deciding_readings(
         return []
     columns = [
         column(_("Spot"), 24),
-        column(_("Taken"), 19),
-        column(_("Display: x; y; z, or total"), 23),
-        column(_("Instrument, ground point"), 20),
-        column(_("Load, note"), 14),
+        column(_("Taken"), 18),
+        column(_("Display: x; y; z, or total"), 18),
+        column(_("Instrument, ground point"), 19),
+        column(_("Load, note"), 21),
     ]
     return [
         heading(_("The readings that decided, as the display showed them")),

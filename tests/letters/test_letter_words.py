@@ -3,6 +3,7 @@
 import ast
 import re
 from collections.abc import Iterator
+from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
@@ -20,7 +21,7 @@ from tests.letters import samples
 from tests.letters.samples import reduction, row, side
 
 NBSP = "\u00a0"
-PACKAGES = ("consult/letters", "surveys/letters", "mitigation/letters")
+SOURCES = ("*/letters/*.py", "surveys/services/facts.py")
 CATALOGUE = Path(settings.BASE_DIR) / "consult" / "locale" / "de" / "LC_MESSAGES"
 
 
@@ -234,6 +235,25 @@ def test_a_safety_stop_stands_first_in_the_report() -> None:
     assert first["title"] == "Stop: keep clear, and call a licensed electrician"
 
 
+def test_a_safety_stop_stands_first_in_the_outcome_letter() -> None:
+    stop = "More than 50 V between two ground points."
+    assert letter(safety=(stop,))["client"][0]["entries"] == [stop]
+    assert stop not in said(letter())
+
+
+def test_a_guard_band_that_cannot_be_given_is_a_dash() -> None:
+    details = {
+        key: replace(detail, guard=float("nan")) for key, detail in samples.details().items()
+    }
+    assert "nan" not in said(letter(details=details)).split()
+    judged = next(
+        block
+        for block in letter(details=details)["engineer"]
+        if block.get("caption") == "Reduction and conformity"
+    )
+    assert judged["groups"][0]["rows"][0][4] == "–"
+
+
 def test_panels_for_a_page_are_those_of_the_letter() -> None:
     uses = {key: detail.use for key, detail in samples.details().items()}
     panels = outcome_panels(
@@ -251,8 +271,8 @@ def test_panels_for_a_page_are_those_of_the_letter() -> None:
 def msgids() -> list[str]:
     """Every text that the letters' code marks for translation."""
     found = []
-    for package in PACKAGES:
-        for path in sorted((Path(settings.BASE_DIR) / package).glob("*.py")):
+    for package in SOURCES:
+        for path in sorted(Path(settings.BASE_DIR).glob(package)):
             for node in ast.walk(ast.parse(path.read_text(encoding="utf-8"))):
                 if (
                     isinstance(node, ast.Call)
