@@ -59,8 +59,10 @@ def _stripped(table: Mapping[str, Any]) -> dict[str, Any]:
 @transaction.atomic
 def settle(demo: DemoPractice) -> None:
     """Put practice, firms and people there; what is there already stays as it is."""
-    if not Practice.objects.exists():
-        practice = Practice(pk=1, **demo.practice)
+    practice = Practice.objects.first() or Practice(pk=1)
+    if not practice.address:  # nobody has entered one yet
+        for field, text in demo.practice.items():
+            setattr(practice, field, text)
         practice.full_clean()
         practice.save()
     for fields in demo.firms:

@@ -13,6 +13,7 @@ import pytest
 from tests.project.files import ROOT
 
 LETTER = re.compile(r"^(?:Outcome letter|Survey report) \S+: (.+\.pdf)$", re.MULTILINE)
+PRACTICE = "Fieldwater Survey Practice"
 TABLES = ("consult_user", "consult_client", "mitigation_case", "surveys_reading", "consult_letter",
           "mitigation_outcome", "consult_job", "consult_assignment")  # fmt: skip
 
@@ -42,6 +43,16 @@ def counts(folder: Path) -> dict[str, int]:
         database.close()
 
 
+def senders(folder: Path) -> set[str]:
+    """Who the letters come from."""
+    database = sqlite3.connect(folder / "ebbmark.sqlite3")
+    try:
+        contents = database.execute("SELECT content FROM consult_letter").fetchall()
+    finally:
+        database.close()
+    return {PRACTICE if PRACTICE in content else content for (content,) in contents}
+
+
 def test_the_demo_makes_its_letters_and_a_second_run_loses_nothing(tmp_path):
     first = demo(tmp_path)
     assert first.returncode == 0, first.stderr
@@ -55,6 +66,7 @@ def test_the_demo_makes_its_letters_and_a_second_run_loses_nothing(tmp_path):
     for word in ("19 met, 0 not met", "2 rose", "not comparable", "< 0.100", "> 318",
                  "Only the baseline", "Nothing has been measured"):  # fmt: skip
         assert word in first.stdout
+    assert senders(tmp_path) == {PRACTICE}
     before = counts(tmp_path)
     assert before["mitigation_case"] == 7
 
