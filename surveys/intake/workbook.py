@@ -65,7 +65,7 @@ def _sheet_parts(members: dict[str, bytes]) -> dict[str, str]:
     links = ET.fromstring(members["xl/_rels/workbook.xml.rels"])
     target = {link.get("Id"): str(link.get("Target", "")) for link in links}
     parts: dict[str, str] = {}
-    for sheet in ET.fromstring(members["xl/workbook.xml"]).iter("{*}sheet"):
+    for sheet in ET.fromstring(members["xl/workbook.xml"]).findall(".//{*}sheet"):
         link_id = next((value for key, value in sheet.items() if key.endswith("}id")), None)
         path = target.get(link_id, "")
         parts[str(sheet.get("name"))] = path.lstrip("/") if path[:1] == "/" else f"xl/{path}"
