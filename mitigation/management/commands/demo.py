@@ -15,9 +15,9 @@ from consult.calc.rounding import as_given, rounded
 from consult.management.processes import ServiceError, finish_letter, private_services
 from consult.models import Letter, User
 from mitigation.comparison import compare
-from mitigation.management.outcome_table import MEASURANDS, outcome_table
 from mitigation.management import demo_practice
 from mitigation.management.demo_practice import DemoPractice
+from mitigation.management.outcome_table import MEASURANDS, outcome_table
 from mitigation.models import Case
 from mitigation.services.imports import import_case_folder
 from mitigation.services.outcomes import issue_outcome_letter, issue_survey_report
