@@ -1,4 +1,4 @@
-"""Numbers in templates, through one door: rounded by their uncertainty, in the reader's language."""
+"""Numbers in templates: one door, rounded by their uncertainty, in the reader's language."""
 
 from collections.abc import Mapping
 from typing import Any
