@@ -75,8 +75,8 @@ def measure(vendor: str, folder: Path, n: int, repeats: int) -> Row:
     # Django is set up by now, and not before.
     from django.db import connection, transaction  # noqa: PLC0415
     from django.utils import timezone  # noqa: PLC0415
-    from mitigation.services.imports import import_case_folder  # noqa: PLC0415
 
+    from mitigation.services.imports import import_case_folder  # noqa: PLC0415
     from surveys.models import Reading  # noqa: PLC0415
 
     assert connection.vendor == vendor

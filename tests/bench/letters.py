@@ -25,9 +25,9 @@ PATIENCE_S = 240.0
 def rows(*, quick: bool) -> list[Row]:
     # Django is set up by now, and not before.
     from django.utils import timezone  # noqa: PLC0415
-    from mitigation.services.imports import import_case_folder  # noqa: PLC0415
 
     from consult.management.processes import private_services  # noqa: PLC0415
+    from mitigation.services.imports import import_case_folder  # noqa: PLC0415
 
     case = import_case_folder(source=ROOT / CASE, by=None, now=timezone.now()).case
     n = 2 if quick else 24
