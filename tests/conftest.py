@@ -16,6 +16,7 @@ from django.db import connection
 from pytest_django import DjangoDbBlocker, Settings
 
 OWN_APPS = ("consult.", "surveys.", "mitigation.")
+MIGRATED = pytest.StashKey[tuple[str, DjangoDbBlocker]]()
 
 
 @pytest.fixture(autouse=True)
@@ -27,21 +28,25 @@ def media_folder(tmp_path: Path, settings: Settings, monkeypatch: pytest.MonkeyP
     return folder
 
 
+@pytest.fixture(scope="session")
+def django_db_setup(
+    request: pytest.FixtureRequest, django_db_setup: None, django_db_blocker: DjangoDbBlocker
+) -> None:
+    """The test database, with a copy of what the migrations wrote into it."""
+    with django_db_blocker.unblock():
+        rows = json.loads(connection.creation.serialize_db_to_string())
+    own = [row for row in rows if row["model"].startswith(OWN_APPS)]
+    request.config.stash[MIGRATED] = (json.dumps(own), django_db_blocker)
+
+
 @pytest.hookimpl(wrapper=True)
 def pytest_runtest_teardown(item: pytest.Item) -> Generator[None, None, None]:
     yield
-    if _commits(item):
-        blocker: DjangoDbBlocker = item.config.stash[_blocker_key]
+    if _commits(item) and MIGRATED in item.config.stash:
+        rows, blocker = item.config.stash[MIGRATED]
         with blocker.unblock():
-            put_back_rows_of_migrations()
-
-
-_blocker_key = pytest.StashKey[DjangoDbBlocker]()
-
-
-@pytest.fixture(scope="session", autouse=True)
-def _remember_blocker(request: pytest.FixtureRequest, django_db_blocker: DjangoDbBlocker) -> None:
-    request.config.stash[_blocker_key] = django_db_blocker
+            connection.creation.deserialize_db_from_string(rows)
+            connection.close()
 
 
 def _commits(item: pytest.Item) -> bool:
@@ -52,14 +57,6 @@ def _commits(item: pytest.Item) -> bool:
         or "live_server" in names
         or bool(marker and marker.kwargs.get("transaction"))
     )
-
-
-def put_back_rows_of_migrations() -> None:
-    """Load again what the migrations of our own apps had written when the database was made."""
-    kept = json.loads(getattr(connection, "_test_serialized_contents", "[]"))
-    own = [row for row in kept if row["model"].startswith(OWN_APPS)]
-    connection.creation.deserialize_db_from_string(json.dumps(own))
-    connection.close()
 
 
 @pytest.fixture

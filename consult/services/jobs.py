@@ -112,7 +112,7 @@ def run(*, job_id: int, worker: str = "") -> bool:
         _kinds[job.kind].handler(job.arguments, attempt)
     except BaseException as error:  # a library's own BaseException must not cost a lease
         log.warning("job %s, attempt %d: %r", job, attempt.attempt, error)
-        fail(attempt=attempt, error=f"{type(error).__name__}: {error}", now=timezone.now())
+        fail(attempt=attempt, error=_in_words(error), now=timezone.now())
         if not isinstance(error, Exception):
             raise
         return True
@@ -120,6 +120,12 @@ def run(*, job_id: int, worker: str = "") -> bool:
     if finish(attempt=attempt, now=now) and worker:
         Heartbeat.objects.filter(worker=worker).update(last_job_at=now)
     return True
+
+
+def _in_words(error: BaseException) -> str:
+    if isinstance(error, SystemExit):  # how the pool ends a child, with a short time to say so
+        return "Ended from outside: the attempt ran out of time, or its worker was stopped."
+    return f"{type(error).__name__}: {error}"
 
 
 def claim(*, job_id: int, now: datetime) -> tuple[Job, Run] | None:

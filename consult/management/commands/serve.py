@@ -1,16 +1,34 @@
 """Everything that one machine needs, by one command."""
 
+import hashlib
 import signal
 import time
 from argparse import ArgumentParser
+from pathlib import Path
 from types import FrameType
 from typing import Any
 
 from django.conf import settings
+from django.contrib.staticfiles.finders import get_finders
 from django.core.management import BaseCommand, CommandError, call_command
 from django.db import connections
 
 from consult.management.processes import ServiceError, private_services, start_web
+
+
+def collect_static_files() -> None:
+    """Gather and compress the static files, if any has changed since the last time."""
+    seen = sorted(
+        (path, storage.get_modified_time(path).isoformat(), storage.size(path))
+        for finder in get_finders()
+        for path, storage in finder.list([])
+    )
+    fingerprint = hashlib.sha256(repr(seen).encode()).hexdigest()
+    stamp = Path(settings.STATIC_ROOT) / ".collected"
+    if stamp.exists() and stamp.read_text() == fingerprint:
+        return
+    call_command("collectstatic", interactive=False, verbosity=0)
+    stamp.write_text(fingerprint)
 
 
 class Command(BaseCommand):
@@ -29,7 +47,7 @@ class Command(BaseCommand):
         for number in (signal.SIGINT, signal.SIGTERM, signal.SIGHUP):
             signal.signal(number, self._stop)
         call_command("migrate", interactive=False, verbosity=0)
-        call_command("collectstatic", interactive=False, verbosity=0)
+        collect_static_files()
         connections.close_all()
         if self.stopped:
             return

@@ -1,0 +1,104 @@
+"""Loaded into a real worker by `--include`: gates where it can be caught, and jobs that harm it.
+
+FAULT_FOLDER is where test and worker meet. `FAULT_GATE` names the point at which the making of a
+letter waits for the file `go`: before it is drawn, with half a file written, or with the file in
+its place and the row not yet told. While the file `full` exists, the disk takes 4 kB per file.
+"""
+
+import os
+import resource
+import signal
+import time
+from collections.abc import Callable
+from pathlib import Path
+from typing import Any
+
+from consult.letters import rendering
+from consult.services import files, jobs, letters
+
+FOLDER = Path(os.environ["FAULT_FOLDER"])
+GATE = os.environ.get("FAULT_GATE", "")
+
+
+def note(name: str, text: object) -> None:
+    """Add a line to a file of the meeting folder; short lines of many processes do not mix."""
+    with open(FOLDER / name, "a") as file:
+        file.write(f"{text}\n")
+
+
+def pass_gate(point: str) -> None:
+    if point == GATE and not (FOLDER / "go").exists():
+        note("waiting", os.getpid())
+        while not (FOLDER / "go").exists():
+            time.sleep(0.02)
+
+
+_draw, _write, _fsync = rendering.render_letter, files.write_file, os.fsync
+
+
+def draw(content: Any) -> bytes:
+    note("drawn", content["head"]["number"] if "head" in content else content["number"])
+    pass_gate("drawing")
+    return _draw(content)
+
+
+def write(**arguments: Any) -> None:
+    soft, hard = resource.getrlimit(resource.RLIMIT_FSIZE)
+    if (FOLDER / "full").exists():
+        resource.setrlimit(resource.RLIMIT_FSIZE, (4096, hard))
+    try:
+        _write(**arguments)
+    finally:
+        resource.setrlimit(resource.RLIMIT_FSIZE, (soft, hard))
+    pass_gate("row")
+
+
+def fsync(descriptor: int) -> None:
+    pass_gate("file")
+    _fsync(descriptor)
+
+
+rendering.render_letter = draw
+letters.write_file = write
+files.os.fsync = fsync
+
+
+# -- Kinds of jobs ----------------------------------------------------------------------------
+
+
+def handler(work: Callable[[dict[str, Any]], None]) -> jobs.Handler:
+    def handle(arguments: dict[str, Any], run: jobs.Run) -> None:
+        note(f"{work.__name__}-attempts", run.attempt)
+        work(arguments)
+
+    return handle
+
+
+def count(arguments: dict[str, Any]) -> None:
+    time.sleep(0.02)
+    note("counted", arguments["n"])
+
+
+def kill(arguments: dict[str, Any]) -> None:
+    os.kill(os.getpid(), signal.SIGKILL)
+
+
+def hang(arguments: dict[str, Any]) -> None:
+    """Deaf to the soft limit, so that only the hard one ends it."""
+    while True:
+        try:
+            time.sleep(60)
+        except Exception:
+            continue
+
+
+def eat(arguments: dict[str, Any]) -> None:
+    bytearray(int(os.environ["JOB_MEMORY_MB"]) * 2**21)
+
+
+def fail(arguments: dict[str, Any]) -> None:
+    raise ValueError("always")
+
+
+for _work in (count, kill, hang, eat, fail):
+    jobs.register(f"test-{_work.__name__}", handler(_work))
