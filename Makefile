@@ -14,6 +14,8 @@ PYTHON := $(BIN)/python
 READY := .venv/.ready
 UV := $(or $(shell command -v uv 2>/dev/null),.uv-bootstrap/bin/uv)
 PYTEST := $(PYTHON) -m pytest
+# What touches no database, or brings one of its own, is tried once.
+ONCE := --ignore=tests/calc --ignore=tests/bench --ignore-glob='tests/project/test_[!m]*'
 
 # The packages come over the certificates that the system trusts.
 export UV_NATIVE_TLS := 1
@@ -42,7 +44,7 @@ lint: $(READY)
 
 test: system-for-tests lint
 	$(PYTEST) --ignore=tests/faults
-	$(PYTEST) -p tests.pg_plugin --ignore=tests/faults
+	$(PYTEST) -p tests.pg_plugin --ignore=tests/faults $(ONCE)
 	$(PYTEST) tests/faults
 	$(PYTEST) -p tests.pg_plugin tests/faults
 
