@@ -262,7 +262,7 @@ CELERY_BROKER_TRANSPORT_OPTIONS = {
     "unacked_restore_throttle": 1,
     # Nobody waits for a broker that is down: the sweep sends the hint again.
     "socket_connect_timeout": 1,
-    "socket_timeout": 5,
+    "socket_timeout": 2,
     "max_retries": 0,
 }
 CELERY_TASK_ACKS_LATE = True

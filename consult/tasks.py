@@ -3,6 +3,7 @@
 import logging
 import os
 import resource
+from collections.abc import Callable
 from pathlib import Path
 from typing import Any
 
@@ -58,9 +59,10 @@ class Pulse(bootsteps.StartStopStep):
 
     def pulse(self, worker: str) -> None:
         now = timezone.now()
-        self._with_database(lambda: (jobs.beat(worker=worker, now=now), jobs.sweep(now=now)))
+        self._with_database(lambda: jobs.beat(worker=worker, now=now))
+        self._with_database(lambda: jobs.sweep(now=now))
 
-    def _with_database(self, work: Any) -> None:
+    def _with_database(self, work: Callable[[], object]) -> None:
         try:
             work()
         except Exception:  # a database away for a moment must not end the worker

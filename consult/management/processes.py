@@ -4,6 +4,7 @@ Each is a group of its own that ends when its parent does, even by kill -9. Star
 thread (see deathbond). To stop, web first, then worker, then Redis.
 """
 
+import logging
 import os
 import shutil
 import signal
@@ -161,10 +162,10 @@ def start_worker(
 ) -> Service:
     """A Celery worker; with `wait` it has beaten once when this returns."""
     node = f"{name}@{socket.gethostname()}"
-    level = settings.LOGGING["root"]["level"]
+    level = logging.getLevelName(logging.getLogger().getEffectiveLevel())
     command = [sys.executable, "-W", "ignore:You're running the worker"]  # demo machines are root
     command += ["-m", "celery", "-A", "consult", "worker", "-n", node]
-    command += ["--concurrency", str(concurrency), "--loglevel", str(level)]
+    command += ["--concurrency", str(concurrency), "--loglevel", level]
     command += ["--without-gossip", "--without-mingle", "--without-heartbeat", *options]
     since = timezone.now()
     service = _start(

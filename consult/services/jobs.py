@@ -43,7 +43,8 @@ class Run:
 
     def is_current(self) -> bool:
         """False when the lease ran out and another attempt has begun."""
-        return _held(self).exists()
+        still_ours: bool = _held(self).exists()
+        return still_ours
 
 
 Handler = Callable[[dict[str, Any], Run], None]
@@ -241,7 +242,7 @@ _broker_rests_until = 0.0
 
 
 def send_hints(job_ids: Iterable[int]) -> int:
-    """Tell the workers of due jobs. A broker that is down costs a second at most, and no job."""
+    """Tell the workers of due jobs. A broker that is down costs two seconds at most, and no job."""
     global _broker_rests_until
     if not settings.CELERY_BROKER_URL or time.monotonic() < _broker_rests_until:
         return 0

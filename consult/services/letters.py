@@ -178,7 +178,7 @@ def letter_bytes(letter: Letter) -> bytes:
     if letter.state != Letter.State.READY:
         raise LetterFileError(f"letter {letter.number} is {letter.state}")
     try:
-        with default_storage.open(letter.file.name) as file:
+        with default_storage.open(letter.file_key()) as file:
             data: bytes = file.read()
     except OSError as error:
         raise LetterFileError(f"the file of letter {letter.number} is missing") from error

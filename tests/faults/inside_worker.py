@@ -60,7 +60,7 @@ def fsync(descriptor: int) -> None:
 
 rendering.render_letter = draw
 letters.write_file = write
-files.os.fsync = fsync
+files.os.fsync = fsync  # type: ignore[assignment]  # it is called with a number only
 
 
 # -- Kinds of jobs ----------------------------------------------------------------------------

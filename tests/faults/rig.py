@@ -53,12 +53,12 @@ class Rig:
         self.redis.kill()
         self.redis = processes.start_redis(self.socket_folder)
 
-    def broker(self) -> "redis.Redis[bytes]":
+    def broker(self) -> redis.Redis:
         return redis.Redis(unix_socket_path=str(processes.redis_socket(self.socket_folder)))
 
     def hints_in_queue(self) -> int:
         with self.broker() as broker:
-            return int(broker.llen("celery"))  # type: ignore[arg-type]  # the stub allows awaiting
+            return int(broker.llen("celery"))
 
     def open_gate(self) -> None:
         (self.meeting / "go").touch()

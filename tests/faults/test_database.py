@@ -30,7 +30,7 @@ def test_sqlite_is_a_file_that_keeps_what_it_is_told() -> None:
         "foreign_keys": 1,
         "busy_timeout": 20_000,
     }
-    assert connection.transaction_mode == "IMMEDIATE"
+    assert connection.transaction_mode == "IMMEDIATE"  # type: ignore[attr-defined]  # SQLite's own
 
 
 @pytest.mark.django_db(transaction=True)
