@@ -157,7 +157,7 @@ def _outcome_context(
         instruments=tuple(facts.instrument_facts(readings.values(), visits)),
         ground_checks=tuple(facts.ground_check_facts(visits)),
         set_aside=tuple(facts.set_aside_facts(visits)),
-        open_items=tuple(facts.safety_sentences(visits, case.property.client.language)),
+        safety=tuple(facts.safety_sentences(visits, case.property.client.language)),
         details=_details(comparison, readings, baseline, follow_up),
         frequency_hz=case.property.frequency_hz,
     )
