@@ -1,6 +1,7 @@
 """The practice and its people, clients and properties, letters, jobs."""
 
 from consult.models.clients import Assignment, Client, Property
+from consult.models.contacts import Contact
 from consult.models.jobs import Heartbeat, Job, OutboundMail
 from consult.models.letters import Letter
 from consult.models.people import Firm, Practice, User
@@ -8,6 +9,7 @@ from consult.models.people import Firm, Practice, User
 __all__ = [
     "Assignment",
     "Client",
+    "Contact",
     "Firm",
     "Heartbeat",
     "Job",

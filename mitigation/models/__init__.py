@@ -1,7 +1,22 @@
-"""The case with its stages, and its outcomes."""
+"""The case with its stages, its outcomes, and the practice's own papers on it."""
 
 from mitigation.models.cases import Case, CaseVisit
 from mitigation.models.outcomes import Outcome
-from mitigation.models.stages import MOVES, NEXT_MOVE, Stage
+from mitigation.models.papers import Attachment, Note, PendingUpload
+from mitigation.models.search import CaseWord
+from mitigation.models.stages import DUE_DAYS, ENDS, MOVES, NEXT_MOVE, Stage
 
-__all__ = ["MOVES", "NEXT_MOVE", "Case", "CaseVisit", "Outcome", "Stage"]
+__all__ = [
+    "DUE_DAYS",
+    "ENDS",
+    "MOVES",
+    "NEXT_MOVE",
+    "Attachment",
+    "Case",
+    "CaseVisit",
+    "CaseWord",
+    "Note",
+    "Outcome",
+    "PendingUpload",
+    "Stage",
+]

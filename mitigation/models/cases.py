@@ -42,6 +42,9 @@ class Case(models.Model):
     placement_percent = models.FloatField(_("placement uncertainty"), default=5.0)
     stage = models.CharField(max_length=10, choices=Stage.choices, default=Stage.ENQUIRY)
     stage_since = models.DateTimeField()
+    round = models.PositiveSmallIntegerField(_("round"), default=1)
+    due_on = models.DateField(_("due on"), null=True, blank=True)
+    on_hold_reason = models.CharField(_("on hold because"), max_length=200, blank=True)
     opened_at = models.DateTimeField()
     source = models.ForeignKey(
         SourceFile, null=True, blank=True, on_delete=models.PROTECT, related_name="cases"
@@ -64,14 +67,19 @@ class Case(models.Model):
             models.CheckConstraint(
                 condition=models.Q(stage__in=Stage.values), name="case_stage_is_known"
             ),
+            models.CheckConstraint(condition=models.Q(round__gte=1), name="case_round_is_counted"),
+        ]
+        indexes = [
+            models.Index(fields=["-opened_at", "-id"], name="case_newest_first"),
+            models.Index(fields=["stage", "due_on"], name="case_stage_due"),
         ]
 
     def __str__(self) -> str:
         return self.reference
 
     def next_move(self) -> str | None:
-        """Who has to do something for the case to go on; None at its ends."""
-        role = NEXT_MOVE[self.stage]
+        """Who has to do something for the case to go on; None at its ends and on hold."""
+        role = None if self.on_hold_reason else NEXT_MOVE[self.stage]
         return None if role is None else str(User.Role(role).label)
 
 

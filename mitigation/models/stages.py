@@ -46,3 +46,18 @@ NEXT_MOVE: dict[str, str | None] = {
     Stage.CLOSED: None,
     Stage.DECLINED: None,
 }
+
+# Days until a case is due after it came to a stage: a house assumption, changed on each case.
+DUE_DAYS: dict[str, int | None] = {
+    Stage.ENQUIRY: 3,
+    Stage.BASELINE: 14,
+    Stage.FINDINGS: 7,
+    Stage.PLAN: 10,
+    Stage.DECISION: 21,
+    Stage.WORKS: 42,
+    Stage.FOLLOW_UP: 21,
+    Stage.PROOF: 7,
+    Stage.CLOSED: None,
+    Stage.DECLINED: None,
+}
+ENDS = frozenset({Stage.CLOSED, Stage.DECLINED})
