@@ -1,0 +1,378 @@
+"""Visits: planned, filled in reading by reading, sealed. A sealed visit refuses every change."""
+
+from collections.abc import Iterable, Mapping
+from datetime import date, datetime
+from typing import Any
+
+from django.core.exceptions import ValidationError
+from django.db import models, transaction
+from django.utils import timezone
+from django.utils.translation import gettext as _
+from django.utils.translation import ngettext
+from simple_history.utils import bulk_update_with_history
+
+from consult.models import Property, User
+from surveys.calc.units import UNITS_OF
+from surveys.calc.units import Measurand as Unit
+from surveys.models import (
+    Calibration,
+    GroundCheck,
+    GroundPoint,
+    Measurand,
+    Reading,
+    Room,
+    Spot,
+    Visit,
+)
+
+AXES = ("x", "y", "z")
+QUANTITY_OF: Mapping[str, str] = {
+    Measurand.ELECTRIC_FIELD_GROUND: Calibration.Quantity.ELECTRIC_FIELD,
+    Measurand.ELECTRIC_FIELD_POTENTIAL_FREE: Calibration.Quantity.ELECTRIC_FIELD,
+    Measurand.BODY_VOLTAGE: Calibration.Quantity.BODY_VOLTAGE,
+    Measurand.MAGNETIC_FLUX_DENSITY: Calibration.Quantity.MAGNETIC_FLUX_DENSITY,
+}
+ELECTRIC = (Measurand.ELECTRIC_FIELD_GROUND, Measurand.ELECTRIC_FIELD_POTENTIAL_FREE)
+TYPED = frozenset(
+    {"spot", "measurand", "ground_point", "instrument", "unit", "state", "circuits_off", "taken_at",
+     "body_distance_m", "surface_distance_m", "load", "note", *AXES, "total",
+     *(f"{axis}_mark" for axis in (*AXES, "total"))}
+)  # fmt: skip
+CONDITIONS = frozenset(
+    {"label", "date", "assessor", "temperature_c", "humidity_percent", "supply_voltage_v", "note"}
+)
+
+
+@transaction.atomic
+def plan_visit(
+    *,
+    home: Property,
+    kind: str,
+    day: date,
+    by: User,
+    label: str = "",
+    assessor: str = "",
+    note: str = "",
+) -> Visit:
+    """A visit to come; without a label it is named by its kind and a number."""
+    Property.objects.select_for_update().get(pk=home.pk)
+    same_kind = home.visits.filter(kind=kind).count()
+    visit = Visit(
+        property=home,
+        label=label or f"{kind} {same_kind + 1}",
+        kind=kind,
+        date=day,
+        position=home.visits.count(),
+        assessor=assessor,
+        note=note,
+    )
+    _save(visit, by)
+    return visit
+
+
+@transaction.atomic
+def change_conditions(*, visit: Visit, by: User, version: int | None = None, **given: Any) -> Visit:
+    """What stands at the head of a visit; `version` is what the person had before their eyes."""
+    _known_names(given, CONDITIONS)
+    open_visit = _locked(visit)
+    _refuse_overtaken(open_visit, version)
+    for name, value in given.items():
+        setattr(open_visit, name, value)
+    _save(open_visit, by)
+    if "date" in given:
+        _pin_calibrations(open_visit, by)
+    return open_visit
+
+
+@transaction.atomic
+def add_spot(*, visit: Visit, by: User, room: str, spot: str, use: str = Spot.Use.OTHER) -> Spot:
+    """A place to measure; a room or spot of that name is taken as it is."""
+    _locked(visit)
+    the_room = Room.objects.filter(property=visit.property, name=room).first()
+    if the_room is None:
+        the_room = Room(property=visit.property, name=room)
+        _save(the_room, by)
+    known = the_room.spots.filter(name=spot).first()
+    if known is not None:
+        return known
+    row = Spot(room=the_room, name=spot, use=use)
+    _save(row, by)
+    return row
+
+
+@transaction.atomic
+def add_ground_point(*, visit: Visit, by: User, name: str) -> GroundPoint:
+    """A ground point of the property; one of that name is taken as it is."""
+    _locked(visit)
+    known = visit.property.ground_points.filter(name=name).first()
+    if known is not None:
+        return known
+    row = GroundPoint(property=visit.property, name=name)
+    _save(row, by)
+    return row
+
+
+@transaction.atomic
+def record_reading(*, visit: Visit, by: User, **typed: Any) -> Reading:
+    """One look at the meter, held to the rules of a case folder's row."""
+    _known_names(typed, TYPED)
+    open_visit = _locked(visit)
+    last = open_visit.readings.aggregate(last=models.Max("position"))["last"]
+    reading = Reading(visit=open_visit, position=(last or 0) + 1, **typed)
+    _check_and_pin(reading)
+    _save(reading, by)
+    return reading
+
+
+@transaction.atomic
+def correct_reading(
+    *, reading: Reading, by: User, version: int | None = None, **typed: Any
+) -> Reading:
+    """Put right what was typed wrong; what stood there before stays in the history."""
+    _known_names(typed, TYPED)
+    open_visit = _locked(reading.visit)
+    row = Reading.objects.get(pk=reading.pk)
+    row.visit = open_visit
+    _refuse_overtaken(row, version)
+    for name, value in typed.items():
+        setattr(row, name, value)
+    _check_and_pin(row)
+    _save(row, by)
+    return row
+
+
+@transaction.atomic
+def set_aside_reading(*, reading: Reading, by: User, reason: str) -> Reading:
+    """The reading stays and counts no more; why is written beside it."""
+    if not reason.strip():
+        raise ValidationError({"reason": _("Say why this reading does not count.")})
+    return _change_set_aside(reading, by, reason.strip())
+
+
+@transaction.atomic
+def take_back_reading(*, reading: Reading, by: User) -> Reading:
+    """A reading that was set aside counts again; the history keeps the reason."""
+    return _change_set_aside(reading, by, "")
+
+
+def _change_set_aside(reading: Reading, by: User, reason: str) -> Reading:
+    _locked(reading.visit)
+    row = Reading.objects.get(pk=reading.pk)
+    row.set_aside = reason
+    row._history_user = by  # type: ignore[attr-defined]  # read by the history
+    row.save(update_fields=["set_aside"])
+    return row
+
+
+@transaction.atomic
+def record_ground_check(
+    *,
+    visit: Visit,
+    by: User,
+    point: GroundPoint,
+    other_point: GroundPoint | None = None,
+    voltage_v: float | None = None,
+    outlet_test: str = GroundCheck.OutletTest.NOT_TESTED,
+    note: str = "",
+) -> GroundCheck:
+    """A ground point tried: its outlet test, its voltage to another point."""
+    open_visit = _locked(visit)
+    faults: dict[str, str] = {}
+    if point.property_id != open_visit.property_id:
+        faults["point"] = _("This ground point is not of this property.")
+    if other_point is not None and other_point.property_id != open_visit.property_id:
+        faults["other_point"] = _("This ground point is not of this property.")
+    if other_point is not None and other_point == point:
+        faults["other_point"] = _("A ground point other than the first one.")
+    if voltage_v is not None and voltage_v < 0:
+        faults["voltage_v"] = _("A number of 0 or more.")
+    if faults:
+        raise ValidationError(faults)
+    check = GroundCheck(
+        visit=open_visit,
+        point=point,
+        other_point=other_point,
+        voltage_v=voltage_v,
+        outlet_test=outlet_test,
+        note=note,
+    )
+    _save(check, by)
+    return check
+
+
+def missing_before_sealing(visit: Visit, *, today: date) -> list[str]:
+    """What still has to be entered before the visit may be sealed, in plain sentences."""
+    counted = list(
+        visit.readings.filter(state=Reading.State.AS_USED, set_aside="").select_related(
+            "spot__room"
+        )
+    )
+    missing = []
+    if visit.date > today:
+        missing.append(_("The day of the visit has not come yet."))
+    if not visit.assessor:
+        missing.append(_("Who measured is not named."))
+    if visit.supply_voltage_v is None:
+        missing.append(_("The supply voltage of the day is not written down."))
+    if not counted:
+        missing.append(_("There is no reading as used that counts."))
+    if visit.humidity_percent is None and any(row.measurand in ELECTRIC for row in counted):
+        missing.append(_("The humidity is not written down; electric fields depend on it."))
+    return missing + _grounds_missing(visit, counted)
+
+
+def _grounds_missing(visit: Visit, counted: Iterable[Reading]) -> list[str]:
+    """Ground-referenced readings without a ground point, and points that nobody checked."""
+    nowhere = sum(
+        row.measurand == Measurand.ELECTRIC_FIELD_GROUND and row.ground_point_id is None
+        for row in counted
+    )
+    missing = []
+    if nowhere:
+        sentence = ngettext(
+            "%(n)d ground-referenced reading names no ground point.",
+            "%(n)d ground-referenced readings name no ground point.",
+            nowhere,
+        )
+        missing.append(sentence % {"n": nowhere})
+    used = {row.ground_point_id for row in counted if row.ground_point_id}
+    checked = visit.ground_checks.values_list("point", "other_point")
+    unchecked = used - {pk for pair in checked for pk in pair}
+    missing += [
+        _("Ground point %(point)s was used, but not checked.") % {"point": point}
+        for point in GroundPoint.objects.filter(pk__in=unchecked)
+    ]
+    return missing
+
+
+@transaction.atomic
+def seal_visit(*, visit: Visit, by: User, now: datetime) -> Visit:
+    """Close a visit for good and pin the certificate of each reading."""
+    sealed = Visit.objects.filter(pk=visit.pk, sealed_at=None).update(sealed_at=now, sealed_by=by)
+    if not sealed:
+        raise ValidationError(_already_sealed(Visit.objects.get(pk=visit.pk)))
+    row = Visit.objects.get(pk=visit.pk)
+    missing = missing_before_sealing(row, today=timezone.localdate(now))
+    if missing:
+        raise ValidationError(missing)  # and the transaction takes the seal back
+    _pin_calibrations(row, by)
+    Visit.history.bulk_history_create([row], update=True, default_user=by)
+    return row
+
+
+def latest_calibration(
+    rows: Iterable[Calibration], *, instrument: int, quantity: str, day: date
+) -> Calibration | None:
+    """Of `rows` the one that began last on or before `day`; if all began later, the first.
+
+    As in a case folder a row without a date has begun since ever, and whether the certificate
+    holds on the day is for the results to say.
+    """
+    fitting = [one for one in rows if (one.instrument_id, one.quantity) == (instrument, quantity)]
+    begun = [one for one in fitting if (one.calibrated_on or date.min) <= day]
+    if begun:
+        return max(begun, key=lambda one: (one.calibrated_on or date.min, one.pk))
+    return min(fitting, key=lambda one: (one.calibrated_on or date.min, one.pk), default=None)
+
+
+def _pin_calibrations(visit: Visit, by: User) -> None:
+    """Give every reading the calibration that the register has for the day of the visit."""
+    readings = list(visit.readings.all())
+    register = list(
+        Calibration.objects.filter(instrument__in={row.instrument_id for row in readings})
+    )
+    changed = []
+    for row in readings:
+        pinned = latest_calibration(
+            register,
+            instrument=row.instrument_id,
+            quantity=QUANTITY_OF[row.measurand],
+            day=visit.date,
+        )
+        if pinned is not None and pinned.pk != row.calibration_id:
+            row.calibration = pinned
+            changed.append(row)
+    bulk_update_with_history(changed, Reading, ["calibration"], default_user=by)
+
+
+def _check_and_pin(reading: Reading) -> None:
+    """Refuse what a case folder would refuse; else name the calibration of the day."""
+    faults = _cell_faults(reading)
+    home = reading.visit.property_id
+    if reading.spot.room.property_id != home:
+        faults["spot"] = _("This spot is not of this property.")
+    if reading.ground_point is not None and reading.ground_point.property_id != home:
+        faults["ground_point"] = _("This ground point is not of this property.")
+    units = UNITS_OF[Unit(reading.measurand)]
+    if reading.unit not in units:
+        faults["unit"] = _("%(units)s for this quantity.") % {"units": ", ".join(units)}
+    register = Calibration.objects.filter(instrument=reading.instrument_id)
+    reading.calibration = latest_calibration(
+        register,
+        instrument=reading.instrument_id,
+        quantity=QUANTITY_OF[reading.measurand],
+        day=reading.visit.date,
+    )
+    if reading.calibration is None:
+        faults["instrument"] = _("The register has no row of this instrument for this quantity.")
+    if faults:
+        raise ValidationError(faults)
+
+
+def _cell_faults(reading: Reading) -> dict[str, str]:
+    """Either a total, or one to three axes; nothing negative, and nothing under 0."""
+    faults = {}
+    for name in (*AXES, "total", "body_distance_m", "surface_distance_m"):
+        value = getattr(reading, name)
+        if value is not None and not 0 <= value < float("inf"):
+            faults[name] = _("A number of 0 or more.")
+        elif value == 0 and getattr(reading, f"{name}_mark", "") == "<":
+            faults[name] = _("Nothing is under 0.")
+    axes = any(getattr(reading, axis) is not None for axis in AXES)
+    if axes and reading.total is not None:
+        faults["total"] = _("Either a total or axes, not both.")
+    if not axes and reading.total is None:
+        faults["total"] = _("A total, or one to three axes.")
+    return faults
+
+
+def _locked(visit: Visit) -> Visit:
+    """The visit, held until the transaction ends; refused when it is sealed."""
+    row = Visit.objects.select_for_update().get(pk=visit.pk)
+    if row.sealed_at is not None:
+        raise ValidationError(_already_sealed(row))
+    return row
+
+
+def _already_sealed(visit: Visit) -> str:
+    assert visit.sealed_at is not None
+    when = timezone.localtime(visit.sealed_at).strftime("%Y-%m-%d %H:%M")
+    return _("This visit was sealed on %(when)s by %(who)s. It cannot be changed any more.") % {
+        "when": when,
+        "who": visit.sealed_by or _("an import"),
+    }
+
+
+def version_of(row: Visit | Reading) -> int:
+    """A number that grows with every change of the row."""
+    latest = row.history.aggregate(latest=models.Max("history_id"))["latest"]
+    return int(latest or 0)
+
+
+def _refuse_overtaken(row: Visit | Reading, version: int | None) -> None:
+    if version is not None and version_of(row) != version:
+        raise ValidationError(
+            _("Somebody else changed this meanwhile. Look at what stands there now and try again.")
+        )
+
+
+def _known_names(given: Mapping[str, Any], allowed: frozenset[str]) -> None:
+    unknown = set(given) - allowed
+    if unknown:
+        raise TypeError(f"unknown names: {', '.join(sorted(unknown))}")
+
+
+def _save(row: models.Model, by: User) -> None:
+    row._history_user = by  # type: ignore[attr-defined]  # read by the history
+    row.full_clean()
+    row.save()
