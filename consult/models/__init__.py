@@ -1,5 +1,6 @@
 """The practice and its people, clients and properties, letters, jobs."""
 
+from consult.models.access_log import AccessEvent
 from consult.models.clients import Assignment, Client, Property
 from consult.models.contacts import Contact
 from consult.models.jobs import Heartbeat, Job, OutboundMail
@@ -7,6 +8,7 @@ from consult.models.letters import Letter
 from consult.models.people import Firm, Practice, User
 
 __all__ = [
+    "AccessEvent",
     "Assignment",
     "Client",
     "Contact",

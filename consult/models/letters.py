@@ -64,6 +64,15 @@ class Letter(models.Model):
     rendered_at = models.DateTimeField(null=True, blank=True)
     rendered_with = models.JSONField(default=dict)
 
+    emailed_at = models.DateTimeField(null=True, blank=True)
+    emailed_by = models.ForeignKey(
+        User, null=True, blank=True, on_delete=models.SET_NULL, related_name="+"
+    )
+    posted_at = models.DateTimeField(null=True, blank=True)
+    posted_by = models.ForeignKey(
+        User, null=True, blank=True, on_delete=models.SET_NULL, related_name="+"
+    )
+
     objects = LetterQuerySet.as_manager()
 
     class Meta:
