@@ -1,9 +1,8 @@
 """The case with its stages, its outcomes, and the practice's own papers on it."""
 
-from mitigation.models.cases import Case, CaseVisit
+from mitigation.models.cases import Case, CaseVisit, CaseWord
 from mitigation.models.outcomes import Outcome
 from mitigation.models.papers import Attachment, Note, PendingUpload
-from mitigation.models.search import CaseWord
 from mitigation.models.stages import DUE_DAYS, ENDS, MOVES, NEXT_MOVE, Stage
 
 __all__ = [

@@ -2,13 +2,14 @@
 
 from typing import Any, Self
 
-from django.db import models
+from django.db import connection, models
 from django.utils.translation import gettext_lazy as _
 from simple_history.models import HistoricalRecords
 
 from consult.models import Property, User
 from consult.models.clients import AtPropertyQuerySet
 from mitigation.models.stages import NEXT_MOVE, Stage
+from mitigation.models.words import query_words
 from surveys.models import Guideline, SourceFile, Visit
 
 
@@ -21,14 +22,13 @@ class CaseQuerySet(AtPropertyQuerySet["Case"]):
         return self.select_related("property__client", "guideline")
 
     def matching(self, query: str) -> Self:
-        """Cases whose reference, client or address holds every word of `query`."""
+        """Cases with a word of reference, client, address or spot for each word of `query`.
+
+        A word is matched from its beginning, through the index of `CaseWord`.
+        """
         found = self
-        for word in query.split():
-            found = found.filter(
-                models.Q(reference__icontains=word)
-                | models.Q(property__client__name__icontains=word)
-                | models.Q(property__address__icontains=word)
-            )
+        for word in query_words(query):
+            found = found.filter(pk__in=CaseWord.objects.beginning(word).values("case"))
         return found
 
 
@@ -98,3 +98,30 @@ class CaseVisit(models.Model):
 
     def __str__(self) -> str:
         return f"{self.visit} in {self.case}"
+
+
+class CaseWordQuerySet(models.QuerySet["CaseWord"]):
+    def beginning(self, word: str) -> Self:
+        """Words that begin so, found through the index of either database."""
+        found = self.filter(word__startswith=word)
+        if connection.vendor == "sqlite":
+            # its index serves ranges, not LIKE; words are compared by their code points
+            found = found.filter(word__gte=word, word__lt=word + chr(0x10FFFF))
+        return found
+
+
+class CaseWord(models.Model):
+    """A word of a case's reference, client, address or spots; made anew, never edited."""
+
+    case = models.ForeignKey(Case, on_delete=models.CASCADE, related_name="words")
+    word = models.CharField(max_length=40, db_index=True)
+
+    objects = CaseWordQuerySet.as_manager()
+
+    class Meta:
+        constraints = [
+            models.UniqueConstraint(fields=["case", "word"], name="word_is_once_in_a_case"),
+        ]
+
+    def __str__(self) -> str:
+        return self.word

@@ -4,10 +4,11 @@ from dataclasses import dataclass
 from datetime import datetime
 
 from django.db import IntegrityError, transaction
-from django.utils import timezone
 
 from consult.models import Assignment, Client, Property, User
 from mitigation.models import Case, CaseVisit, Stage
+from mitigation.services.cases import due_after
+from mitigation.services.references import next_reference
 from surveys.intake import (
     CaseFolderRefused,
     CheckedFolder,
@@ -93,14 +94,16 @@ def _store(folder: CheckedFolder, by: User | None, now: datetime) -> Case:
     )
     source.save()  # the digest is unique: of two imports of the same bytes one ends here
     visits = store_survey(home=home, folder=folder, source=source, by=by, now=now)
+    stage = _stage_after(visits)
     case = Case(
-        reference=folder.case.reference or _next_reference(now),
+        reference=folder.case.reference or next_reference(now),
         property=home,
         guideline=Guideline.objects.get(code=folder.case.guideline),
         target_band=folder.case.target_band,
         placement_percent=folder.case.placement_percent,
-        stage=_stage_after(visits),
+        stage=stage,
         stage_since=now,
+        due_on=due_after(stage, now),
         opened_at=now,
         source=source,
     )
@@ -124,15 +127,6 @@ def _store_property(head: CaseFile, by: User | None) -> Property:
     if by is not None and by.role == User.Role.ASSESSOR:
         save_new(Assignment(property=home, user=by), by)  # who brings a survey may go on with it
     return home
-
-
-def _next_reference(now: datetime) -> str:
-    """The next free reference of the year."""
-    prefix = f"EB-{timezone.localtime(now).year}-"
-    taken = Case.objects.filter(reference__startswith=prefix).values_list("reference", flat=True)
-    numbers = [reference.removeprefix(prefix) for reference in taken]
-    last = max((int(number) for number in numbers if number.isdecimal()), default=0)
-    return f"{prefix}{last + 1:04d}"
 
 
 def _stage_after(visits: list[Visit]) -> Stage:

@@ -1,0 +1,46 @@
+"""Rows that people edit: saved with who and why, and never over somebody else's change."""
+
+from collections.abc import Sequence
+from typing import Any, TypeVar
+
+from django.core.exceptions import ValidationError
+from django.db import models
+from django.utils.translation import gettext as _
+
+from consult.models import User
+
+Row = TypeVar("Row", bound=models.Model)
+LONGEST_REASON = 100
+
+
+class ChangedMeanwhileError(ValidationError):
+    """Somebody else changed the row after the form was opened; nothing was overwritten."""
+
+
+def version_of(row: Any) -> int:
+    """The number of the latest change of a row that has a history; 0 before the first."""
+    latest = row.history.order_by("-history_id").values_list("history_id", flat=True).first()
+    return latest or 0
+
+
+def lock_unchanged(row: Row, seen: int) -> Row:
+    """The row, locked until the transaction ends; ChangedMeanwhileError if it is past `seen`."""
+    manager = type(row)._default_manager
+    locked = manager.select_for_update().get(pk=row.pk)
+    if version_of(locked) == seen:
+        return locked
+    latest: Any = locked.history.select_related("history_user").order_by("-history_id").first()  # type: ignore[attr-defined]
+    raise ChangedMeanwhileError(
+        _("%(who)s changed this meanwhile. Nothing of yours was saved; here is how it stands now.")
+        % {"who": latest.history_user or _("Somebody")}
+    )
+
+
+def save_row(
+    *, row: models.Model, by: User | None, reason: str = "", fields: Sequence[str] | None = None
+) -> None:
+    """Check and save a row, with who and why in its history."""
+    row._history_user = by  # type: ignore[attr-defined]  # read by the history
+    row._change_reason = reason[:LONGEST_REASON] or None  # type: ignore[attr-defined]
+    row.full_clean()
+    row.save(update_fields=fields)

@@ -1,0 +1,211 @@
+"""The office steers a case: opens it, moves it, holds it, hands it over, begins a new round."""
+
+from collections.abc import Mapping
+from datetime import date, datetime, timedelta
+from typing import Any
+
+from django.core.exceptions import ValidationError
+from django.db import IntegrityError, models, transaction
+from django.utils import timezone
+from django.utils.translation import gettext as _
+from simple_history.utils import bulk_update_with_history
+
+from consult.models import Assignment, Property, User
+from consult.services.changes import LONGEST_REASON, lock_unchanged, save_row
+from mitigation.models import DUE_DAYS, ENDS, MOVES, Case, Note, Stage
+from mitigation.services.references import next_reference
+from surveys.models import Guideline
+
+EDITABLE = ("guideline", "target_band", "placement_percent", "due_on")
+_TRIES = 20
+
+
+def due_after(stage: str, now: datetime) -> date | None:
+    """The day by which a case that comes to `stage` now should move on."""
+    days = DUE_DAYS[stage]
+    return None if days is None else timezone.localdate(now) + timedelta(days=days)
+
+
+def open_case(
+    *,
+    home: Property,
+    guideline: Guideline,
+    target_band: int,
+    placement_percent: float,
+    by: User | None,
+    now: datetime,
+    reference: str = "",
+) -> Case:
+    """Open a case at a property, under the next free reference unless one is given."""
+    for attempt in range(_TRIES):
+        case = Case(
+            reference=reference or next_reference(now),
+            property=home,
+            guideline=guideline,
+            target_band=target_band,
+            placement_percent=placement_percent,
+            stage=Stage.ENQUIRY,
+            stage_since=now,
+            due_on=due_after(Stage.ENQUIRY, now),
+            opened_at=now,
+        )
+        try:
+            with transaction.atomic():
+                save_row(row=case, by=by)
+        except (IntegrityError, ValidationError):
+            # Somebody else took the number between our look and our write.
+            taken = Case.objects.filter(reference=case.reference).exists()
+            if reference or not taken or attempt == _TRIES - 1:
+                raise
+        else:
+            return case
+    raise AssertionError("unreachable")
+
+
+@transaction.atomic
+def move_case(*, case: Case, to: str, by: User | None, now: datetime, reason: str = "") -> Case:
+    """Take a case from the stage that the caller saw to another; the second of two is told."""
+    seen = case.stage
+    if to not in MOVES.get(seen, ()):
+        raise ValidationError(
+            _("A case does not go from “%(old)s” to “%(new)s”.")
+            % {"old": _label(seen), "new": _label(to)}
+        )
+    return _move(case, seen, to, by, now, reason)
+
+
+def decline_case(*, case: Case, reason: str, by: User | None, now: datetime) -> Case:
+    """End a case without proof; the reason is kept as a note."""
+    return move_case(case=case, to=Stage.DECLINED, by=by, now=now, reason=_required(reason))
+
+
+def reopen_case(*, case: Case, to: str, reason: str, by: User | None, now: datetime) -> Case:
+    """Take up a closed or declined case again."""
+    if case.stage not in ENDS:
+        raise ValidationError(_("Only a closed or declined case can be reopened."))
+    return move_case(case=case, to=to, by=by, now=now, reason=_required(reason))
+
+
+@transaction.atomic
+def begin_round(*, case: Case, by: User | None, now: datetime, reason: str) -> Case:
+    """Plan once more, because the follow-up did not reach the target everywhere."""
+    if case.stage not in (Stage.PROOF, Stage.CLOSED):
+        raise ValidationError(_("A new round begins after a proof."))
+    extra = {"round": models.F("round") + 1}
+    return _move(case, case.stage, Stage.PLAN, by, now, _required(reason), extra)
+
+
+@transaction.atomic
+def hold_case(*, case: Case, reason: str, by: User | None, now: datetime) -> Case:
+    """Let a case rest, with the reason on its page."""
+    if case.stage in ENDS:
+        raise ValidationError(_("The case has ended, there is nothing to hold."))
+    return _set_hold(case, "", _required(reason), by)
+
+
+@transaction.atomic
+def resume_case(*, case: Case, by: User | None, now: datetime) -> Case:
+    """Go on with a case that was on hold; its time begins anew."""
+    due = {"due_on": due_after(case.stage, now)}
+    return _set_hold(case, case.on_hold_reason, "", by, due)
+
+
+@transaction.atomic
+def edit_case(*, case: Case, seen: int, by: User | None, values: Mapping[str, Any]) -> Case:
+    """Change how a case is judged and when it is due, unless somebody else did so meanwhile."""
+    locked = lock_unchanged(case, seen)
+    for name in EDITABLE:
+        if name in values:
+            setattr(locked, name, values[name])
+    save_row(row=locked, by=by, fields=EDITABLE)
+    return locked
+
+
+@transaction.atomic
+def hand_over(*, case: Case, to: User, by: User | None, now: datetime, reason: str = "") -> None:
+    """Give the property of a case to one assessor, and take it from every other."""
+    if to.role != User.Role.ASSESSOR or not to.is_active:
+        raise ValidationError(_("A case is handed to an assessor who can log in."))
+    Property.objects.select_for_update().get(pk=case.property_id)
+    for assignment in Assignment.objects.filter(property=case.property).exclude(user=to):
+        assignment._history_user = by  # type: ignore[attr-defined]  # read by the history
+        assignment.delete()
+    if not Assignment.objects.filter(property=case.property, user=to).exists():
+        save_row(row=Assignment(property=case.property, user=to), by=by)
+    words = _("Handed over to %(name)s.") % {"name": to.name}
+    add_note(case=case, text=f"{words} {reason}".strip(), by=by, now=now)
+
+
+def add_note(*, case: Case, text: str, by: User | None, now: datetime) -> Note:
+    """Write something down for the practice."""
+    note = Note(case=case, text=text.strip(), written_by=by, written_at=now)
+    note.full_clean()
+    note.save()
+    return note
+
+
+def _move(
+    case: Case,
+    seen: str,
+    to: str,
+    by: User | None,
+    now: datetime,
+    reason: str,
+    extra: Mapping[str, Any] | None = None,
+) -> Case:
+    """One conditional UPDATE that looks at the old stage; a case on hold does not move."""
+    if case.on_hold_reason:
+        raise ValidationError(_("The case is on hold. Resume it first."))
+    moved = Case.objects.filter(pk=case.pk, stage=seen, on_hold_reason="").update(
+        stage=to, stage_since=now, due_on=due_after(to, now), **(extra or {})
+    )
+    if moved == 0:
+        raise _moved_meanwhile(case)
+    case.refresh_from_db()
+    _remember(case, by, reason)
+    if reason:
+        add_note(case=case, text=f"{_label(to)}: {reason}", by=by, now=now)
+    return case
+
+
+def _set_hold(
+    case: Case, seen: str, reason: str, by: User | None, extra: Mapping[str, Any] | None = None
+) -> Case:
+    held = Case.objects.filter(pk=case.pk, on_hold_reason=seen, stage=case.stage).update(
+        on_hold_reason=reason, **(extra or {})
+    )
+    if held == 0:
+        raise _moved_meanwhile(case)
+    case.refresh_from_db()
+    _remember(case, by, reason)
+    return case
+
+
+def _remember(case: Case, by: User | None, reason: str) -> None:
+    """Put a conditional UPDATE into the history, which sees only saves by itself."""
+    bulk_update_with_history(
+        [case],
+        Case,
+        [],  # the row is as it should be; this adds the history alone
+        default_user=by,
+        default_change_reason=reason[:LONGEST_REASON] or None,
+    )
+
+
+def _moved_meanwhile(case: Case) -> ValidationError:
+    now = Case.objects.get(pk=case.pk)
+    state = _("on hold") if now.on_hold_reason else _label(now.stage)
+    return ValidationError(
+        _("Somebody else changed this case meanwhile: it is now “%(state)s”. Nothing was done.")
+        % {"state": state}
+    )
+
+
+def _label(stage: str) -> str:
+    return str(Stage(stage).label) if stage in Stage.values else stage
+
+
+def _required(reason: str) -> str:
+    if not reason.strip():
+        raise ValidationError(_("Say why."))
+    return reason.strip()

@@ -1,0 +1,70 @@
+"""A case is found by any word that people remember of it."""
+
+import pytest
+from django.db import connection
+
+from mitigation.models import Case, CaseWord
+from mitigation.models.words import query_words, words_of
+from mitigation.services.search import index_all
+from tests.factories import CaseFactory, ClientFactory, PropertyFactory, SpotFactory
+
+pytestmark = pytest.mark.django_db
+
+
+@pytest.fixture
+def case():
+    client = ClientFactory(name="Käthe Möwe-Straß")
+    home = PropertyFactory(client=client, address="Uferweg 3\n24999 Neustrand")
+    SpotFactory(home=home, name="bunk bed")
+    CaseFactory()
+    return CaseFactory(reference="EB-2026-0412", property=home)
+
+
+@pytest.mark.parametrize(
+    "query",
+    ["EB-2026-0412", "eb-2026-04", "0412", "käthe", "KATHE", "möwe", "strass", "uferw", "24999",
+     "neustrand 3", "bunk", "bedroom möw", "  Möwe,  Käthe "],
+)  # fmt: skip
+def test_found_by(case, query):
+    assert list(Case.objects.matching(query)) == [case]
+
+
+@pytest.mark.parametrize(
+    "query", ["thé", "EB-2026-0413", "möwe hamburg", "'; --", "%", "_", "ferweg"]
+)
+def test_not_found_by(case, query):
+    assert case not in Case.objects.matching(query)
+
+
+def test_no_word_means_all(case):
+    assert Case.objects.matching(" ").count() == 2
+
+
+def test_a_changed_name_is_found_at_once(case):
+    client = case.property.client
+    client.name = "Jona Ahrendt"
+    client.save()
+    assert not Case.objects.matching("möwe").exists()
+    assert list(Case.objects.matching("ahrendt")) == [case]
+
+
+def test_making_the_index_again_changes_nothing(case):
+    before = set(CaseWord.objects.values_list("pk", flat=True))
+    assert index_all() == 2
+    assert set(CaseWord.objects.values_list("pk", flat=True)) == before
+    CaseWord.objects.all().delete()
+    index_all()
+    assert list(Case.objects.matching("möwe")) == [case]
+
+
+def test_the_search_goes_through_an_index(case):
+    plan = Case.objects.matching("möwe").explain()
+    if connection.vendor == "sqlite":
+        assert "mitigation_caseword" in plan
+        assert "SCAN U0" not in plan and "SCAN mitigation_caseword" not in plan, plan
+
+
+def test_words():
+    assert words_of("EB-2026-7 Ægir") == {"eb-2026-7", "eb", "2026", "7", "aegir"}
+    assert query_words("a bcd a") == ["bcd", "a"]
+    assert len(query_words("a b c d e f g h i j k")) == 8
