@@ -10,7 +10,16 @@ APPS = ("consult", "surveys", "mitigation")
 def kept_files() -> list[Path]:
     """Every file under version control, and new ones that are not ignored."""
     listed = subprocess.run(
-        ["git", "ls-files", "-z", "--cached", "--others", "--exclude-standard"],
+        [
+            "git",
+            "-c",
+            "safe.directory=*",
+            "ls-files",
+            "-z",
+            "--cached",
+            "--others",
+            "--exclude-standard",
+        ],
         cwd=ROOT,
         capture_output=True,
         text=True,
