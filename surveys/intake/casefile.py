@@ -24,6 +24,7 @@ DEFAULT_PLACEMENT_PERCENT = 5.0
 DEFAULT_SUPPLY = (230.0, 50.0)
 SUPPLY = {"US": (120.0, 60.0), "CA": (120.0, 60.0)}
 SHEET_HEADER = ("section", "key", "value")
+_MOST_BYTES = 100_000
 _SECTION_LINE = re.compile(r"\s*\[\s*([\w-]+)\s*\]")
 _KEY_LINE = re.compile(r"""\s*["']?([\w-]+)["']?\s*=""")
 
@@ -80,12 +81,15 @@ class Entries:
 
 def entries_of_toml(data: bytes, log: FaultLog) -> Entries | None:
     """What case.toml holds; None with a fault in `log` when it can't be read."""
+    if len(data) > _MOST_BYTES:
+        log.add(CASE, None, None, f"{len(data)} bytes", f"at most {_MOST_BYTES} bytes")
+        return None
     text = decoded(CASE, data, log)
     if text is None:
         return None
     try:
         content = tomllib.loads(text)
-    except tomllib.TOMLDecodeError as error:
+    except (ValueError, RecursionError) as error:
         line = re.search(r"line (\d+)", str(error))
         log.add(CASE, int(line[1]) if line else None, None, str(error), "TOML")
         return None

@@ -6,7 +6,8 @@ from surveys.intake.sources import GROUND_CHECKS, INSTRUMENTS, READINGS, VISITS
 
 NOTE = 10_000
 MOST_READINGS = 200_000
-MOST_ROWS = 10_000
+MOST_GROUND_CHECKS = 10_000
+MOST_REGISTER_ROWS = 500  # instruments, visits: more is no single case
 
 
 @dataclass(frozen=True)
@@ -108,6 +109,12 @@ GROUND_CHECK_COLUMNS = (
     _word("outlet_test", OUTLET_TESTS, " (empty = not tested)"),
     _text("note", "a text", NOTE),
 )
+MOST_ROWS = {
+    INSTRUMENTS: MOST_REGISTER_ROWS,
+    VISITS: MOST_REGISTER_ROWS,
+    READINGS: MOST_READINGS,
+    GROUND_CHECKS: MOST_GROUND_CHECKS,
+}
 COLUMNS = {
     INSTRUMENTS: INSTRUMENT_COLUMNS,
     VISITS: VISIT_COLUMNS,

@@ -20,12 +20,17 @@ class Fault:
     allowed: str
 
     def __str__(self) -> str:
-        place = self.file
+        place = _one_line(self.file)
         if self.row is not None:
             place += f" row {self.row}"
         if self.column is not None:
-            place += f", column {self.column}"
+            place += f", column {_one_line(self.column)}"
         return f"{place}: found {_shown(self.found)}, allowed: {self.allowed}"
+
+
+def _one_line(name: str) -> str:
+    """A name from a file, cut short and without line breaks."""
+    return " ".join(name.split())[:_LONGEST_FOUND]
 
 
 def _shown(found: str | None) -> str:

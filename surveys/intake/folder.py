@@ -3,7 +3,7 @@
 from dataclasses import dataclass
 
 from surveys.intake.casefile import CaseFile, entries_of_sheet, entries_of_toml, read_case
-from surveys.intake.columns import COLUMNS, MOST_READINGS, MOST_ROWS
+from surveys.intake.columns import COLUMNS, MOST_ROWS
 from surveys.intake.csvfile import read_csv
 from surveys.intake.faults import CaseFolderRefused, Fault, FaultLog, lines
 from surveys.intake.readings import Readings, read_readings, visit_places
@@ -153,8 +153,7 @@ def _case(files: Files, raw: dict[str, RawTable], log: FaultLog) -> CaseFile | N
 
 
 def _table(name: str, raw: dict[str, RawTable], log: FaultLog) -> Table:
-    most = MOST_READINGS if name == READINGS else MOST_ROWS
-    specs = COLUMNS[name]
+    most, specs = MOST_ROWS[name], COLUMNS[name]
     if name not in raw:
         header = [spec.name for spec in specs]  # an absent file has no rows and no faults
         return table_of(RawTable(name, [header]), specs, most, log)

@@ -15,7 +15,7 @@ from surveys.intake.faults import FaultLog
 MEGABYTE = 1_000_000
 MOST_BYTES = 20 * MEGABYTE
 MOST_BYTES_UNPACKED = 60 * MEGABYTE
-MOST_BYTES_WORKBOOK = 250 * MEGABYTE
+MOST_BYTES_WORKBOOK = 120 * MEGABYTE
 MOST_ENTRIES = 100
 MOST_RATIO = 200
 _RATIO_COUNTS_FROM = MEGABYTE  # small files of one repeated word compress well and do no harm

@@ -10,7 +10,7 @@ from typing import Any, TypeVar
 import numpy as np
 
 from surveys.calc.arrays import IntArray
-from surveys.intake.columns import ColumnSpec
+from surveys.intake.columns import NOTE, ColumnSpec
 from surveys.intake.faults import MOST_SHOWN, FaultLog
 
 T = TypeVar("T")
@@ -228,6 +228,8 @@ def _check_texts(table: Table, spec: ColumnSpec) -> None:
             wrong[code] = f"at most {spec.longest} characters"
         elif not word.isprintable() and any(map(is_control, word)):
             wrong[code] = "text without control characters"
+        elif spec.longest < NOTE and len(word.splitlines()) > 1:
+            wrong[code] = "one line of text"
     table.fault_words(spec.name, wrong)
 
 

@@ -29,7 +29,11 @@ _CELL_FAR_RIGHT = re.compile(rb"""\br\s*=\s*["'](?:A[O-Z]|[B-Z][A-Z]|[A-Z]{3,})\
 _ROW_FAR_DOWN = re.compile(
     rb"""\br\s*=\s*["'][A-Z]*(?:\d{7,}|[3-9]\d{5}|2[1-9]\d{4}|20[1-9]\d{3})["']"""
 )
-_FORMULA = re.compile(rb"""\br\s*=\s*["']([A-Z]+)(\d+)["'][^>]*>\s*<(?:\w+:)?f[\s>/]""")
+_FORMULA = re.compile(rb"""\br\s*=\s*["']([A-Z]+)(\d+)["'][^>]{0,200}>\s*<(?:\w+:)?f[\s>/]""")
+# The reader gives an error such as #DIV/0! as an empty cell: a reading would go missing unseen.
+_ERROR = re.compile(
+    rb"""<(?:\w+:)?c\b(?=[^>]{0,200}\bt\s*=\s*["']e["'])[^>]{0,200}?\br\s*=\s*["']([A-Z]+)(\d+)"""
+)
 _SHARED = re.compile(rb"""\bt\s*=\s*["']s["']""")
 
 
@@ -47,6 +51,10 @@ def read_workbook(name: str, data: bytes, log: FaultLog) -> dict[str, RawTable]:
         log.add(name, None, None, *refused.args)
     except (python_calamine.CalamineError, ET.ParseError, OSError, ValueError, KeyError) as error:
         log.add(name, None, None, f"a damaged workbook ({error})", "an XLSX file")
+    except BaseException as error:
+        if type(error).__name__ != "PanicException":  # how the reader gives up, below Exception
+            raise
+        log.add(name, None, None, "a damaged workbook", "an XLSX file")
     return {}
 
 
@@ -92,13 +100,14 @@ def _check_extent(label: str, content: bytes, log: FaultLog) -> None:
 
 
 def _note_formulas(sheet: str, content: bytes, header: Sequence[str], log: FaultLog) -> None:
-    """A fault for each formula: what it shows is a matter of the program that opens it."""
-    for match in islice(_FORMULA.finditer(content), MOST_FORMULAS):
-        letters, row = match.group(1).decode(), int(match.group(2))
-        place = sum((ord(c) - 64) * 26**n for n, c in enumerate(reversed(letters))) - 1
-        name = header[place].strip() if place < len(header) else ""
-        allowed = "its value, pasted as a plain number or text"
-        log.add(_label(sheet), row, name or letters, "a formula", allowed, order=place)
+    """A fault for each formula (what it shows depends on who opens it) and each error value."""
+    wanted = "its value, pasted as a plain number or text"
+    for pattern, found in ((_FORMULA, "a formula"), (_ERROR, "an error value")):
+        for match in islice(pattern.finditer(content), MOST_FORMULAS):
+            letters, row = match.group(1).decode(), int(match.group(2))
+            place = sum((ord(c) - 64) * 26**n for n, c in enumerate(reversed(letters))) - 1
+            name = header[place].strip() if place < len(header) else ""
+            log.add(_label(sheet), row, name or letters, found, wanted, order=place)
 
 
 def _label(sheet: str) -> str:

@@ -300,8 +300,8 @@ def test_where_the_case_stands(rows, stage):
 def test_who_brought_it_stands_in_the_history_and_an_assessor_may_go_on_with_it():
     assessor = UserFactory(role="assessor")
     case = bring_in(as_zip(), by=assessor).case
-    assert case.history.get().history_user == assessor
-    assert case.property.history.get().history_user == assessor
+    assert case.history.get().history_user_id == assessor.pk
+    assert case.property.history.get().history_user_id == assessor.pk
     assert case.source and case.source.received_by == assessor
     assert Assignment.objects.get().user == assessor
     assert Case.objects.visible_to(assessor).get() == case

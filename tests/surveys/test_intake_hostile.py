@@ -6,6 +6,7 @@ import struct
 import zipfile
 
 import pytest
+import python_calamine
 import xlsxwriter
 
 from surveys.intake import Upload, check_case_folder
@@ -125,7 +126,9 @@ def test_no_such_folder(tmp_path):
     assert "no such folder" in preview.lines()[0]
 
 
-def workbook_with(formula: str = "", far: tuple[int, int] | None = None) -> bytes:
+def workbook_with(
+    formula: str = "", far: tuple[int, int] | None = None, value: float | str = 5.25
+) -> bytes:
     buffer = io.BytesIO()
     book = xlsxwriter.Workbook(buffer, {"in_memory": True, "strings_to_formulas": False})
     for name, rows in {"case": CASE_ROWS, **TABLES}.items():
@@ -133,7 +136,7 @@ def workbook_with(formula: str = "", far: tuple[int, int] | None = None) -> byte
         for at, row in enumerate(rows):
             sheet.write_row(at, 0, row)
         if name == "readings.csv" and formula:
-            sheet.write_formula(4, 8, formula, None, 5.25)
+            sheet.write_formula(4, 8, formula, None, value)
         if name == "readings.csv" and far:
             sheet.write_string(*far, "far out")
     book.close()
@@ -143,6 +146,18 @@ def workbook_with(formula: str = "", far: tuple[int, int] | None = None) -> byte
 def test_formulas_are_named_by_their_cell():
     line = refused(workbook_with(formula="=2+3.25"), "case.xlsx")
     assert line.startswith("sheet readings row 5, column x: found 'a formula'")
+
+
+def test_error_values_are_named_by_their_cell():
+    buffer = io.BytesIO()
+    with (
+        zipfile.ZipFile(io.BytesIO(workbook_with(formula="=1/0", value="#DIV/0!"))) as old,
+        zipfile.ZipFile(buffer, "w") as new,
+    ):
+        for part in old.namelist():
+            new.writestr(part, old.read(part).replace(b"<f>1/0</f>", b""))
+    lines = check_case_folder(Upload("case.xlsx", buffer.getvalue())).lines()
+    assert "sheet readings row 5, column x: found 'an error value'" in lines[0]
 
 
 @pytest.mark.parametrize("far", [(1_048_575, 0), (0, 16_383), (250_000, 3), (3, 60)])
@@ -183,6 +198,17 @@ def test_a_damaged_workbook():
             data = old.read(part)
             new.writestr(part, data[: len(data) // 2] if "sheet4" in part else data)
     assert "damaged workbook" in refused(buffer.getvalue(), "case.xlsx")
+
+
+def test_a_workbook_on_which_the_reader_gives_up(monkeypatch):
+    class PanicException(BaseException):
+        """As the reader raises it."""
+
+    def give_up(*args: object) -> None:
+        raise PanicException
+
+    monkeypatch.setattr(python_calamine, "load_workbook", give_up)
+    assert "damaged workbook" in refused(as_workbook().data, "case.xlsx")
 
 
 def test_an_error_cell_is_no_number():
