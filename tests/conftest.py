@@ -16,7 +16,7 @@ from django.db import connection
 from pytest_django import DjangoDbBlocker, Settings
 
 OWN_APPS = ("consult.", "surveys.", "mitigation.")
-MIGRATED = pytest.StashKey[tuple[str, DjangoDbBlocker]]()
+MIGRATED = pytest.StashKey[tuple[str, str, DjangoDbBlocker]]()
 
 
 @pytest.fixture(autouse=True)
@@ -36,17 +36,21 @@ def django_db_setup(
     with django_db_blocker.unblock():
         rows = json.loads(connection.creation.serialize_db_to_string())
     own = [row for row in rows if row["model"].startswith(OWN_APPS)]
-    request.config.stash[MIGRATED] = (json.dumps(own), django_db_blocker)
+    name = str(connection.settings_dict["NAME"])
+    request.config.stash[MIGRATED] = (name, json.dumps(own), django_db_blocker)
 
 
 @pytest.hookimpl(wrapper=True)
 def pytest_runtest_teardown(item: pytest.Item) -> Generator[None, None, None]:
     yield
-    if _commits(item) and MIGRATED in item.config.stash:
-        rows, blocker = item.config.stash[MIGRATED]
-        with blocker.unblock():
-            connection.creation.deserialize_db_from_string(rows)
-            connection.close()
+    if not _commits(item) or MIGRATED not in item.config.stash:
+        return
+    name, rows, blocker = item.config.stash[MIGRATED]
+    if str(connection.settings_dict["NAME"]) != name:
+        return  # after the last test: the test database is gone, and this is a real one
+    with blocker.unblock():
+        connection.creation.deserialize_db_from_string(rows)
+        connection.close()
 
 
 def _commits(item: pytest.Item) -> bool:
