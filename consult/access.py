@@ -9,6 +9,7 @@ from django.contrib.auth.models import AnonymousUser
 from django.core.exceptions import PermissionDenied
 from django.db import models
 from django.http import HttpRequest, HttpResponse
+from django.utils import translation
 from django.utils.cache import add_never_cache_headers
 
 P = ParamSpec("P")
@@ -65,6 +66,32 @@ def role_required(*roles: str) -> Callable[[View[P]], View[P]]:
         return login_required(guarded)  # type: ignore[return-value]  # the wrapper keeps P
 
     return decorate
+
+
+def manager_required(view: View[P]) -> View[P]:
+    """Let only people through who run the practice."""
+
+    @wraps(view)
+    def guarded(request: HttpRequest, *args: P.args, **kwargs: P.kwargs) -> HttpResponse:
+        if not getattr(request.user, "is_manager", False):
+            raise PermissionDenied
+        return view(request, *args, **kwargs)
+
+    return login_required(guarded)  # type: ignore[return-value]  # the wrapper keeps P
+
+
+class OwnLanguageMiddleware:
+    """Pages speak the language of who is logged in; nobody's browser decides for them."""
+
+    def __init__(self, get_response: Callable[[HttpRequest], HttpResponse]) -> None:
+        self.get_response = get_response
+
+    def __call__(self, request: HttpRequest) -> HttpResponse:
+        language = getattr(request.user, "language", "")
+        if language and translation.check_for_language(language):
+            translation.activate(language)
+            request.LANGUAGE_CODE = translation.get_language()
+        return self.get_response(request)
 
 
 class PrivatePagesMiddleware:

@@ -1,11 +1,53 @@
 """How the log-in library is bent to a practice's needs."""
 
+from typing import Any
+from uuid import uuid4
+
 from allauth.account.adapter import DefaultAccountAdapter
-from django.http import HttpRequest
+from django.contrib.sites.shortcuts import get_current_site
+from django.http import HttpRequest, HttpResponse
+from django.utils import timezone
+
+from consult.models import AccessEvent, User
+from consult.services.mail import queue_mail
+from consult.services.people import record_event
 
 
 class ClosedAccountAdapter(DefaultAccountAdapter):  # type: ignore[misc]  # untyped library
-    """Nobody signs up by themselves: people are entered by the office."""
+    """Nobody signs up by themselves: people are entered by the office.
+
+    Its mails go through the job table like every other; who came in and who was refused is noted.
+    """
 
     def is_open_for_signup(self, request: HttpRequest) -> bool:
         return False
+
+    def send_mail(self, template_prefix: str, email: str, context: dict[str, Any]) -> None:
+        request = context.get("request") or self.request
+        site = {"request": request, "email": email, "current_site": get_current_site(request)}
+        message = self.render_mail(template_prefix, email, site | context)
+        queue_mail(
+            key=f"log-in:{uuid4()}", to=email, subject=message.subject[:200], body=message.body
+        )
+
+    def post_login(self, request: HttpRequest, user: User, **kwargs: Any) -> HttpResponse:
+        record_event(
+            kind=AccessEvent.Kind.LOGGED_IN,
+            now=timezone.now(),
+            by=user,
+            about=user,
+            address=self.get_client_ip(request),
+        )
+        response: HttpResponse = super().post_login(request, user, **kwargs)
+        return response
+
+    def authentication_failed(self, request: HttpRequest, **credentials: Any) -> None:
+        typed = str(credentials.get("email") or credentials.get("username") or "")
+        record_event(
+            kind=AccessEvent.Kind.LOGIN_REFUSED,
+            now=timezone.now(),
+            about=User.objects.filter(email__iexact=typed).first(),
+            # Somebody may have typed the password into the wrong field: only an address is kept.
+            what=typed if "@" in typed else "",
+            address=self.get_client_ip(request),
+        )

@@ -2,9 +2,9 @@
 
 from allauth.account.decorators import secure_admin_login
 from django.contrib import admin
-from django.urls import include, path
+from django.urls import include, path, re_path
 
-from consult.views import home, letters
+from consult.views import home, letters, people, practice
 
 admin.site.login = secure_admin_login(admin.site.login)  # type: ignore[method-assign]  # as the library documents
 
@@ -14,7 +14,28 @@ urlpatterns = [
     path("letters/", letters.letter_list, name="letter_list"),
     path("letters/<str:number>/pdf/", letters.letter_file, name="letter_file"),
     path("letters/<str:number>/retry/", letters.letter_retry, name="letter_retry"),
+    path("me/", people.own_account, name="own_account"),
+    path("me/language/", people.own_language, name="own_language"),
+    path("people/", people.person_list, name="person_list"),
+    path("people/invite/", people.person_invite, name="person_invite"),
+    path("people/<int:pk>/", people.person_detail, name="person_detail"),
+    re_path(
+        r"^people/(?P<pk>\d+)/(?P<act>invite|deactivate|reactivate)/$",
+        people.person_act,
+        name="person_act",
+    ),
+    path("people/log/", people.access_log, name="access_log"),
+    path("invitation/<str:token>/", people.invitation, name="invitation"),
+    path("practice/", practice.practice, name="practice"),
+    path("firms/", practice.firm_list, name="firm_list"),
+    path("firms/add/", practice.firm_add, name="firm_add"),
+    path("firms/<int:pk>/", practice.firm_edit, name="firm_edit"),
     path("", include("mitigation.urls")),
+    path("accounts/email/", people.closed, name="account_email"),
     path("accounts/", include("allauth.account.urls")),
+    path("accounts/2fa/", include("allauth.mfa.urls")),
+    path("accounts/sessions/", include("allauth.usersessions.urls")),
     path("admin/", admin.site.urls),
 ]
+
+handler403 = "consult.views.people.refused"

@@ -5,7 +5,7 @@ from collections.abc import Iterator
 import pytest
 from django.urls import URLPattern, URLResolver, get_resolver, reverse
 
-from consult.models import Letter
+from consult.models import Firm, Letter, User
 from mitigation.models import Case
 from tests.cast import ASKERS, make_cast
 from tests.factories import ready_letter
@@ -16,6 +16,8 @@ pytestmark = pytest.mark.django_db
 # manager, office, its assessor, another assessor, its client, another client, its electrician,
 # nobody. 404 and not 403 for rows of others: do not tell that they exist.
 ANYBODY = "200 200 200 200 200 200 200 200"
+EVERYONE_IN = "200 200 200 200 200 200 200 302"
+MANAGER = "200 403 403 403 403 403 403 302"
 MATRIX: dict[str, tuple[str, dict[str, str], str]] = {
     "home": ("get", {}, "302 302 302 302 302 302 302 302"),
     "electrician_home": ("get", {}, "403 403 403 403 403 403 200 302"),
@@ -29,13 +31,29 @@ MATRIX: dict[str, tuple[str, dict[str, str], str]] = {
         {"reference": "{case}", "kind": "outcome"},
         "302 302 403 403 403 403 403 302",
     ),
+    "own_account": ("get", {}, "200 200 200 200 200 200 200 302"),
+    "own_language": ("post", {}, "422 422 422 422 422 422 422 302"),
+    "person_list": ("get", {}, MANAGER),
+    "person_invite": ("get", {}, MANAGER),
+    "person_detail": ("get", {"pk": "{person}"}, MANAGER),
+    "person_act": (
+        "post",
+        {"pk": "{person}", "act": "reactivate"},
+        "302 403 403 403 403 403 403 302",
+    ),
+    "access_log": ("get", {}, MANAGER),
+    "invitation": ("get", {"token": "no-token"}, "410 410 410 410 410 410 410 410"),
+    "practice": ("get", {}, MANAGER),
+    "firm_list": ("get", {}, MANAGER),
+    "firm_add": ("get", {}, MANAGER),
+    "firm_edit": ("get", {"pk": "{firm}"}, MANAGER),
     # The log-in library's own pages: they show nothing of the practice.
     "account_login": ("get", {}, "302 302 302 302 302 302 302 200"),
     "account_logout": ("get", {}, "200 200 200 200 200 200 200 302"),
     "account_signup": ("get", {}, "302 302 302 302 302 302 302 200"),
     "account_inactive": ("get", {}, ANYBODY),
     "account_reauthenticate": ("get", {}, "200 200 200 200 200 200 200 302"),
-    "account_email": ("get", {}, "200 200 200 200 200 200 200 302"),
+    "account_email": ("get", {}, "302 302 302 302 302 302 302 302"),
     "account_change_password": ("get", {}, "200 200 200 200 200 200 200 302"),
     "account_set_password": ("get", {}, "302 302 302 302 302 302 302 302"),
     "account_reset_password": ("get", {}, ANYBODY),
@@ -45,6 +63,22 @@ MATRIX: dict[str, tuple[str, dict[str, str], str]] = {
     "account_email_verification_sent": ("get", {}, ANYBODY),
     "account_confirm_login_code": ("get", {}, "302 302 302 302 302 302 302 302"),
     "account_confirm_email": ("get", {"key": "no-key"}, ANYBODY),
+    "mfa_index": ("get", {}, EVERYONE_IN),
+    "mfa_authenticate": ("get", {}, "302 302 302 302 302 302 302 302"),
+    "mfa_reauthenticate": ("get", {}, "302 302 302 302 302 302 302 302"),
+    # What changes a log-in asks for the password again.
+    "mfa_activate_totp": ("get", {}, "302 302 302 302 302 302 302 302"),
+    "mfa_deactivate_totp": ("get", {}, "404 404 404 404 404 404 404 302"),
+    "mfa_view_recovery_codes": ("get", {}, "404 404 404 404 404 404 404 302"),
+    "mfa_generate_recovery_codes": ("get", {}, "302 302 302 302 302 302 302 302"),
+    "mfa_download_recovery_codes": ("get", {}, "404 404 404 404 404 404 404 302"),
+    "mfa_list_webauthn": ("get", {}, EVERYONE_IN),
+    "mfa_add_webauthn": ("get", {}, "302 302 302 302 302 302 302 302"),
+    "mfa_reauthenticate_webauthn": ("get", {}, "302 302 302 302 302 302 302 302"),
+    "mfa_remove_webauthn": ("get", {"pk": "1"}, "302 302 302 302 302 302 302 302"),
+    "mfa_edit_webauthn": ("get", {"pk": "1"}, "302 302 302 302 302 302 302 302"),
+    "mfa_login_webauthn": ("get", {}, "302 302 302 302 302 302 302 302"),
+    "usersessions_list": ("get", {}, EVERYONE_IN),
 }
 
 
@@ -74,7 +108,12 @@ def _admin_paths() -> list[str]:
 def _filled(arguments: dict[str, str], case: Case) -> dict[str, str]:
     letter = ready_letter(case) if "{letter}" in arguments.values() else None
     return {
-        key: value.format(letter=letter and letter.number, case=case.reference)
+        key: value.format(
+            letter=letter and letter.number,
+            case=case.reference,
+            person=User.objects.filter(role="client").values_list("pk", flat=True).first(),
+            firm=Firm.objects.values_list("pk", flat=True).first(),
+        )
         for key, value in arguments.items()
     }
 

@@ -1,0 +1,1 @@
+"""What people type, checked before a service writes it."""

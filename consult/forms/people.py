@@ -1,0 +1,108 @@
+"""Forms about people, firms and the practice."""
+
+from typing import Any
+
+from django import forms
+from django.conf import settings
+from django.contrib.auth.password_validation import password_validators_help_texts
+from django.utils.translation import gettext_lazy as _
+
+from consult.models import Client, Firm, Practice, User
+
+
+class LanguageForm(forms.Form):
+    language = forms.ChoiceField(label=_("Language"), choices=settings.LANGUAGES)
+
+
+class PersonForm(forms.ModelForm):  # type: ignore[type-arg]  # not subscriptable at run time
+    language = forms.ChoiceField(label=_("Language"), choices=settings.LANGUAGES)
+
+    class Meta:
+        model = User
+        fields = ["name", "email", "role", "firm", "language", "is_manager"]
+        labels = {"name": _("Name"), "email": _("E-mail"), "role": _("Role"), "firm": _("Firm")}
+        help_texts = {"firm": _("For electricians: the contractor they work for.")}
+
+    def clean(self) -> dict[str, Any]:
+        cleaned = super().clean() or {}
+        role = cleaned.get("role")
+        if role == User.Role.ELECTRICIAN and not cleaned.get("firm"):
+            self.add_error("firm", _("An electrician belongs to a firm."))
+        if cleaned.get("is_manager") and role != User.Role.OFFICE:
+            self.add_error("is_manager", _("Only somebody of the office runs the practice."))
+        return cleaned
+
+    def clean_email(self) -> str:
+        email: str = self.cleaned_data["email"].lower()
+        if User.objects.filter(email__iexact=email).exclude(pk=self.instance.pk).exists():
+            raise forms.ValidationError(_("Somebody has a log-in with this e-mail."))
+        return email
+
+
+class NewPasswordForm(forms.Form):
+    password = forms.CharField(
+        label=_("Password"),
+        strip=False,
+        widget=forms.PasswordInput(attrs={"autocomplete": "new-password"}),
+    )
+    again = forms.CharField(
+        label=_("Password, once more"),
+        strip=False,
+        widget=forms.PasswordInput(attrs={"autocomplete": "new-password"}),
+    )
+
+    def __init__(self, *args: Any, **kwargs: Any) -> None:
+        super().__init__(*args, **kwargs)
+        self.fields["password"].help_text = " ".join(password_validators_help_texts())
+
+    def clean(self) -> dict[str, Any]:
+        cleaned = super().clean() or {}
+        if cleaned.get("password") != cleaned.get("again"):
+            self.add_error("again", _("The two are not the same."))
+        return cleaned
+
+
+class FirmForm(forms.ModelForm):  # type: ignore[type-arg]
+    class Meta:
+        model = Firm
+        fields = ["name", "address", "phone", "email", "licence"]
+        labels = {
+            "name": _("Name"),
+            "address": _("Postal address"),
+            "phone": _("Phone"),
+            "email": _("E-mail"),
+            "licence": _("Licence"),
+        }
+        widgets = {"address": forms.Textarea(attrs={"rows": 4})}
+
+
+class PracticeForm(forms.ModelForm):  # type: ignore[type-arg]
+    class Meta:
+        model = Practice
+        fields = ["name", "address", "country", "phone", "email", "website", "signatory"]
+        labels = {
+            "name": _("Name"),
+            "address": _("Postal address"),
+            "country": _("Country"),
+            "phone": _("Phone"),
+            "email": _("E-mail"),
+            "website": _("Web site"),
+            "signatory": _("Signatory"),
+        }
+        help_texts = {"country": _("Two capital letters, such as DE or US.")}
+        widgets = {"address": forms.Textarea(attrs={"rows": 4})}
+
+    def clean_country(self) -> str:
+        country: str = self.cleaned_data["country"].strip().upper()
+        if len(country) != 2 or not country.isascii() or not country.isalpha():
+            raise forms.ValidationError(_("A country is two capital letters, such as DE or US."))
+        return country
+
+
+class OwnContactForm(forms.ModelForm):  # type: ignore[type-arg]
+    class Meta:
+        model = Client
+        fields = ["email", "phone", "address"]
+        labels = {"email": _("E-mail"), "phone": _("Phone"), "address": _("Postal address")}
+        widgets = {"address": forms.Textarea(attrs={"rows": 4})}
+        help_texts = {"email": _("Where we write to. Your log-in keeps its own e-mail.")}

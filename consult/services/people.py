@@ -1,0 +1,221 @@
+"""People, firms and the practice: invited, changed, let in and kept out."""
+
+from datetime import datetime, timedelta
+from typing import Any
+
+from allauth.usersessions.models import UserSession
+from django.contrib.auth.password_validation import validate_password
+from django.core import signing
+from django.core.exceptions import ValidationError
+from django.db import transaction
+from django.urls import reverse
+from django.utils.crypto import constant_time_compare, salted_hmac
+from django.utils.translation import gettext as _
+from django.utils.translation import override
+
+from consult.models import AccessEvent, Client, Firm, Practice, User
+from consult.services.mail import queue_mail
+
+INVITATION_HOLDS = timedelta(days=7)
+INVITATION = "consult.invitation"
+EDITABLE = ("email", "name", "role", "firm", "language", "is_manager")
+
+
+def record_event(
+    *,
+    kind: AccessEvent.Kind,
+    now: datetime,
+    by: User | None = None,
+    about: User | None = None,
+    what: str = "",
+    address: str | None = None,
+) -> AccessEvent:
+    """Write a line of the access log."""
+    event = AccessEvent(at=now, kind=kind, user=by, about=about, what=what[:300], address=address)
+    event.full_clean()
+    event.save(force_insert=True)
+    return event
+
+
+def invite_person(*, by: User, site: str, now: datetime, **fields: Any) -> User:
+    """Enter somebody without a password and send the link by which they set one.
+
+    A person in the role of a client is tied to the client with the same e-mail.
+    """
+    with transaction.atomic():
+        client = _client_to_tie(fields["email"]) if fields["role"] == User.Role.CLIENT else None
+        user = User.objects.create_user(**fields)
+        if client is not None:
+            client.user = user
+            client.full_clean()
+            client.save(update_fields=["user"])
+        send_invitation(user=user, by=by, site=site, now=now)
+    return user
+
+
+def _client_to_tie(email: str) -> Client:
+    found = Client.objects.filter(email__iexact=email, user=None).order_by("pk").first()
+    if found is None:
+        raise ValidationError(
+            {"email": _("No client without a log-in has this e-mail; enter it there first.")}
+        )
+    return found
+
+
+def send_invitation(*, user: User, by: User, site: str, now: datetime) -> None:
+    """Send somebody who has no password yet the link to set one; `site` is its scheme and host."""
+    if user.has_usable_password() or not user.is_active:
+        raise ValidationError(_("%(name)s has a password already.") % {"name": user.name})
+    link = site.rstrip("/") + reverse("invitation", args=[invitation_token(user)])
+    practice = Practice.objects.values_list("name", flat=True).first() or "Ebbmark"
+    with override(user.language), transaction.atomic():
+        queue_mail(
+            key=f"invitation:{user.pk}:{now:%Y%m%d%H%M%S%f}",
+            to=user.email,
+            subject=_("Your log-in at %(practice)s") % {"practice": practice},
+            body=_(
+                "Good day %(name)s,\n\n%(by)s has set up a log-in for you. Choose a password here:"
+                "\n\n%(link)s\n\nThe link holds for %(days)s days and works once.\n\n%(practice)s\n"
+            )
+            % {
+                "name": user.name,
+                "by": by.name,
+                "link": link,
+                "days": INVITATION_HOLDS.days,
+                "practice": practice,
+            },
+        )
+        record_event(kind=AccessEvent.Kind.INVITED, now=now, by=by, about=user)
+
+
+def invitation_token(user: User) -> str:
+    """A signed word for `user` that is worth nothing once they have a password."""
+    return signing.dumps([user.pk, _stamp(user)], salt=INVITATION)
+
+
+def _stamp(user: User) -> str:
+    return salted_hmac(INVITATION, f"{user.password}{user.email}").hexdigest()[:24]
+
+
+def invited_person(token: str) -> User | None:
+    """Whom an invitation is for; None when it is spent, too old or not ours."""
+    try:
+        pk, stamp = signing.loads(token, salt=INVITATION, max_age=INVITATION_HOLDS)
+    except (signing.BadSignature, ValueError, TypeError):
+        return None
+    user = User.objects.filter(pk=pk, is_active=True).first()
+    if user is None or user.has_usable_password():
+        return None
+    return user if constant_time_compare(stamp, _stamp(user)) else None
+
+
+def accept_invitation(*, token: str, password: str, now: datetime) -> User:
+    """Give an invited person the password of their choice, once."""
+    with transaction.atomic():
+        user = invited_person(token)
+        if user is None:
+            raise ValidationError(_("This invitation has been used or is too old."))
+        validate_password(password, user)
+        before = user.password
+        user.set_password(password)
+        # Two answers at once: the second finds the row changed.
+        if not User.objects.filter(pk=user.pk, password=before).update(password=user.password):
+            raise ValidationError(_("This invitation has been used or is too old."))
+        record_event(kind=AccessEvent.Kind.ACCEPTED, now=now, by=user, about=user)
+    return user
+
+
+def change_person(*, user: User, by: User, now: datetime, **fields: Any) -> User:
+    """Change what the practice says about somebody; they cannot lock themselves out."""
+    unknown = set(fields) - set(EDITABLE)
+    if unknown:
+        raise TypeError(f"not editable: {sorted(unknown)}")
+    if user.pk == by.pk and (not fields.get("is_manager", True) or fields.get("role") not in
+                             (None, User.Role.OFFICE)):  # fmt: skip
+        raise ValidationError(_("You cannot take the practice out of your own hands."))
+    with transaction.atomic():
+        stored = User.objects.get(pk=user.pk)
+        changes = [
+            f"{name}: {getattr(stored, name)} \u2192 {value}"
+            for name, value in fields.items()
+            if getattr(stored, name) != value
+        ]
+        if not changes:
+            return stored
+        for name, value in fields.items():
+            setattr(stored, name, value)
+        stored.full_clean()
+        stored.save(update_fields=list(fields))
+        record_event(
+            kind=AccessEvent.Kind.CHANGED, now=now, by=by, about=stored, what="; ".join(changes)
+        )
+    return stored
+
+
+def deactivate_person(*, user: User, by: User, now: datetime) -> None:
+    """Keep somebody out from this moment on: their sessions end, their row stays."""
+    if user.pk == by.pk:
+        raise ValidationError(_("You cannot deactivate yourself."))
+    with transaction.atomic():
+        stored = User.objects.get(pk=user.pk)
+        if not stored.is_active:
+            return
+        stored.is_active = False
+        stored.save(update_fields=["is_active"])
+        for session in UserSession.objects.filter(user=stored):
+            session.end()
+        record_event(kind=AccessEvent.Kind.DEACTIVATED, now=now, by=by, about=stored)
+
+
+def reactivate_person(*, user: User, by: User, now: datetime) -> None:
+    """Let somebody in again, with the password they had."""
+    with transaction.atomic():
+        stored = User.objects.get(pk=user.pk)
+        if stored.is_active:
+            return
+        stored.is_active = True
+        stored.save(update_fields=["is_active"])
+        record_event(kind=AccessEvent.Kind.REACTIVATED, now=now, by=by, about=stored)
+
+
+def set_own_language(*, user: User, language: str) -> None:
+    """Pages in the language that somebody chose; a client's letters follow it."""
+    with transaction.atomic():
+        user.language = language
+        user.full_clean()
+        user.save(update_fields=["language"])
+        client = Client.objects.filter(user=user).first()
+        if client is not None and client.language != language:
+            client.language = language
+            client.full_clean()
+            client.save(update_fields=["language"])
+
+
+def save_firm(*, firm: Firm) -> Firm:
+    """Keep a contractor firm, new or changed."""
+    with transaction.atomic():
+        firm.full_clean()
+        firm.save()
+    return firm
+
+
+def save_practice(*, practice: Practice) -> Practice:
+    """Keep what stands at the head of every letter from now on; issued letters stay as they are."""
+    with transaction.atomic():
+        practice.full_clean()
+        practice.save()
+    return practice
+
+
+def correct_own_contact(*, client: Client, **fields: Any) -> Client:
+    """A client corrects how they are reached; the history keeps what stood there before."""
+    unknown = set(fields) - {"email", "phone", "address"}
+    if unknown:
+        raise TypeError(f"not a client's to change: {sorted(unknown)}")
+    with transaction.atomic():
+        stored = Client.objects.get(pk=client.pk)
+        for name, value in fields.items():
+            setattr(stored, name, value)
+        stored.full_clean()
+        stored.save(update_fields=list(fields))
+    return stored

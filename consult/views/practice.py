@@ -1,0 +1,56 @@
+"""The practice itself and the contractor firms it works with."""
+
+from django.contrib import messages
+from django.db.models import Count
+from django.http import HttpRequest, HttpResponse
+from django.shortcuts import get_object_or_404, redirect, render
+from django.utils.translation import gettext as _
+from django.views.decorators.http import require_http_methods, require_safe
+
+from consult.access import manager_required
+from consult.forms.people import FirmForm, PracticeForm
+from consult.models import Firm, Practice
+from consult.services import people
+
+
+@require_http_methods(["GET", "HEAD", "POST"])
+@manager_required
+def practice(request: HttpRequest) -> HttpResponse:
+    """Name, address and signatory, as they stand on letters from now on."""
+    row = Practice.objects.first() or Practice(pk=1)
+    form = PracticeForm(request.POST or None, instance=row)
+    if request.method == "POST" and form.is_valid():
+        people.save_practice(practice=form.instance)
+        messages.success(request, _("The next letter carries these."))
+        return redirect("practice")
+    status = 422 if form.errors else 200
+    return render(request, "consult/practice.html", {"form": form}, status=status)
+
+
+@require_safe
+@manager_required
+def firm_list(request: HttpRequest) -> HttpResponse:
+    firms = Firm.objects.annotate(n_people=Count("people")).order_by("name")
+    return render(request, "consult/firm_list.html", {"firms": firms})
+
+
+@require_http_methods(["GET", "HEAD", "POST"])
+@manager_required
+def firm_add(request: HttpRequest) -> HttpResponse:
+    return _firm(request, Firm())
+
+
+@require_http_methods(["GET", "HEAD", "POST"])
+@manager_required
+def firm_edit(request: HttpRequest, pk: int) -> HttpResponse:
+    return _firm(request, get_object_or_404(Firm, pk=pk))
+
+
+def _firm(request: HttpRequest, firm: Firm) -> HttpResponse:
+    form = FirmForm(request.POST or None, instance=firm)
+    if request.method == "POST" and form.is_valid():
+        people.save_firm(firm=form.instance)
+        messages.success(request, _("%(name)s is kept.") % {"name": form.instance.name})
+        return redirect("firm_list")
+    status = 422 if form.errors else 200
+    return render(request, "consult/firm_form.html", {"form": form, "firm": firm}, status=status)

@@ -1,0 +1,101 @@
+"""The door: who gets in, who is noted, in which language, with what second factor."""
+
+import pytest
+from allauth.mfa.models import Authenticator
+from allauth.mfa.totp.internal.auth import (
+    TOTP,
+    generate_totp_secret,
+    hotp_value,
+    yield_hotp_counters_from_time,
+)
+from django.core import mail
+from django.core.cache import cache
+from django.urls import reverse
+
+from consult.models import AccessEvent, Job, OutboundMail
+from consult.tasks import run_job
+from tests.factories import PASSWORD, UserFactory
+
+pytestmark = pytest.mark.django_db
+
+
+@pytest.fixture(autouse=True)
+def _no_earlier_tries() -> None:
+    cache.clear()
+
+
+def log_in(client, user, password: str = PASSWORD):
+    return client.post(reverse("account_login"), {"login": user.email, "password": password})
+
+
+def test_a_log_in_is_noted_with_its_address(client) -> None:
+    user = UserFactory()
+    assert log_in(client, user).status_code == 302
+    event = AccessEvent.objects.get()
+    assert (event.kind, event.user, event.address) == ("logged-in", user, "127.0.0.1")
+
+
+def test_a_refusal_is_noted_and_not_what_was_typed_by_mistake(client) -> None:
+    user = UserFactory()
+    assert log_in(client, user, "wrong").status_code == 200
+    event = AccessEvent.objects.get()
+    assert (event.kind, event.user, event.about) == ("login-refused", None, user)
+    client.post(reverse("account_login"), {"login": "my-secret", "password": "x"})
+    assert not AccessEvent.objects.filter(what__contains="my-secret").exists()
+
+
+def test_guessing_is_slowed_down(client) -> None:
+    user = UserFactory()
+    for _try in range(6):
+        log_in(client, user, "wrong")
+    log_in(client, user)  # even the right one has to wait now
+    assert client.get(reverse("own_account")).status_code == 302
+
+
+def test_a_forgotten_password_is_mailed_by_a_job(client) -> None:
+    user = UserFactory()
+    assert client.post(reverse("account_reset_password"), {"email": user.email}).status_code == 302
+    assert not mail.outbox
+    run_job(Job.objects.get(kind="send-mail").pk)
+    (message,) = mail.outbox
+    assert message.to == [user.email]
+    link = next(word for word in message.body.split() if "/password/reset/key/" in word)
+    form = client.get(link.split("testserver")[1], follow=True)
+    assert form.status_code == 200
+    new = {"password1": "nine-quiet-lamps", "password2": "nine-quiet-lamps"}
+    assert client.post(form.request["PATH_INFO"], new).status_code == 302
+    user.refresh_from_db()
+    assert user.check_password("nine-quiet-lamps")
+
+
+def test_nobody_signs_up(client) -> None:
+    fields = {"email": "new@example.org", "password1": PASSWORD, "password2": PASSWORD}
+    page = client.post(reverse("account_signup"), fields)
+    assert page.status_code == 200
+    assert not OutboundMail.objects.exists()
+
+
+def test_with_a_second_factor_the_password_alone_opens_nothing(client) -> None:
+    user = UserFactory()
+    secret = generate_totp_secret()
+    TOTP.activate(user, secret)
+    assert log_in(client, user).url == reverse("mfa_authenticate")
+    assert client.get(reverse("own_account")).status_code == 302
+    assert client.post(reverse("mfa_authenticate"), {"code": "000000x"}).status_code == 200
+    code = hotp_value(secret, next(iter(yield_hotp_counters_from_time())))
+    response = client.post(reverse("mfa_authenticate"), {"code": f"{code:06d}"})
+    assert response.status_code == 302
+    assert client.get(reverse("own_account")).status_code == 200
+    assert Authenticator.objects.get(user=user).last_used_at is not None
+
+
+def test_pages_speak_the_language_of_who_is_logged_in(client) -> None:
+    user = UserFactory(language="de")
+    client.force_login(user)
+    page = client.get(reverse("own_account"), headers={"accept-language": "en"})
+    assert '<html lang="de">' in page.content.decode()
+    client.post(reverse("own_language"), {"language": "en"})
+    page = client.get(reverse("own_account"), headers={"accept-language": "de"})
+    assert '<html lang="en">' in page.content.decode()
+    user.refresh_from_db()
+    assert user.language == "en"
