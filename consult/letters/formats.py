@@ -1,5 +1,6 @@
 """Numbers, days and intervals as a reader of the letter's language writes them."""
 
+from collections.abc import Iterable
 from dataclasses import dataclass
 from datetime import date
 
@@ -82,6 +83,14 @@ def listing(items: list[str]) -> str:
     if len(items) < 2:
         return "".join(items)
     return _("%(first)s and %(last)s") % {"first": ", ".join(items[:-1]), "last": items[-1]}
+
+
+def places(spots: Iterable[tuple[str, str]]) -> str:
+    """Rooms with their spots in a sentence: "Bedroom (bed head; bed middle) and Study (desk)"."""
+    rooms: dict[str, list[str]] = {}
+    for room, spot in dict.fromkeys(spots):
+        rooms.setdefault(room, []).append(spot)
+    return listing([f"{room} ({'; '.join(found)})" for room, found in rooms.items()])
 
 
 def picture_words(language: str) -> PictureWords:

@@ -20,7 +20,7 @@ from consult.letters.content import (
     pictures,
     table,
 )
-from consult.letters.formats import Formats, display_unit, in_unit, listing, picture_words
+from consult.letters.formats import Formats, display_unit, in_unit, listing, picture_words, places
 from consult.letters.picture import Panel
 from consult.letters.words import (
     band_words,
@@ -43,7 +43,7 @@ from mitigation.letters.phrases import (
     reduction_words,
     side_words,
 )
-from mitigation.letters.verdict import by_place, joined, risen, subject, verdict_sentences
+from mitigation.letters.verdict import by_place, risen, subject, verdict_sentences
 from surveys.letters.facts import GuidelineFacts, SpotKey
 
 __all__ = ["OutcomeContext", "SpotDetail", "outcome_content", "outcome_panels"]
@@ -147,27 +147,26 @@ def _client_table(
         ]
         groups.append((head, rows))
     columns = [
-        column(_("Spot"), 28),
-        column(_("Before"), 11, number=True),
+        column(_("Spot"), 27),
+        column(_("Before"), 14, number=True),
         column(_("After"), 14, number=True),
-        column(_("Reduction (95 % interval)"), 25),
-        column(_("Aim"), 22),
+        column(_("Reduction (95 % interval)"), 24),
+        column(_("Aim"), 21),
     ]
     return table(_("Before and after at each spot"), columns, groups)
 
 
 def _not_comparable(spots: Sequence[Spot]) -> list[Block]:
-    said = [
-        f"{_named(spot)}: {phrases(spot['blocks'])}." for spot in spots if not spot["comparable"]
-    ]
-    if not said:
+    """Each reason with the spots that it holds for."""
+    reasons: dict[str, list[tuple[str, str]]] = {}
+    for spot in spots:
+        if not spot["comparable"]:
+            reason = f"{measurand_words(spot['measurand'])}: {phrases(spot['blocks'])}"
+            reasons.setdefault(reason, []).append((spot["room"], spot["spot"]))
+    if not reasons:
         return []
+    said = [f"{reason}: {places(found)}." for reason, found in reasons.items()]
     return [heading(_("What could not be compared, and why")), bullets(said)]
-
-
-def _named(spot: Spot) -> str:
-    name = spot_name(spot["room"], spot["spot"])
-    return f"{name} ({measurand_words(spot['measurand'])})"
 
 
 def _left_to_do(spots: Sequence[Spot], context: OutcomeContext) -> list[Block]:
@@ -182,17 +181,17 @@ def _left_to_do(spots: Sequence[Spot], context: OutcomeContext) -> list[Block]:
 def _next_steps(spots: Sequence[Spot]) -> list[str]:
     """One step for each thing that is open, with the spots that it concerns."""
     verdicts = by_place(spots)
-    not_met = [name for name, verdict in verdicts.items() if verdict == "not met"]
-    undecided = [name for name, verdict in verdicts.items() if verdict == "undecided"]
+    not_met = [place for place, verdict in verdicts.items() if verdict == "not met"]
+    undecided = [place for place, verdict in verdicts.items() if verdict == "undecided"]
     rose = risen(spots)
     steps = []
     if not_met:
         said = _("Look for what still causes the field, and measure again after that: %(spots)s.")
-        steps.append(said % {"spots": joined(not_met)})
+        steps.append(said % {"spots": places(not_met)})
     if rose:
         said = _("Find out by switching trials what makes the field higher than before: %(spots)s.")
-        steps.append(said % {"spots": joined(rose)})
+        steps.append(said % {"spots": places(rose)})
     if undecided:
         said = _("Measure again, so that it can be decided: %(spots)s.")
-        steps.append(said % {"spots": joined(undecided)})
+        steps.append(said % {"spots": places(undecided)})
     return steps

@@ -4,17 +4,20 @@ from collections.abc import Sequence
 
 from django.utils.translation import gettext as _
 
-from consult.letters.formats import listing
-from consult.letters.words import NOT_MET, number_words, spot_name
+from consult.letters.formats import places
+from consult.letters.words import NOT_MET, number_words
 from mitigation.letters.phrases import Spot
 
+Place = tuple[str, str]
+"""Room and spot."""
 
-def by_place(spots: Sequence[Spot]) -> dict[str, str]:
+
+def by_place(spots: Sequence[Spot]) -> dict[Place, str]:
     """Each place with its worst verdict: "not met", "undecided" or "met".
 
     A place may carry several measurands; the client counts places.
     """
-    verdicts: dict[str, str] = {}
+    verdicts: dict[Place, str] = {}
     rank = {"met": 0, "undecided": 1, "not met": 2}
     for spot in spots:
         decision = spot["target"]["decision"]
@@ -23,8 +26,8 @@ def by_place(spots: Sequence[Spot]) -> dict[str, str]:
             verdict = "not met"
         elif decision == "undecided":
             verdict = "undecided"
-        name = spot_name(spot["room"], spot["spot"])
-        verdicts[name] = max(verdicts.get(name, "met"), verdict, key=lambda word: rank[word])
+        place = spot["room"], spot["spot"]
+        verdicts[place] = max(verdicts.get(place, "met"), verdict, key=lambda word: rank[word])
     return verdicts
 
 
@@ -62,8 +65,8 @@ def _single_subject(not_met: int, undecided: int) -> str:
 def verdict_sentences(spots: Sequence[Spot]) -> list[str]:
     """Where the aim is met, where not, where it is open, and where the field rose."""
     verdicts = by_place(spots)
-    not_met = [name for name, verdict in verdicts.items() if verdict == "not met"]
-    undecided = [name for name, verdict in verdicts.items() if verdict == "undecided"]
+    not_met = [place for place, verdict in verdicts.items() if verdict == "not met"]
+    undecided = [place for place, verdict in verdicts.items() if verdict == "undecided"]
     met = len(verdicts) - len(not_met) - len(undecided)
     sentences = []
     if met == len(verdicts):
@@ -75,12 +78,12 @@ def verdict_sentences(spots: Sequence[Spot]) -> list[str]:
         counts = {"count": number_words(met), "total": number_words(len(verdicts))}
         sentences.append(_("The aim is met at %(count)s of %(total)s spots.") % counts)
     if not_met:
-        sentences.append(_("It is not met at: %(spots)s.") % {"spots": joined(not_met)})
+        sentences.append(_("It is not met at: %(spots)s.") % {"spots": places(not_met)})
     if undecided:
-        sentences.append(_("It cannot be decided at: %(spots)s.") % {"spots": joined(undecided)})
+        sentences.append(_("It cannot be decided at: %(spots)s.") % {"spots": places(undecided)})
     rose = risen(spots)
     if rose:
-        sentences.append(_("The field rose at: %(spots)s.") % {"spots": joined(rose)})
+        sentences.append(_("The field rose at: %(spots)s.") % {"spots": places(rose)})
     return [" ".join(sentences)] if sentences else []
 
 
@@ -92,14 +95,7 @@ def has_risen(spot: Spot) -> bool:
     )
 
 
-def risen(spots: Sequence[Spot]) -> list[str]:
+def risen(spots: Sequence[Spot]) -> list[Place]:
     """Places with a certain rise."""
-    names = [spot_name(spot["room"], spot["spot"]) for spot in spots if has_risen(spot)]
-    return list(dict.fromkeys(names))
-
-
-def joined(names: list[str]) -> str:
-    """Names hold commas, so they are parted by semicolons."""
-    if len(names) < 2:
-        return "".join(names)
-    return listing(["; ".join(names[:-1]), names[-1]])
+    found = [(spot["room"], spot["spot"]) for spot in spots if has_risen(spot)]
+    return list(dict.fromkeys(found))

@@ -25,8 +25,8 @@ from consult.letters.formats import (
     Formats,
     display_unit,
     in_unit,
-    listing,
     picture_words,
+    places,
 )
 from consult.letters.picture import Panel, PictureRow, Point
 from consult.letters.words import (
@@ -107,8 +107,8 @@ def _above(context: SurveyContext) -> list[FindingFacts]:
     ]
 
 
-def _places(findings: Sequence[FindingFacts]) -> list[str]:
-    return list(dict.fromkeys(spot_name(finding.room, finding.spot) for finding in findings))
+def _places(findings: Sequence[FindingFacts]) -> list[tuple[str, str]]:
+    return list(dict.fromkeys((finding.room, finding.spot) for finding in findings))
 
 
 def _subject(context: SurveyContext) -> str:
@@ -170,8 +170,7 @@ def _verdict(context: SurveyContext) -> str:
     above = _places(_above(context))
     if not above:
         return _("Every spot is within the aim.")
-    named = above[0] if len(above) == 1 else listing(["; ".join(above[:-1]), above[-1]])
-    return _("Above the aim are: %(spots)s.") % {"spots": named}
+    return _("Above the aim are: %(spots)s.") % {"spots": places(above)}
 
 
 def _next_steps(context: SurveyContext) -> list[str]:

@@ -91,6 +91,7 @@ def test_its_fonts_are_the_bundled_ones(english: bytes) -> None:
             names.add(str(font.get_object()["/BaseFont"]).partition("+")[2])
     assert names
     assert all(name.startswith("Source-Serif-4") for name in names), names
+    assert any("Semi-Bold" in name or "SemiBold" in name for name in names), names
 
 
 @pytest.mark.parametrize(
@@ -127,6 +128,16 @@ def test_the_first_page_is_the_clients_and_the_engineers_part_has_its_own(englis
     assert texts[start].strip().startswith("The engineer's part")
     assert not any("ILAC" in text for text in texts[:start])
     assert any("ILAC" in text for text in texts[start:])
+
+
+def test_the_engineers_part_begins_a_page_after_a_short_letter_too() -> None:
+    outcome = samples.outcome()
+    outcome["spots"] = outcome["spots"][:1]
+    content = outcome_content(outcome=outcome, context=samples.outcome_context(), language="en")
+    texts = pages(rendering.render_letter(content))
+    start = next(index for index, text in enumerate(texts) if "The engineer's part" in text)
+    assert "Maren Holt" in texts[start - 1]
+    assert texts[start].strip().startswith("The engineer's part")
 
 
 def test_the_address_stands_in_the_window_of_a_din_envelope() -> None:

@@ -108,7 +108,7 @@ def test_the_clients_part_comes_in_plain_words() -> None:
     text = said(letter(), "client")
     for technical in ("ILAC", "resultant-1", "u²", "conditional-pass", "JCGM"):
         assert technical not in text
-    assert "The field rose at: Children's room, bed head." in text
+    assert "The field rose at: Children's room (bed head)." in text
 
 
 def test_rules_are_kept_beside_the_words() -> None:
