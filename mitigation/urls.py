@@ -1,11 +1,24 @@
 """Cases and what is proved in them."""
 
-from django.urls import path
+from django.urls import path, re_path
 
-from mitigation.views import cases
+from mitigation.views import cases, uploads
 
 urlpatterns = [
     path("cases/", cases.case_list, name="case_list"),
+    path("uploads/", uploads.upload, name="upload"),
+    path("uploads/template/", uploads.upload_template, name="upload_template"),
+    path("uploads/<str:token>/", uploads.upload_preview, name="upload_preview"),
+    re_path(
+        r"^uploads/(?P<token>[\w-]+)/(?P<act>confirm|cancel)/$",
+        uploads.upload_act,
+        name="upload_act",
+    ),
+    re_path(
+        r"^cases/(?P<reference>.+)/export/(?P<form>zip|xlsx)/$",
+        uploads.case_export,
+        name="case_export",
+    ),
     path("cases/<path:reference>/letters/<str:kind>/", cases.letter_issue, name="letter_issue"),
     path("cases/<path:reference>/", cases.case_detail, name="case_detail"),
 ]

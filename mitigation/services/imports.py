@@ -37,11 +37,11 @@ class ImportResult:
 def import_case_folder(*, source: Source, by: User | None, now: datetime) -> ImportResult:
     """Enter a case folder; if it is wrong, CaseFolderRefused with every fault, nothing stored."""
     files = open_case_folder(source)
-    known = _case_of(files.sha256)
+    known = case_of_files(files.sha256)
     if known is not None:
         return ImportResult(known, created=False)
     folder = read_case_folder(files)
-    _refuse_known_reference(folder.case.reference)
+    refuse_known_reference(folder.case.reference)
     kept = files.zipped()
     is_new = keep_file(sha256=files.sha256, data=kept)
     try:
@@ -62,21 +62,21 @@ def _store_once(folder: CheckedFolder, by: User | None, now: datetime) -> Import
             with transaction.atomic():
                 return ImportResult(_store(folder, by, now), created=True)
         except IntegrityError:
-            known = _case_of(folder.files.sha256)
+            known = case_of_files(folder.files.sha256)
             if known is not None:
                 return ImportResult(known, created=False)
-            _refuse_known_reference(folder.case.reference)
+            refuse_known_reference(folder.case.reference)
             if attempt == _TRIES - 1:
                 raise
     raise AssertionError("unreachable")
 
 
-def _case_of(sha256: str) -> Case | None:
+def case_of_files(sha256: str) -> Case | None:
     """The case that these very bytes made."""
     return Case.objects.filter(source__sha256=sha256).order_by("pk").first()
 
 
-def _refuse_known_reference(reference: str) -> None:
+def refuse_known_reference(reference: str) -> None:
     if reference and Case.objects.filter(reference=reference).exists():
         allowed = "a reference that no case has yet; this one belongs to a case with other content"
         raise CaseFolderRefused([Fault(CASE, None, "reference", reference, allowed)])

@@ -4,11 +4,14 @@ from collections.abc import Iterator
 
 import pytest
 from django.urls import URLPattern, URLResolver, get_resolver, reverse
+from django.utils import timezone
 
 from consult.models import Firm, Letter, User
-from mitigation.models import Case
+from mitigation.models import Case, PendingUpload
+from mitigation.services.uploads import keep_upload
 from tests.cast import ASKERS, make_cast
 from tests.factories import ready_letter
+from tests.surveys.case_folders import as_zip
 
 pytestmark = pytest.mark.django_db
 
@@ -30,6 +33,20 @@ MATRIX: dict[str, tuple[str, dict[str, str], str]] = {
         "post",
         {"reference": "{case}", "kind": "outcome"},
         "302 302 403 403 403 403 403 302",
+    ),
+    "upload": ("get", {}, "200 200 200 200 403 403 403 302"),
+    "upload_template": ("get", {}, "200 200 200 200 403 403 403 302"),
+    # Not even a manager sees what somebody else has not confirmed.
+    "upload_preview": ("get", {"token": "{upload}"}, "404 200 404 404 403 403 403 302"),
+    "upload_act": (
+        "post",
+        {"token": "{upload}", "act": "confirm"},
+        "404 302 404 404 403 403 403 302",
+    ),
+    "case_export": (
+        "get",
+        {"reference": "{case}", "form": "zip"},
+        "200 200 200 404 403 403 403 302",
     ),
     "own_account": ("get", {}, "200 200 200 200 200 200 200 302"),
     "own_language": ("post", {}, "422 422 422 422 422 422 422 302"),
@@ -107,15 +124,22 @@ def _admin_paths() -> list[str]:
 
 def _filled(arguments: dict[str, str], case: Case) -> dict[str, str]:
     letter = ready_letter(case) if "{letter}" in arguments.values() else None
+    upload = _waiting_upload() if "{upload}" in arguments.values() else None
     return {
         key: value.format(
             letter=letter and letter.number,
             case=case.reference,
+            upload=upload and upload.token,
             person=User.objects.filter(role="client").values_list("pk", flat=True).first(),
             firm=Firm.objects.values_list("pk", flat=True).first(),
         )
         for key, value in arguments.items()
     }
+
+
+def _waiting_upload() -> PendingUpload:
+    owner = User.objects.get(role="office", is_manager=False)
+    return keep_upload(upload=as_zip(), by=owner, now=timezone.now())
 
 
 def test_every_url_has_a_row() -> None:
@@ -151,7 +175,7 @@ def test_the_admin_is_for_who_runs_the_practice(client) -> None:
             assert status in (200, 302, 403)
 
 
-@pytest.mark.parametrize("name", ["letter_retry", "letter_issue"])
+@pytest.mark.parametrize("name", ["letter_retry", "letter_issue", "upload_act"])
 def test_actions_answer_to_post_alone(name, client) -> None:
     cast = make_cast()
     _method, arguments, _expected = MATRIX[name]

@@ -1,0 +1,55 @@
+"""Files that people hand over."""
+
+from collections.abc import Sequence
+from typing import Any
+
+from django import forms
+from django.core.files.uploadedfile import UploadedFile
+from django.utils.translation import gettext as _
+from django.utils.translation import gettext_lazy
+
+from surveys.intake import Upload
+from surveys.intake.sources import FILES, MEGABYTE, MOST_BYTES, pack
+
+
+class SeveralFilesInput(forms.ClearableFileInput):
+    allow_multiple_selected = True
+
+
+class SeveralFilesField(forms.FileField):
+    """One or more files; each is checked like a single one."""
+
+    widget = SeveralFilesInput
+
+    def clean(self, data: Any, initial: Any = None) -> "list[UploadedFile[Any]]":
+        files = data if isinstance(data, list | tuple) else [data]
+        return [super(SeveralFilesField, self).clean(file, initial) for file in files or [None]]
+
+
+class CaseFolderForm(forms.Form):
+    """A case folder: one zip or XLSX, or its plain files together."""
+
+    folder = SeveralFilesField(
+        label=gettext_lazy("Case folder"),
+        help_text=gettext_lazy(
+            "One zip or XLSX file, or the plain files of the folder together. At most 20 MB."
+        ),
+        widget=SeveralFilesInput(attrs={"accept": ".zip,.xlsx,.csv,.toml"}),
+    )
+
+    def clean_folder(self) -> Upload:
+        files: Sequence[UploadedFile[Any]] = self.cleaned_data["folder"]
+        if len(files) > len(FILES):
+            raise forms.ValidationError(_("A case folder has at most five files."))
+        size = sum(file.size or 0 for file in files)
+        if size > MOST_BYTES:
+            raise forms.ValidationError(
+                _("This is %(size)s MB. A case folder has at most %(most)s MB.")
+                % {"size": -(-size // MEGABYTE), "most": MOST_BYTES // MEGABYTE}
+            )
+        content = [((file.name or "")[:200], file.read()) for file in files]
+        if len(content) == 1 and not content[0][0].casefold().endswith((".csv", ".toml")):
+            return Upload(*content[0])
+        if len({name.casefold() for name, _data in content}) < len(content):
+            raise forms.ValidationError(_("Two of the files have the same name."))
+        return Upload(", ".join(name for name, _data in content)[:200], pack(dict(content)))
