@@ -39,6 +39,14 @@ def test_every_command_named_exists(document):
     assert named <= set(get_commands())
 
 
+def test_the_settings_read_every_variable_that_the_readme_lists():
+    rows = re.findall(r"^\| ((?:`[A-Z_]+`,? ?)+)\|", README.read_text(), re.MULTILINE)
+    listed = {name for row in rows for name in re.findall(r"`([A-Z_]+)`", row)}
+    assert {"DATABASE_URL", "REDIS_URL", "SECRET_KEY", "ALLOWED_HOSTS"} <= listed
+    settings = (ROOT / "consult" / "settings.py").read_text()
+    assert {name for name in listed if f'"{name}"' not in settings} == set()
+
+
 @pytest.mark.parametrize("document", [README, DEVELOPERS], ids=lambda path: path.name)
 def test_every_path_named_exists(document):
     paths = {path for path in PATH.findall(document.read_text()) if path.split("/")[0] in TOP}

@@ -67,6 +67,8 @@ def test_the_key_of_one_machine_is_kept_and_private(tmp_path):
         ({"DEBUG": "maybe"}, "DEBUG='maybe'"),
         ({"HTTPS": "2"}, "HTTPS='2'"),
         ({"BEHIND_PROXY": "perhaps"}, "BEHIND_PROXY='perhaps'"),
+        ({"JOB_LEASE_S": "soon"}, "JOB_LEASE_S='soon'"),
+        ({"JOB_LEASE_S": "20"}, "JOB_LEASE_S"),
         ({"DATABASE_URL": "mysql://db.example/ebbmark"}, "DATABASE_URL begins with 'mysql'"),
         ({"REDIS_URL": "http://redis.example"}, "REDIS_URL begins with 'http'"),
         ({"EMAIL_URL": "ftp://mail.example"}, "EMAIL_URL begins with 'ftp'"),
