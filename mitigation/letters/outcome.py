@@ -147,11 +147,11 @@ def _client_table(
         ]
         groups.append((head, rows))
     columns = [
-        column(_("Spot"), 27),
-        column(_("Before"), 14, number=True),
-        column(_("After"), 14, number=True),
-        column(_("Reduction (95 % interval)"), 24),
-        column(_("Aim"), 21),
+        column(_("Spot"), 29),
+        column(_("Before"), 11, number=True),
+        column(_("After"), 11, number=True),
+        column(_("Reduction (95 % interval)"), 27),
+        column(_("Aim"), 22),
     ]
     return table(_("Before and after at each spot"), columns, groups)
 

@@ -71,9 +71,9 @@ def decibel_words(spot: Spot, formats: Formats) -> str:
 
 
 def side_words(side: Side | None, unit: str, flux_unit: str, formats: Formats) -> str:
-    """A value as the client reads it, without its unit."""
+    """A value as the client reads it, without its unit; a dash where nothing was measured."""
     if side is None:
-        return _("not measured")
+        return "–"
     shown = display_unit(unit, flux_unit)
     u = None if side["u"] is None else in_unit(side["u"], unit, shown)
     return formats.value(in_unit(side["value"], unit, shown), side["qualifier"], u)

@@ -1,12 +1,17 @@
 """The PDF itself: tagged, the same each time, and closed to the outside."""
 
+import hashlib
 import io
+import os
+import subprocess
+import sys
 from datetime import date
 from typing import Any
 
 import pikepdf
 import pypdf
 import pytest
+from django.conf import settings
 
 from consult.letters import rendering
 from consult.letters.content import Addressee
@@ -32,6 +37,29 @@ def english() -> bytes:
 
 def test_the_same_content_gives_the_same_bytes(english: bytes) -> None:
     assert rendering.render_letter(outcome_letter()) == english
+
+
+OTHER_WORKER = """
+import django
+django.setup()
+import hashlib
+from consult.letters.rendering import render_letter
+from tests.letters.test_letter_pdf import outcome_letter
+print(hashlib.sha256(render_letter(outcome_letter())).hexdigest())
+"""
+
+
+def test_another_worker_gives_the_same_bytes(english: bytes) -> None:
+    environment = os.environ | {"PYTHONHASHSEED": "4242", "PYTHONPATH": str(settings.BASE_DIR)}
+    said = subprocess.run(
+        [sys.executable, "-c", OTHER_WORKER],
+        env=environment,
+        cwd=settings.BASE_DIR,
+        capture_output=True,
+        text=True,
+        check=True,
+    )
+    assert said.stdout.strip() == hashlib.sha256(english).hexdigest()
 
 
 def test_another_content_gives_other_bytes(english: bytes) -> None:
