@@ -28,7 +28,7 @@ def units_of(quantity: str) -> tuple[str, ...]:
 
 @dataclass(frozen=True)
 class InstrumentRow:
-    """A row of instruments.csv; numbers are in `unit`, None = not given."""
+    """A row of instruments.csv, in the order of its columns; numbers are in `unit`."""
 
     name: str
     description: str
@@ -110,30 +110,23 @@ def read_instruments(table: Table) -> tuple[InstrumentRow, ...]:
     _check_once(
         table,
         "calibrated_on",
-        list(zip(names, quantities, begun, strict=True)),
+        list(zip(names, quantities, table["calibrated_on"].texts, strict=True)),
         "one row for each instrument, quantity and calibrated_on",
     )
-    given = {name: _given(values) for name, values in amount.items()}
-    return tuple(
-        InstrumentRow(
-            name=names[n],
-            description=table["description"].texts[n],
-            quantity=quantities[n],
-            axes=int(axes[n]) if axes[n] else None,
-            unit=unit[n],
-            gain_percent=float(amount["gain_percent"][n]),
-            resolution=float(resolution[n]),
-            noise=given["noise"][n],
-            floor=given["floor"][n],
-            ceiling=given["ceiling"][n],
-            low_hz=given["low_hz"][n],
-            high_hz=given["high_hz"][n],
-            certificate=table["certificate"].texts[n],
-            calibrated_on=begun[n],
-            due_on=due[n],
-        )
-        for n in range(len(table))
+    columns = (
+        names,
+        table["description"].texts,
+        quantities,
+        [int(word) if word else None for word in axes],
+        unit,
+        amount["gain_percent"].tolist(),
+        resolution.tolist(),
+        *(_given(amount[name]) for name in ("noise", "floor", "ceiling", "low_hz", "high_hz")),
+        table["certificate"].texts,
+        begun,
+        due,
     )
+    return tuple(InstrumentRow(*row) for row in zip(*columns, strict=True))
 
 
 def check_units(table: Table, quantities: list[str], unit: list[str]) -> None:
@@ -152,13 +145,13 @@ def _check_order(table: Table, amount: dict[str, FloatArray], low: str, high: st
     table.fault(wrong, high, f"a number above {low}")
 
 
-def _check_once(table: Table, name: str, keys: list[tuple[object, ...]], allowed: str) -> None:
+def _check_once(table: Table, name: str, keys: list[tuple[str, ...]], allowed: str) -> None:
     """A fault at each row whose key stood in a row before."""
-    seen: Counter[tuple[object, ...]] = Counter()
+    seen: Counter[tuple[str, ...]] = Counter()
     for place, key in enumerate(keys):
         if seen[key]:
             first = int(table.row_numbers[keys.index(key)])
-            found = ", ".join("nothing" if part is None else str(part) for part in key)
+            found = ", ".join(part or "no date" for part in key)
             table.fault(place, name, f"{allowed} (row {first} has the same)", found)
         seen[key] += 1
 
