@@ -4,11 +4,13 @@ from collections.abc import Callable
 from functools import wraps
 from typing import Any, Concatenate, ParamSpec, Self, TypeVar
 
+from django.conf import settings
 from django.contrib.auth.decorators import login_required
 from django.contrib.auth.models import AnonymousUser
 from django.core.exceptions import PermissionDenied
 from django.db import models
 from django.http import HttpRequest, HttpResponse
+from django.shortcuts import resolve_url
 from django.utils import translation
 from django.utils.cache import add_never_cache_headers
 
@@ -92,6 +94,21 @@ class OwnLanguageMiddleware:
             translation.activate(language)
             request.LANGUAGE_CODE = translation.get_language()
         return self.get_response(request)
+
+
+class FragmentLogInMiddleware:
+    """A part of a page asked for by somebody logged out: the whole page goes to the log-in."""
+
+    def __init__(self, get_response: Callable[[HttpRequest], HttpResponse]) -> None:
+        self.get_response = get_response
+
+    def __call__(self, request: HttpRequest) -> HttpResponse:
+        response = self.get_response(request)
+        login_page = resolve_url(settings.LOGIN_URL)
+        location = response.get("Location", "")
+        if request.headers.get("HX-Request") == "true" and location.startswith(login_page):
+            return HttpResponse(status=204, headers={"HX-Redirect": login_page})
+        return response
 
 
 class PrivatePagesMiddleware:

@@ -155,6 +155,7 @@ MIDDLEWARE = [
     "allauth.usersessions.middleware.UserSessionsMiddleware",
     "django_htmx.middleware.HtmxMiddleware",
     "simple_history.middleware.HistoryRequestMiddleware",
+    "consult.access.FragmentLogInMiddleware",
     "consult.access.PrivatePagesMiddleware",
 ]
 ROOT_URLCONF = "consult.urls"

@@ -1,17 +1,26 @@
-"""Letters: the list, the state of one, its file, another try."""
+"""Letters: the list, one with its state, its file, how it reaches the client."""
 
 from django.contrib import messages
 from django.contrib.auth.decorators import login_required
+from django.core.exceptions import ValidationError
 from django.core.paginator import Paginator
 from django.http import Http404, HttpRequest, HttpResponse
 from django.shortcuts import get_object_or_404, redirect, render
 from django.utils import timezone
+from django.utils.translation import activate
 from django.utils.translation import gettext as _
+from django.views.decorators.cache import never_cache
 from django.views.decorators.http import require_POST, require_safe
 
 from consult.access import role_required
 from consult.models import Letter, User
-from consult.services.letters import letter_bytes, retry_letter
+from consult.services import sending
+from consult.services.letters import (
+    LetterFileError,
+    letter_bytes,
+    letter_progress,
+    retry_letter,
+)
 
 PER_PAGE = 50
 
@@ -20,8 +29,37 @@ PER_PAGE = 50
 @role_required("office", "assessor", "client")
 def letter_list(request: HttpRequest) -> HttpResponse:
     letters = Letter.objects.visible_to(request.user).for_list()
+    state = request.GET.get("state", "")
+    if state in Letter.State.values:
+        letters = letters.filter(state=state)
     page = Paginator(letters, PER_PAGE).get_page(request.GET.get("page"))
-    return render(request, "consult/letter_list.html", {"page": page})
+    context = {"page": page, "state": state, "states": Letter.State.choices}
+    return render(request, "consult/letter_list.html", context)
+
+
+@require_safe
+@role_required("office", "assessor", "client")
+def letter_detail(request: HttpRequest, number: str) -> HttpResponse:
+    """A letter with its state, which the page asks for anew while the letter is being made."""
+    letters = Letter.objects.visible_to(request.user).for_list()
+    letter = get_object_or_404(letters.select_related("issued_by", "posted_by"), number=number)
+    context = {
+        "letter": letter,
+        "being_made": letter.state in (Letter.State.QUEUED, Letter.State.RENDERING),
+        "progress": letter_progress(letter),
+    }
+    part = request.headers.get("HX-Request") == "true"
+    if not part:
+        context |= {
+            "corrections": Letter.objects.visible_to(request.user).filter(corrects=letter),
+            "mails": sending.mails_of(letter),
+        }
+    name = "consult/letter_detail.html" + ("#state" if part else "")
+    response = render(request, name, context)
+    if part and not context["being_made"]:
+        response["HX-Refresh"] = "true"  # with the state the possible actions change
+    response["Vary"] = "HX-Request"
+    return response
 
 
 @require_safe
@@ -29,11 +67,7 @@ def letter_list(request: HttpRequest) -> HttpResponse:
 def letter_file(request: HttpRequest, number: str) -> HttpResponse:
     """The PDF, to those who may see the letter."""
     letter = get_object_or_404(Letter.objects.visible_to(request.user), number=number)
-    if letter.state != Letter.State.READY:
-        raise Http404
-    response = HttpResponse(letter_bytes(letter), content_type="application/pdf")
-    response["Content-Disposition"] = f'inline; filename="{letter.number}.pdf"'
-    return response
+    return _pdf(letter)
 
 
 @require_POST
@@ -42,7 +76,60 @@ def letter_retry(request: HttpRequest, number: str) -> HttpResponse:
     """Another try for a letter that failed."""
     letter = get_object_or_404(Letter.objects.visible_to(request.user), number=number)
     assert isinstance(request.user, User)
-    if letter.state == Letter.State.FAILED:
-        retry_letter(letter=letter, by=request.user, now=timezone.now())
+    if retry_letter(letter=letter, by=request.user, now=timezone.now()):
         messages.info(request, _("Letter %(number)s is being made again.") % {"number": number})
-    return redirect("letter_list")
+    return redirect("letter_detail", number=number)
+
+
+@require_POST
+@role_required("office")
+def letter_send(request: HttpRequest, number: str, way: str) -> HttpResponse:
+    """E-mail the client a link, or note that the letter was posted."""
+    letters = Letter.objects.visible_to(request.user).for_list()
+    letter = get_object_or_404(letters, number=number)
+    assert isinstance(request.user, User)
+    by, now = request.user, timezone.now()
+    try:
+        if way == "email":
+            site = request.build_absolute_uri("/")
+            mail = sending.email_letter(letter=letter, by=by, site=site, now=now)
+            messages.success(request, _("A link is on its way to %(to)s.") % {"to": mail.to})
+        else:
+            sending.mark_posted(letter=letter, by=by, now=now)
+            messages.success(request, _("Letter %(number)s is posted.") % {"number": number})
+    except ValidationError as error:
+        messages.error(request, " ".join(error.messages))
+    return redirect("letter_detail", number=number)
+
+
+@require_safe
+@never_cache
+def letter_link(request: HttpRequest, token: str) -> HttpResponse:
+    """What an e-mailed link opens: one letter, to read and nothing else."""
+    letter = sending.letter_of_token(token)
+    if letter is None:
+        return render(request, "consult/letter_link.html", {"letter": None}, status=410)
+    activate(letter.language)
+    context = {"letter": letter, "token": token, "replaced": letter.corrections.exists()}
+    return render(request, "consult/letter_link.html", context)
+
+
+@require_safe
+@never_cache
+def letter_link_file(request: HttpRequest, token: str) -> HttpResponse:
+    letter = sending.letter_of_token(token)
+    if letter is None:
+        return render(request, "consult/letter_link.html", {"letter": None}, status=410)
+    return _pdf(letter)
+
+
+def _pdf(letter: Letter) -> HttpResponse:
+    try:
+        data = letter_bytes(letter)
+    except LetterFileError as error:
+        if letter.state == Letter.State.READY:  # a file that is gone or altered is no page's fault
+            raise
+        raise Http404 from error
+    response = HttpResponse(data, content_type="application/pdf")
+    response["Content-Disposition"] = f'inline; filename="{letter.number}.pdf"'
+    return response

@@ -89,6 +89,25 @@ def issue_survey_report(
     return _issue(case, Letter.Kind.SURVEY_REPORT, build, rules, by, now, corrects)
 
 
+def correct_letter(
+    *, letter: Letter, case: Case, reason: str, by: User | None, now: datetime
+) -> Letter:
+    """Issue the letter anew from the case as it stands; the old one stays and is referred to."""
+    if letter.state != Letter.State.READY:
+        raise ValidationError(_("Only a letter that is ready can be corrected."))
+    issue = {
+        Letter.Kind.SURVEY_REPORT: issue_survey_report,
+        Letter.Kind.OUTCOME: issue_outcome_letter,
+    }[Letter.Kind(letter.kind)]
+    with transaction.atomic():
+        # Two people correcting one letter: the second waits here, and is told.
+        Letter.objects.select_for_update().get(pk=letter.pk)
+        if letter.corrections.exists():
+            raise ValidationError(_("Letter %(number)s has been corrected already; correct the "
+                                    "newer one.") % {"number": letter.number})  # fmt: skip
+        return issue(case=case, by=by, now=now, corrects=letter, reason=reason)
+
+
 def _issue(
     case: Case,
     kind: Letter.Kind,

@@ -27,6 +27,16 @@ MATRIX: dict[str, tuple[str, dict[str, str], str]] = {
     "letter_list": ("get", {}, "200 200 200 200 200 200 403 302"),
     "letter_file": ("get", {"number": "{letter}"}, "200 200 200 404 200 404 404 302"),
     "letter_retry": ("post", {"number": "{letter}"}, "302 302 403 403 403 403 403 302"),
+    "letter_detail": ("get", {"number": "{letter}"}, "200 200 200 404 200 404 403 302"),
+    "letter_send": (
+        "post",
+        {"number": "{letter}", "way": "post"},
+        "302 302 403 403 403 403 403 302",
+    ),
+    "letter_correct": ("get", {"number": "{letter}"}, "200 200 403 403 403 403 403 302"),
+    # Links by e-mail show one letter to whoever holds them; this one is nobody's.
+    "letter_link": ("get", {"token": "no-token"}, "410 410 410 410 410 410 410 410"),
+    "letter_link_file": ("get", {"token": "no-token"}, "410 410 410 410 410 410 410 410"),
     "case_list": ("get", {}, "200 200 200 200 403 403 403 302"),
     "case_detail": ("get", {"reference": "{case}"}, "200 200 200 404 403 403 403 302"),
     "letter_issue": (

@@ -1,0 +1,46 @@
+"""A letter corrected by a new one that refers to it."""
+
+from django.contrib import messages
+from django.core.exceptions import ValidationError
+from django.http import HttpRequest, HttpResponse
+from django.shortcuts import get_object_or_404, redirect, render
+from django.utils import timezone
+from django.utils.translation import gettext as _
+from django.views.decorators.http import require_http_methods
+
+from consult.access import role_required
+from consult.models import Letter, User
+from mitigation.forms.letters import CorrectionForm
+from mitigation.models import Case
+from mitigation.services.outcomes import correct_letter
+
+
+@require_http_methods(["GET", "HEAD", "POST"])
+@role_required("office")
+def letter_correct(request: HttpRequest, number: str) -> HttpResponse:
+    """Ask what was wrong, then issue the new letter from the case as it stands now."""
+    assert isinstance(request.user, User)
+    letter = get_object_or_404(Letter.objects.visible_to(request.user).for_list(), number=number)
+    cases = Case.objects.visible_to(request.user).for_list()
+    case = get_object_or_404(cases, reference=letter.case_reference)
+    form = CorrectionForm(request.POST or None)
+    if request.method == "POST" and form.is_valid():
+        try:
+            new = correct_letter(
+                letter=letter,
+                case=case,
+                reason=form.cleaned_data["reason"],
+                by=request.user,
+                now=timezone.now(),
+            )
+        except ValidationError as error:
+            form.add_error(None, error)
+        else:
+            messages.success(
+                request,
+                _("Letter %(new)s replaces %(old)s.") % {"new": new.number, "old": number},
+            )
+            return redirect("letter_detail", number=new.number)
+    context = {"letter": letter, "case": case, "form": form}
+    status = 422 if form.errors else 200
+    return render(request, "mitigation/letter_correct.html", context, status=status)

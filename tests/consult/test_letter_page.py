@@ -1,0 +1,143 @@
+"""A letter's page: its state as it changes, how it is sent, what a link shows."""
+
+from datetime import timedelta
+
+import pytest
+from django.core import mail
+from django.db import connection
+from django.test.utils import CaptureQueriesContext
+from django.urls import reverse
+from django.utils import timezone
+
+from consult.models import Client, Job, Letter, OutboundMail
+from consult.services import sending
+from consult.tasks import run_job
+from mitigation.services.outcomes import issue_outcome_letter
+from tests.factories import UserFactory, compared_case, ready_letter
+
+pytestmark = pytest.mark.django_db
+
+
+@pytest.fixture
+def office(client):
+    user = UserFactory()
+    client.force_login(user)
+    return user
+
+
+def page_of(client, letter: Letter, **headers):
+    return client.get(reverse("letter_detail", args=[letter.number]), headers=headers)
+
+
+def test_the_state_is_asked_for_only_while_the_letter_is_made(office, client) -> None:
+    letter = issue_outcome_letter(case=compared_case(), by=office, now=timezone.now())
+    assert 'hx-trigger="every 1s"' in page_of(client, letter).content.decode()
+    part = page_of(client, letter, hx_request="true")
+    assert "<html" not in part.content.decode()
+    assert "HX-Refresh" not in part
+    assert "HX-Request" in part["Vary"]
+    run_job(Job.objects.get(key__endswith=letter.number).pk)
+    part = page_of(client, letter, hx_request="true")
+    assert part["HX-Refresh"] == "true"
+    assert "hx-trigger" not in part.content.decode()
+    whole = page_of(client, letter).content.decode()
+    assert "hx-trigger" not in whole
+    assert reverse("letter_file", args=[letter.number]) in whole
+
+
+def test_a_part_asked_for_after_log_out_sends_the_whole_page_to_the_log_in(client) -> None:
+    letter = ready_letter(compared_case())
+    response = page_of(client, letter, hx_request="true")
+    assert response.status_code == 204
+    assert response["HX-Redirect"] == reverse("account_login")
+    assert page_of(client, letter).status_code == 302
+
+
+def test_a_failed_letter_says_so_and_is_tried_again(office, client) -> None:
+    letter = ready_letter(compared_case())
+    Letter.objects.filter(pk=letter.pk).update(
+        state="failed", failure="disk full", file="", sha256="", rendered_at=None
+    )
+    Job.objects.update(state="dead")
+    assert "disk full" in page_of(client, letter).content.decode()
+    client.post(reverse("letter_retry", args=[letter.number]))
+    run_job(Job.objects.get(key__endswith=letter.number).pk)
+    letter.refresh_from_db()
+    assert letter.state == "ready"
+
+
+def test_a_link_goes_out_by_mail_and_shows_this_letter_to_nobody_logged_in(office, client) -> None:
+    letter, other = ready_letter(compared_case()), ready_letter(compared_case())
+    Client.objects.filter(pk=letter.client_id).update(email="ida@example.org", name="Ida Lund")
+    client.post(reverse("letter_send", args=[letter.number, "email"]))
+    letter.refresh_from_db()
+    assert letter.emailed_by == office
+    run_job(Job.objects.get(kind="send-mail").pk)
+    (message,) = mail.outbox
+    link = next(line for line in message.body.splitlines() if line.startswith("http"))
+    path = link.removeprefix("http://testserver")
+    client.logout()
+    shown = client.get(path)
+    assert shown.status_code == 200
+    assert letter.number in shown.content.decode()
+    assert other.number not in shown.content.decode()
+    assert client.get(path + "pdf/").content.startswith(b"%PDF")
+    assert client.post(path).status_code == 405
+    assert page_of(client, letter).status_code == 302
+
+
+def test_a_link_grows_old_and_cannot_be_forged(client, monkeypatch) -> None:
+    letter = ready_letter(compared_case())
+    token = sending.letter_token(letter)
+    assert sending.letter_of_token(token) == letter
+    assert sending.letter_of_token(token[:-2] + "xx") is None
+    monkeypatch.setattr(sending, "LINK_HOLDS", timedelta(seconds=-1))
+    assert sending.letter_of_token(token) is None
+    assert client.get(reverse("letter_link_file", args=[token])).status_code == 410
+
+
+def test_a_link_ends_when_the_client_is_erased() -> None:
+    letter = ready_letter(compared_case())
+    token = sending.letter_token(letter)
+    Letter.objects.filter(pk=letter.pk).update(client=None)
+    assert sending.letter_of_token(token) is None
+
+
+def test_a_client_without_e_mail_gets_the_letter_by_post(office, client) -> None:
+    letter = ready_letter(compared_case())
+    Client.objects.filter(pk=letter.client_id).update(email="")
+    client.post(reverse("letter_send", args=[letter.number, "email"]))
+    assert not OutboundMail.objects.exists()
+    client.post(reverse("letter_send", args=[letter.number, "post"]))
+    letter.refresh_from_db()
+    first = letter.posted_at
+    assert first is not None
+    assert letter.posted_by == office
+    client.post(reverse("letter_send", args=[letter.number, "post"]))
+    letter.refresh_from_db()
+    assert letter.posted_at == first
+
+
+def test_a_letter_that_is_not_ready_is_not_sent(office, client) -> None:
+    letter = issue_outcome_letter(case=compared_case(), by=office, now=timezone.now())
+    Client.objects.update(email="ida@example.org")
+    for way in ("email", "post"):
+        client.post(reverse("letter_send", args=[letter.number, way]))
+    letter.refresh_from_db()
+    assert (letter.emailed_at, letter.posted_at) == (None, None)
+    assert not OutboundMail.objects.exists()
+
+
+def test_the_list_costs_the_same_for_one_and_for_many(office, client) -> None:
+    case = compared_case()
+    ready_letter(case)
+    url = reverse("letter_list")
+    client.get(url)
+    counts = []
+    for more in (0, 20):
+        for _number in range(more):
+            issue_outcome_letter(case=case, by=office, now=timezone.now())
+        with CaptureQueriesContext(connection) as queries:
+            client.get(url)
+        counts.append(len(queries))
+    assert counts[0] == counts[1]
