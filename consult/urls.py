@@ -38,6 +38,7 @@ urlpatterns = [
     path("firms/", practice.firm_list, name="firm_list"),
     path("firms/add/", practice.firm_add, name="firm_add"),
     path("firms/<int:pk>/", practice.firm_edit, name="firm_edit"),
+    path("", include("surveys.urls")),
     path("", include("mitigation.urls")),
     path("accounts/email/", people.closed, name="account_email"),
     path("accounts/", include("allauth.account.urls")),

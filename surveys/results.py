@@ -270,6 +270,46 @@ def _finding(
 
 
 @dataclass(frozen=True)
+class ReadingFigure:
+    """What one reading comes to, whether it counts or not."""
+
+    unit: str
+    value: float
+    qualifier: str
+    u: float
+    band: int
+    flags: tuple[str, ...]
+    certified: bool
+
+    def as_json(self) -> dict[str, Any]:
+        """In the form in which figures are printed."""
+        return {"value": self.value, "qualifier": self.qualifier, "u": self.u, "band": self.band}
+
+
+def reading_figures(
+    visit: Visit, *, guideline: Guideline, placement: float
+) -> dict[int, ReadingFigure]:
+    """Each reading of `visit` by its key, as the rules of one reading have it."""
+    columns = read_columns([visit])
+    if columns.pk.size == 0:
+        return {}
+    evaluated = evaluate(columns, bounds_of(guideline), placement)
+    result = evaluated.resultant
+    return {
+        int(pk): ReadingFigure(
+            unit=CANONICAL_UNIT[MEASURANDS[columns.measurand[row]]],
+            value=float(result.value[row]),
+            qualifier=QUALIFIER_WORDS[result.qualifier[row]],
+            u=float(result.u[row]),
+            band=int(evaluated.band[row]),
+            flags=tuple(evaluated.flags(row)),
+            certified=bool(columns.certified[row]),
+        )
+        for row, pk in enumerate(columns.pk)
+    }
+
+
+@dataclass(frozen=True)
 class Danger:
     """A reason to stop the survey, keep clear and call a licensed electrician."""
 

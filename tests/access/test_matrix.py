@@ -74,6 +74,20 @@ MATRIX: dict[str, tuple[str, dict[str, str], str]] = {
     "firm_list": ("get", {}, MANAGER),
     "firm_add": ("get", {}, MANAGER),
     "firm_edit": ("get", {"pk": "{firm}"}, MANAGER),
+    # Visits, readings and registers: the cast's visits are sealed, so entries are refused.
+    "visit_list": ("get", {}, "200 200 200 200 403 403 403 302"),
+    "visit_detail": ("get", {"pk": "{visit}"}, "200 200 200 404 403 403 403 302"),
+    "visit_sheet": ("get", {"pk": "{visit}"}, "200 200 200 404 403 403 403 302"),
+    "visit_edit": ("get", {"pk": "{visit}"}, "200 200 200 404 403 403 403 302"),
+    "reading_add": ("post", {"pk": "{visit}"}, "422 422 422 404 403 403 403 302"),
+    "ground_check_add": ("post", {"pk": "{visit}"}, "422 422 422 404 403 403 403 302"),
+    "spot_add": ("post", {"pk": "{visit}"}, "422 422 422 404 403 403 403 302"),
+    "ground_point_add": ("post", {"pk": "{visit}"}, "422 422 422 404 403 403 403 302"),
+    "visit_seal": ("post", {"pk": "{visit}"}, "302 302 302 404 403 403 403 302"),
+    "reading_detail": ("get", {"pk": "{reading}"}, "200 200 200 404 403 403 403 302"),
+    "reading_correct": ("get", {"pk": "{reading}"}, "200 200 200 404 403 403 403 302"),
+    "reading_set_aside": ("post", {"pk": "{reading}"}, "422 422 422 404 403 403 403 302"),
+    # (end of visits, readings and registers)
     # The log-in library's own pages: they show nothing of the practice.
     "account_login": ("get", {}, "302 302 302 302 302 302 302 200"),
     "account_logout": ("get", {}, "200 200 200 200 200 200 200 302"),
@@ -139,6 +153,7 @@ def _filled(arguments: dict[str, str], case: Case) -> dict[str, str]:
         key: value.format(
             letter=letter and letter.number,
             case=case.reference,
+            **_measured(case),
             upload=upload and upload.token,
             person=User.objects.filter(role="client").values_list("pk", flat=True).first(),
             firm=Firm.objects.values_list("pk", flat=True).first(),
@@ -150,6 +165,14 @@ def _filled(arguments: dict[str, str], case: Case) -> dict[str, str]:
 def _waiting_upload() -> PendingUpload:
     owner = User.objects.get(role="office", is_manager=False)
     return keep_upload(upload=as_zip(), by=owner, now=timezone.now())
+
+
+def _measured(case: Case) -> dict[str, int]:
+    """The keys of what was measured at the case's baseline."""
+    visit = case.visits.order_by("date")[0]
+    reading = visit.readings.get()
+    return {"visit": visit.pk, "reading": reading.pk, "calibration": reading.calibration_id or 0,
+            "instrument": reading.instrument_id}  # fmt: skip
 
 
 def test_every_url_has_a_row() -> None:

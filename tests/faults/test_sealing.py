@@ -42,7 +42,7 @@ def _visit_to_seal(office):
 def _at_once(*works):
     """Run each work in a thread; what each returned or raised, in their order."""
     start = threading.Barrier(len(works))
-    found = [None] * len(works)
+    found: list[object] = [None] * len(works)
 
     def run(place, work):
         try:

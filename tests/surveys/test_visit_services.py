@@ -37,7 +37,7 @@ def visit(office):
 @pytest.fixture
 def typed(visit, office):
     """A row that may be recorded; the tests below change one thing each."""
-    calibration = CalibrationFactory()
+    calibration = CalibrationFactory.create()
     point = visits.add_ground_point(visit=visit, by=office, name="socket by the door")
     return {
         "spot": SpotFactory(home=visit.property),
@@ -142,10 +142,12 @@ def test_a_visit_with_something_missing_stays_open(visit, typed, office):
 def test_sealing_pins_the_certificate_that_began_last_before_the_day(visit, typed, office):
     reading = complete(visit, typed, office)
     instrument = typed["instrument"]
-    newer = CalibrationFactory(
+    newer = CalibrationFactory.create(
         instrument=instrument, certificate="K-101", calibrated_on=BASELINE_DAY
     )
-    later = CalibrationFactory(instrument=instrument, certificate="K-102", calibrated_on=DAY_AFTER)
+    later = CalibrationFactory.create(
+        instrument=instrument, certificate="K-102", calibrated_on=DAY_AFTER
+    )
     assert reading.calibration not in (newer, later)
     sealed = visits.seal_visit(visit=visit, by=office, now=timezone.now())
     reading.refresh_from_db()
@@ -156,8 +158,8 @@ def test_sealing_pins_the_certificate_that_began_last_before_the_day(visit, type
 
 
 def test_of_certificates_that_all_began_later_the_first_describes_the_instrument(visit, office):
-    first = CalibrationFactory(calibrated_on=DAY_AFTER)
-    second = CalibrationFactory(
+    first = CalibrationFactory.create(calibrated_on=DAY_AFTER)
+    second = CalibrationFactory.create(
         instrument=first.instrument, calibrated_on=DAY_AFTER + dt.timedelta(days=9)
     )
     found = visits.latest_calibration(
@@ -214,7 +216,7 @@ def test_the_second_of_two_who_correct_one_reading_is_told(visit, typed, office)
 
 def test_another_day_brings_another_certificate(visit, typed, office):
     reading = visits.record_reading(visit=visit, by=office, **typed)
-    later = CalibrationFactory(instrument=typed["instrument"], calibrated_on=DAY_AFTER)
+    later = CalibrationFactory.create(instrument=typed["instrument"], calibrated_on=DAY_AFTER)
     visits.change_conditions(visit=visit, by=office, date=DAY_AFTER)
     reading.refresh_from_db()
     assert reading.calibration == later

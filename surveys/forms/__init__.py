@@ -1,0 +1,1 @@
+"""What people type about visits and registers."""

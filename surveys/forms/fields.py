@@ -1,0 +1,70 @@
+"""Numbers as people write them, in their own decimal mark."""
+
+from typing import Any
+
+from django import forms
+from django.core.exceptions import ValidationError
+from django.utils.translation import get_language
+from django.utils.translation import gettext_lazy as _
+
+from consult.letters.formats import Formats
+from surveys.intake.cells import NotAllowed, number_of
+
+MARKS = ("<", ">")
+
+
+def _read(word: str) -> float:
+    comma = (get_language() or "en").startswith("de")
+    return number_of(word, comma, "")
+
+
+class NumberField(forms.CharField):
+    """A number, with a decimal point or comma; empty is None."""
+
+    default_error_messages = {
+        "number": _("A number, such as 4.2."),
+        "negative": _("A number of 0 or more."),
+    }
+
+    def __init__(self, *, may_be_negative: bool = False, **kwargs: Any) -> None:
+        kwargs.setdefault("max_length", 40)
+        super().__init__(**kwargs)
+        self.may_be_negative = may_be_negative
+        self.widget.attrs |= {"inputmode": "decimal", "autocomplete": "off"}
+
+    def clean(self, value: Any) -> Any:
+        word = super().clean(value)
+        if not word:
+            return None
+        try:
+            number = _read(word)
+        except NotAllowed as error:
+            raise ValidationError(self.error_messages["number"]) from error
+        if number < 0 and not self.may_be_negative:
+            raise ValidationError(self.error_messages["negative"])
+        return number
+
+    def prepare_value(self, value: Any) -> Any:
+        if isinstance(value, float | int):
+            plain = Formats(get_language() or "en").decimal_mark
+            return f"{value:.15g}".replace(".", plain)
+        return value
+
+
+class MarkedNumberField(NumberField):
+    """What a display shows: a number, or one behind < or >; cleans to the number and its mark."""
+
+    default_error_messages = {"number": _("A number of 0 or more, such as 4.2, <0.3 or >2000.")}
+
+    def clean(self, value: Any) -> tuple[float | None, str]:
+        word = forms.CharField.clean(self, value)
+        if not word:
+            return None, ""
+        mark = word[0] if word[0] in MARKS else ""
+        return super().clean(word[len(mark) :].strip() or "?"), mark
+
+    def prepare_value(self, value: Any) -> Any:
+        if isinstance(value, tuple):
+            number, mark = value
+            return "" if number is None else f"{mark}{super().prepare_value(number)}"
+        return value

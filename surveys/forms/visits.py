@@ -1,0 +1,188 @@
+"""Forms of a visit: its conditions, places, readings and ground checks."""
+
+from collections.abc import Iterable
+from typing import Any
+
+from django import forms
+from django.core.exceptions import ValidationError
+from django.utils.translation import gettext_lazy as _
+
+from surveys.calc.units import UNITS
+from surveys.forms.fields import MarkedNumberField, NumberField
+from surveys.models import GroundCheck, GroundPoint, Instrument, Measurand, Reading, Spot, Visit
+
+AXES = ("x", "y", "z", "total")
+KEPT = ("spot", "measurand", "instrument", "ground_point", "unit", "state")
+
+
+class EntryForm(forms.Form):
+    """A form whose fields may be blamed for what a service refuses."""
+
+    def blame(self, error: ValidationError) -> None:
+        """Put each reason at its field, and the others on top."""
+        if not hasattr(error, "error_dict"):
+            self.add_error(None, error)
+            return
+        for name, reasons in error.message_dict.items():
+            self.add_error(name if name in self.fields else None, reasons)
+
+
+def chosen(form: forms.Form, names: Iterable[str]) -> list[forms.BoundField]:
+    return [form[name] for name in names]
+
+
+class ConditionsForm(EntryForm):
+    label = forms.CharField(label=_("Name of the visit"), max_length=80)
+    date = forms.DateField(label=_("Day"), widget=forms.DateInput({"type": "date"}, "%Y-%m-%d"))
+    assessor = forms.CharField(label=_("Who measures"), max_length=120, required=False)
+    supply_voltage_v = NumberField(label=_("Supply voltage [V]"), required=False)
+    temperature_c = NumberField(label=_("Temperature [°C]"), may_be_negative=True, required=False)
+    humidity_percent = NumberField(
+        label=_("Relative humidity [%]"),
+        required=False,
+        help_text=_("Above about 70 % readings of the electric field are doubtful."),
+    )
+    note = forms.CharField(
+        label=_("Note"), max_length=10_000, required=False, widget=forms.Textarea({"rows": 3})
+    )
+    version = forms.IntegerField(widget=forms.HiddenInput)
+
+    def clean_humidity_percent(self) -> float | None:
+        value: float | None = self.cleaned_data["humidity_percent"]
+        if value is not None and value > 100:
+            raise ValidationError(_("A number from 0 to 100."))
+        return value
+
+    @staticmethod
+    def initial_of(visit: Visit, version: int) -> dict[str, Any]:
+        names = [name for name in ConditionsForm.base_fields if name != "version"]
+        return {name: getattr(visit, name) for name in names} | {"version": version}
+
+
+class SpotForm(EntryForm):
+    room = forms.CharField(label=_("Room"), max_length=80)
+    spot = forms.CharField(
+        label=_("Spot"), max_length=80, help_text=_("Bed head, bed middle, desk seat.")
+    )
+    use = forms.ChoiceField(label=_("Use"), choices=Spot.Use.choices)
+
+
+class GroundPointForm(EntryForm):
+    name = forms.CharField(
+        label=_("Ground point"),
+        max_length=80,
+        help_text=_("The socket-outlet, the cleaned water pipe, the rod in damp soil."),
+    )
+
+
+class GroundCheckForm(EntryForm):
+    point = forms.ModelChoiceField(GroundPoint.objects.none(), label=_("Ground point"))
+    outlet_test = forms.ChoiceField(
+        label=_("Outlet test"),
+        choices=GroundCheck.OutletTest.choices,
+        initial=GroundCheck.OutletTest.NOT_TESTED,
+    )
+    other_point = forms.ModelChoiceField(
+        GroundPoint.objects.none(), label=_("Against ground point"), required=False
+    )
+    voltage_v = NumberField(label=_("Voltage between them [V]"), required=False)
+    note = forms.CharField(label=_("Note"), max_length=10_000, required=False)
+
+    def __init__(self, *args: Any, visit: Visit, **kwargs: Any) -> None:
+        super().__init__(*args, **kwargs)
+        points = GroundPoint.objects.filter(property=visit.property_id)
+        for name in ("point", "other_point"):
+            self.fields[name].queryset = points  # type: ignore[attr-defined]  # of its field class
+
+
+class ReadingForm(EntryForm):
+    """One look at the meter, as it stands on its display."""
+
+    spot = forms.ModelChoiceField(Spot.objects.none(), label=_("Spot"))
+    measurand = forms.ChoiceField(label=_("Quantity"), choices=Measurand.choices)
+    instrument = forms.ModelChoiceField(Instrument.objects.none(), label=_("Instrument"))
+    ground_point = forms.ModelChoiceField(
+        GroundPoint.objects.none(), label=_("Ground point"), required=False
+    )
+    x = MarkedNumberField(label="X", required=False)
+    y = MarkedNumberField(label="Y", required=False)
+    z = MarkedNumberField(label="Z", required=False)
+    total = MarkedNumberField(label=_("or total"), required=False)
+    unit = forms.ChoiceField(label=_("Unit"), choices=[(unit, unit) for unit in UNITS])
+    state = forms.ChoiceField(label=_("State"), choices=Reading.State.choices)
+    circuits_off = forms.CharField(
+        label=_("Circuits off"), max_length=10_000, required=False, help_text=_("a; b; c")
+    )
+    taken_at = forms.CharField(label=_("Hour"), max_length=40, required=False)
+    body_distance_m = NumberField(label=_("Body away [m]"), required=False)
+    surface_distance_m = NumberField(label=_("Surface away [m]"), required=False)
+    load = forms.CharField(label=_("What was running"), max_length=200, required=False)
+    note = forms.CharField(label=_("Note"), max_length=10_000, required=False)
+
+    MAIN = ("spot", "measurand", "instrument", "ground_point", *AXES, "unit")
+    MORE = ("state", "circuits_off", "taken_at", "body_distance_m", "surface_distance_m", "load",
+            "note")  # fmt: skip
+
+    def __init__(self, *args: Any, visit: Visit, **kwargs: Any) -> None:
+        super().__init__(*args, **kwargs)
+        choices = {
+            "spot": Spot.objects.filter(room__property=visit.property_id).select_related("room"),
+            "ground_point": GroundPoint.objects.filter(property=visit.property_id),
+            "instrument": Instrument.objects.filter(
+                is_retired=False, calibrations__isnull=False
+            ).distinct(),
+        }
+        for name, rows in choices.items():
+            self.fields[name].queryset = rows  # type: ignore[attr-defined]  # of its field class
+
+    def main(self) -> list[forms.BoundField]:
+        return chosen(self, self.MAIN)
+
+    def more(self) -> list[forms.BoundField]:
+        return chosen(self, self.MORE)
+
+    def more_has_errors(self) -> bool:
+        return any(self[name].errors for name in self.MORE)
+
+    def typed(self) -> dict[str, Any]:
+        """The names of a reading's fields with what was typed."""
+        data = {name: self.cleaned_data[name] for name in (*self.MAIN, *self.MORE)}
+        for axis in AXES:
+            data[axis], data[f"{axis}_mark"] = data[axis]
+        return data
+
+    @staticmethod
+    def next_after(last: Reading | None) -> dict[str, Any]:
+        """What the next row most likely shares with the one before."""
+        if last is None:
+            return {"state": Reading.State.AS_USED}
+        names = {name: f"{name}_id" for name in ("spot", "instrument", "ground_point")}
+        return {name: getattr(last, names.get(name, name)) for name in KEPT}
+
+    @staticmethod
+    def initial_of(reading: Reading) -> dict[str, Any]:
+        names = {name: f"{name}_id" for name in ("spot", "instrument", "ground_point")}
+        shown = {
+            name: getattr(reading, names.get(name, name))
+            for name in (*ReadingForm.MAIN, *ReadingForm.MORE)
+        }
+        return shown | {
+            axis: (getattr(reading, axis), getattr(reading, f"{axis}_mark")) for axis in AXES
+        }
+
+
+class CorrectionForm(ReadingForm):
+    version = forms.IntegerField(widget=forms.HiddenInput)
+
+    def __init__(self, *args: Any, visit: Visit, **kwargs: Any) -> None:
+        super().__init__(*args, visit=visit, **kwargs)
+        every = Instrument.objects.filter(calibrations__isnull=False).distinct()
+        self.fields["instrument"].queryset = every  # type: ignore[attr-defined]  # retired ones too
+
+
+class SetAsideForm(EntryForm):
+    reason = forms.CharField(
+        label=_("Why this reading does not count"),
+        max_length=10_000,
+        widget=forms.Textarea({"rows": 2}),
+    )

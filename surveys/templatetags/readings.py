@@ -1,0 +1,32 @@
+"""Readings in the words and figures of a reader."""
+
+from typing import Any
+
+from django import template
+from django.utils.translation import get_language
+
+from consult.letters import words
+from consult.letters.formats import Formats
+from surveys.models import Reading
+
+register = template.Library()
+
+register.filter("measurand_words", words.measurand_words)
+register.filter("phrase", words.phrase)
+register.filter("rule_sentence", words.rule_sentence)
+
+
+@register.filter
+def display(reading: Reading, axis: str) -> str:
+    """What the meter's display showed on one axis, with its mark."""
+    value = getattr(reading, axis)
+    if value is None:
+        return ""
+    mark = getattr(reading, f"{axis}_mark")
+    return f"{mark}{Formats(get_language() or 'en').given(value)}"
+
+
+@register.filter
+def of_key(table: dict[Any, Any], key: Any) -> Any:
+    """The entry of a table; nothing where there is none."""
+    return table.get(key)

@@ -1,0 +1,20 @@
+"""Pages of what was measured."""
+
+from django.urls import path
+
+from surveys.views import readings, visits
+
+urlpatterns = [
+    path("visits/", visits.visit_list, name="visit_list"),
+    path("visits/<int:pk>/", visits.visit_detail, name="visit_detail"),
+    path("visits/<int:pk>/sheet/", visits.visit_sheet, name="visit_sheet"),
+    path("visits/<int:pk>/conditions/", visits.visit_edit, name="visit_edit"),
+    path("visits/<int:pk>/readings/", visits.reading_add, name="reading_add"),
+    path("visits/<int:pk>/ground-checks/", visits.ground_check_add, name="ground_check_add"),
+    path("visits/<int:pk>/spots/", visits.spot_add, name="spot_add"),
+    path("visits/<int:pk>/ground-points/", visits.ground_point_add, name="ground_point_add"),
+    path("visits/<int:pk>/seal/", visits.visit_seal, name="visit_seal"),
+    path("readings/<int:pk>/", readings.reading_detail, name="reading_detail"),
+    path("readings/<int:pk>/correct/", readings.reading_correct, name="reading_correct"),
+    path("readings/<int:pk>/set-aside/", readings.reading_set_aside, name="reading_set_aside"),
+]

@@ -1,0 +1,100 @@
+"""One reading, followed down to its instrument, certificate and rules; put right or set aside."""
+
+from django.core.exceptions import ValidationError
+from django.http import HttpRequest, HttpResponse
+from django.shortcuts import get_object_or_404, redirect, render
+from django.views.decorators.http import require_http_methods, require_POST, require_safe
+
+from consult.access import role_required
+from consult.models import User
+from surveys.calc.uncertainty import DEFAULT_PLACEMENT
+from surveys.forms.visits import CorrectionForm, ReadingForm, SetAsideForm
+from surveys.models import Reading
+from surveys.results import RULES, in_force, reading_figures
+from surveys.services import visits as services
+from surveys.views.visit_page import chosen_guideline
+
+AXES = ("x", "y", "z", "total")
+
+
+def _reading(request: HttpRequest, pk: int) -> Reading:
+    rows = Reading.objects.visible_to(request.user).select_related(
+        "visit__property__client", "visit__source", "spot__room", "ground_point", "instrument",
+        "calibration",
+    )  # fmt: skip
+    return get_object_or_404(rows, pk=pk)
+
+
+def _page(
+    request: HttpRequest, reading: Reading, form: SetAsideForm, status: int = 200
+) -> HttpResponse:
+    guideline = chosen_guideline(request)
+    visit, calibration = reading.visit, reading.calibration
+    figures = reading_figures(visit, guideline=guideline, placement=DEFAULT_PLACEMENT)
+    bands = guideline.bands.filter(measurand=reading.measurand)
+    figure = figures[reading.pk]
+    context = {
+        "reading": reading,
+        "visit": visit,
+        "figure": figure,
+        "band": bands.filter(number=figure.band).first(),
+        "bands": bands,
+        "guideline": guideline,
+        "axes": AXES,
+        "calibration": calibration,
+        "in_force": calibration is not None and in_force(calibration, visit.date),
+        "placement_percent": 100 * DEFAULT_PLACEMENT,
+        "rules": RULES,
+        "form": form,
+        "history": reading.history.select_related("history_user"),
+    }
+    return render(request, "surveys/reading_detail.html", context, status=status)
+
+
+@require_safe
+@role_required("office", "assessor")
+def reading_detail(request: HttpRequest, pk: int) -> HttpResponse:
+    return _page(request, _reading(request, pk), SetAsideForm())
+
+
+@require_http_methods(["GET", "HEAD", "POST"])
+@role_required("office", "assessor")
+def reading_correct(request: HttpRequest, pk: int) -> HttpResponse:
+    reading = _reading(request, pk)
+    assert isinstance(request.user, User)
+    initial = ReadingForm.initial_of(reading) | {"version": services.version_of(reading)}
+    form = CorrectionForm(request.POST or None, visit=reading.visit, initial=initial)
+    if form.is_valid():
+        version = form.cleaned_data["version"]
+        try:
+            services.correct_reading(
+                reading=reading, by=request.user, version=version, **form.typed()
+            )
+        except ValidationError as error:
+            form.blame(error)
+        else:
+            return redirect("reading_detail", pk=reading.pk)
+    context = {"reading": reading, "visit": reading.visit, "form": form}
+    status = 422 if form.errors else 200
+    return render(request, "surveys/reading_form.html", context, status=status)
+
+
+@require_POST
+@role_required("office", "assessor")
+def reading_set_aside(request: HttpRequest, pk: int) -> HttpResponse:
+    """With a reason the reading counts no more; "take back" makes it count again."""
+    reading = _reading(request, pk)
+    assert isinstance(request.user, User)
+    form = SetAsideForm(request.POST)
+    try:
+        if "take_back" in request.POST:
+            services.take_back_reading(reading=reading, by=request.user)
+            return redirect("reading_detail", pk=reading.pk)
+        if form.is_valid():
+            reason = form.cleaned_data["reason"]
+            services.set_aside_reading(reading=reading, by=request.user, reason=reason)
+            return redirect("visit_detail", pk=reading.visit_id)
+    except ValidationError as error:
+        form.full_clean()
+        form.blame(error)
+    return _page(request, reading, form, status=422)

@@ -1,0 +1,89 @@
+"""What the page of a visit shows, gathered once for the page and for its part."""
+
+from typing import Any
+
+from django.core.paginator import Paginator
+from django.http import HttpRequest, HttpResponse
+from django.shortcuts import redirect, render
+from django.urls import reverse
+from django.utils import timezone
+
+from surveys.calc.uncertainty import DEFAULT_PLACEMENT
+from surveys.forms.visits import GroundCheckForm, GroundPointForm, ReadingForm, SpotForm
+from surveys.models import Guideline, Spot, Visit
+from surveys.results import RULES, dangers_of, reading_figures, visit_results
+from surveys.services.repeat import baseline_of, to_repeat
+from surveys.services.visits import missing_before_sealing
+
+PER_PAGE = 200
+USUAL_GUIDELINE = "SBM-2015"
+PAGE = "surveys/visit_detail.html"
+WORK = f"{PAGE}#work"
+
+
+def chosen_guideline(request: HttpRequest) -> Guideline:
+    """The guideline that the address names, or the usual one."""
+    code = request.GET.get("guideline", "")
+    named = Guideline.objects.filter(code=code).first()
+    return named or Guideline.objects.get(code=USUAL_GUIDELINE)
+
+
+def page_context(request: HttpRequest, visit: Visit, **forms: Any) -> dict[str, Any]:
+    """Everything on the page; `forms` are those that came back with faults."""
+    guideline = chosen_guideline(request)
+    is_open = visit.sealed_at is None
+    order = "-position" if is_open else "position"
+    readings = visit.readings.select_related("spot__room", "instrument", "ground_point")
+    page = Paginator(readings.order_by(order), PER_PAGE).get_page(request.GET.get("page"))
+    baseline = baseline_of(visit)
+    context = {
+        "visit": visit,
+        "guideline": guideline,
+        "guidelines": Guideline.objects.all(),
+        "band_names": _band_names(guideline),
+        "placement_percent": 100 * DEFAULT_PLACEMENT,
+        "rules": RULES,
+        "page": page,
+        "figures": reading_figures(visit, guideline=guideline, placement=DEFAULT_PLACEMENT),
+        "findings": _findings(visit, guideline),
+        "dangers": dangers_of(visit),
+        "ground_checks": visit.ground_checks.select_related("point", "other_point"),
+        "baseline": baseline,
+        "to_repeat": to_repeat(visit, baseline) if baseline else [],
+    }
+    if is_open:
+        context["missing"] = missing_before_sealing(visit, today=timezone.localdate())
+        context |= _blank_forms(visit)
+    return context | forms
+
+
+def _band_names(guideline: Guideline) -> dict[int, str]:
+    return dict(guideline.bands.values_list("number", "name"))
+
+
+def _findings(visit: Visit, guideline: Guideline) -> list[dict[str, Any]]:
+    found = visit_results([visit], guideline=guideline, placement=DEFAULT_PLACEMENT).findings
+    spots = Spot.objects.select_related("room").in_bulk({one.spot for one in found.values()})
+    return [{"spot": spots[one.spot], "finding": one} for one in found.values()]
+
+
+def _blank_forms(visit: Visit) -> dict[str, Any]:
+    last = visit.readings.order_by("position").last()
+    return {
+        "reading_form": ReadingForm(visit=visit, initial=ReadingForm.next_after(last)),
+        "check_form": GroundCheckForm(visit=visit, prefix="check"),
+        "spot_form": SpotForm(prefix="place"),
+        "point_form": GroundPointForm(prefix="point"),
+    }
+
+
+def answer(request: HttpRequest, visit: Visit, **forms: Any) -> HttpResponse:
+    """After an entry: the page anew, or its part where htmx asks; 422 where a form has faults."""
+    part = bool(getattr(request, "htmx", False)) and not request.htmx.boosted  # type: ignore[attr-defined]  # set by its middleware
+    if not forms and not part:
+        query = f"?{request.GET.urlencode()}" if request.GET else ""
+        return redirect(reverse("visit_detail", args=[visit.pk]) + query + "#entry")
+    context = page_context(request, visit, **forms) | {"is_part": part}
+    response = render(request, WORK if part else PAGE, context, status=422 if forms else 200)
+    response["Vary"] = "HX-Request"
+    return response

@@ -1,0 +1,164 @@
+"""Visits: the list, one with its readings and findings, everything that is entered, the seal."""
+
+from django.contrib import messages
+from django.core.exceptions import ValidationError
+from django.core.paginator import Paginator
+from django.db.models import Q
+from django.http import HttpRequest, HttpResponse
+from django.shortcuts import get_object_or_404, redirect, render
+from django.utils import timezone
+from django.utils.translation import gettext as _
+from django.views.decorators.http import require_http_methods, require_POST, require_safe
+
+from consult.access import role_required
+from consult.letters import words
+from consult.models import User
+from surveys.forms.visits import (
+    ConditionsForm,
+    GroundCheckForm,
+    GroundPointForm,
+    ReadingForm,
+    SpotForm,
+)
+from surveys.models import Room, Visit
+from surveys.services import visits as services
+from surveys.services.repeat import baseline_of, to_repeat
+from surveys.views.visit_page import PAGE, answer, page_context
+
+PER_PAGE = 50
+BLANK_ROWS = 6
+
+
+def _visit(request: HttpRequest, pk: int) -> Visit:
+    rows = Visit.objects.visible_to(request.user).select_related("property__client", "sealed_by")
+    return get_object_or_404(rows, pk=pk)
+
+
+def _who(request: HttpRequest) -> User:
+    assert isinstance(request.user, User)
+    return request.user
+
+
+@require_safe
+@role_required("office", "assessor")
+def visit_list(request: HttpRequest) -> HttpResponse:
+    query, state = request.GET.get("q", "").strip(), request.GET.get("state", "")
+    visits = Visit.objects.visible_to(request.user).select_related("property__client").for_list()
+    if state in ("open", "sealed"):
+        visits = visits.filter(sealed_at__isnull=state == "open")
+    for word in query.split():
+        visits = visits.filter(
+            Q(label__icontains=word)
+            | Q(property__address__icontains=word)
+            | Q(property__client__name__icontains=word)
+        )
+    page = Paginator(visits.order_by("-date", "-pk"), PER_PAGE).get_page(request.GET.get("page"))
+    context = {"page": page, "query": query, "state": state, "today": timezone.localdate()}
+    return render(request, "surveys/visit_list.html", context)
+
+
+@require_safe
+@role_required("office", "assessor")
+def visit_detail(request: HttpRequest, pk: int) -> HttpResponse:
+    visit = _visit(request, pk)
+    return render(request, PAGE, page_context(request, visit))
+
+
+@require_safe
+@role_required("office", "assessor")
+def visit_sheet(request: HttpRequest, pk: int) -> HttpResponse:
+    """A sheet to print and fill in by hand, with the rooms and spots that are known."""
+    visit = _visit(request, pk)
+    baseline = baseline_of(visit) if visit.kind == Visit.Kind.FOLLOW_UP else None
+    context = {
+        "visit": visit,
+        "rooms": Room.objects.filter(property=visit.property_id).prefetch_related("spots"),
+        "to_repeat": to_repeat(visit, baseline) if baseline else [],
+        "blank_rows": range(BLANK_ROWS),
+        "ground_sentences": words.ground_sentences(),
+    }
+    return render(request, "surveys/visit_sheet.html", context)
+
+
+@require_http_methods(["GET", "HEAD", "POST"])
+@role_required("office", "assessor")
+def visit_edit(request: HttpRequest, pk: int) -> HttpResponse:
+    visit = _visit(request, pk)
+    initial = ConditionsForm.initial_of(visit, services.version_of(visit))
+    form = ConditionsForm(request.POST or None, initial=initial)
+    if form.is_valid():
+        try:
+            services.change_conditions(visit=visit, by=_who(request), **form.cleaned_data)
+        except ValidationError as error:
+            form.blame(error)
+        else:
+            return redirect("visit_detail", pk=visit.pk)
+    context = {"visit": visit, "form": form}
+    status = 422 if form.errors else 200
+    return render(request, "surveys/visit_form.html", context, status=status)
+
+
+@require_POST
+@role_required("office", "assessor")
+def reading_add(request: HttpRequest, pk: int) -> HttpResponse:
+    visit = _visit(request, pk)
+    form = ReadingForm(request.POST, visit=visit)
+    if form.is_valid():
+        try:
+            services.record_reading(visit=visit, by=_who(request), **form.typed())
+        except ValidationError as error:
+            form.blame(error)
+    return answer(request, visit, **({"reading_form": form} if form.errors else {}))
+
+
+@require_POST
+@role_required("office", "assessor")
+def ground_check_add(request: HttpRequest, pk: int) -> HttpResponse:
+    visit = _visit(request, pk)
+    form = GroundCheckForm(request.POST, visit=visit, prefix="check")
+    if form.is_valid():
+        try:
+            services.record_ground_check(visit=visit, by=_who(request), **form.cleaned_data)
+        except ValidationError as error:
+            form.blame(error)
+    return answer(request, visit, **({"check_form": form} if form.errors else {}))
+
+
+@require_POST
+@role_required("office", "assessor")
+def spot_add(request: HttpRequest, pk: int) -> HttpResponse:
+    visit = _visit(request, pk)
+    form = SpotForm(request.POST, prefix="place")
+    if form.is_valid():
+        try:
+            services.add_spot(visit=visit, by=_who(request), **form.cleaned_data)
+        except ValidationError as error:
+            form.blame(error)
+    return answer(request, visit, **({"spot_form": form} if form.errors else {}))
+
+
+@require_POST
+@role_required("office", "assessor")
+def ground_point_add(request: HttpRequest, pk: int) -> HttpResponse:
+    visit = _visit(request, pk)
+    form = GroundPointForm(request.POST, prefix="point")
+    if form.is_valid():
+        try:
+            services.add_ground_point(visit=visit, by=_who(request), **form.cleaned_data)
+        except ValidationError as error:
+            form.blame(error)
+    return answer(request, visit, **({"point_form": form} if form.errors else {}))
+
+
+@require_POST
+@role_required("office", "assessor")
+def visit_seal(request: HttpRequest, pk: int) -> HttpResponse:
+    visit = _visit(request, pk)
+    try:
+        services.seal_visit(visit=visit, by=_who(request), now=timezone.now())
+    except ValidationError as error:
+        for sentence in error.messages:
+            messages.error(request, sentence)
+    else:
+        messages.success(request, _("The visit is sealed. Nothing in it changes any more."))
+    return redirect("visit_detail", pk=visit.pk)
