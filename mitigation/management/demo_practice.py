@@ -3,6 +3,7 @@
 import tomllib
 from collections.abc import Mapping
 from dataclasses import dataclass
+from datetime import datetime
 from pathlib import Path
 from typing import Any
 
@@ -11,6 +12,7 @@ from django.db import transaction
 
 from consult.models import Assignment, Firm, Practice, User
 from mitigation.models import Case
+from mitigation.services.cases import move_case
 
 FOLDER = Path(settings.BASE_DIR) / "fixtures" / "demo"
 PASSWORD = "quiet-rooms-demo"
@@ -23,6 +25,7 @@ class DemoCase:
     folder: Path
     assessors: tuple[str, ...]
     client: str
+    stage: str
 
 
 @dataclass(frozen=True)
@@ -46,7 +49,12 @@ def read_practice() -> DemoPractice:
         firms=tuple(_stripped(firm) for firm in text["firms"]),
         people=tuple(text["people"]),
         cases=tuple(
-            DemoCase(FOLDER / case["folder"], tuple(case["assessors"]), case.get("client", ""))
+            DemoCase(
+                FOLDER / case["folder"],
+                tuple(case["assessors"]),
+                case.get("client", ""),
+                case.get("stage", ""),
+            )
             for case in text["cases"]
         ),
     )
@@ -98,3 +106,9 @@ def attach_people(case: Case, demo: DemoCase) -> None:
         client.user = User.objects.get(email=demo.client)
         client.full_clean()
         client.save()
+
+
+def take_on(case: Case, demo: DemoCase, by: User | None, now: datetime) -> None:
+    """Take a case to where the demo has it, unless somebody has moved it since its import."""
+    if demo.stage and case.stage != demo.stage and case.stage_since == case.opened_at:
+        move_case(case=case, to=demo.stage, by=by, now=now)

@@ -76,6 +76,8 @@ def test_the_demo_makes_its_letters_and_a_second_run_loses_nothing(tmp_path):
     assert {Path(path) for path in LETTER.findall(second.stdout)} == set(letters)
     assert {path: hashlib.sha256(path.read_bytes()).hexdigest() for path in letters} == made
     assert "letters are queued" not in second.stdout
+    tables = [run.stdout[run.stdout.index("\nCase ") :] for run in (first, second)]
+    assert tables[0] == tables[1]
 
 
 @pytest.mark.parametrize(

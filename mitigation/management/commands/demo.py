@@ -62,19 +62,21 @@ class Command(BaseCommand):
             )
         self._say("Loading the demo practice ...")
         demo_practice.settle(demo)
+        self.office = User.objects.filter(email__in=demo.emails(), role=User.Role.OFFICE).first()
         cases = self._import(demo)
         letters = [letter for case in cases if (letter := self._letter_of(case)) is not None]
         self._finish(letters)
+        for case, one in zip(cases, demo.cases, strict=True):
+            demo_practice.take_on(case, one, self.office, timezone.now())
         for case in cases:
             self._show(case, [letter for letter in letters if letter.case_reference == str(case)])
         self._show_log_ins(demo)
 
     def _import(self, demo: DemoPractice) -> list[Case]:
         """Every folder by the same way in as a user's; the same folder again changes nothing."""
-        office = User.objects.filter(email__in=demo.emails(), role=User.Role.OFFICE).first()
         cases = []
         for one in demo.cases:
-            result = import_case_folder(source=one.folder, by=office, now=timezone.now())
+            result = import_case_folder(source=one.folder, by=self.office, now=timezone.now())
             demo_practice.attach_people(result.case, one)
             cases.append(result.case)
         return cases
@@ -90,8 +92,7 @@ class Command(BaseCommand):
         if issued is not None:
             return issued
         issue = issue_outcome_letter if proved else issue_survey_report
-        office = User.objects.filter(role=User.Role.OFFICE).first()
-        return issue(case=case, by=office, now=timezone.now())
+        return issue(case=case, by=self.office, now=timezone.now())
 
     def _finish(self, letters: list[Letter]) -> None:
         """Let a real worker over a real Redis make what is not made yet."""
