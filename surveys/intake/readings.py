@@ -236,4 +236,7 @@ def _circuits(table: Table) -> tuple[list[str], list[str]]:
 
 def visit_places(visits: Sequence[VisitRow]) -> Mapping[str, int]:
     """The place of each visit by its name; the first of two with the same name."""
-    return {row.name: place for place, row in reversed(list(enumerate(visits)))}
+    places: dict[str, int] = {}
+    for place, row in enumerate(visits):
+        places.setdefault(row.name, place)
+    return places
