@@ -46,6 +46,7 @@ class Pulse(bootsteps.StartStopStep):
         self.timer_entry: Any = None
 
     def start(self, consumer: Any) -> None:
+        jobs.broker_is_back()
         self.pulse(consumer.hostname)
         self.timer_entry = consumer.timer.call_repeatedly(
             settings.JOB_SWEEP_S, self.pulse, (consumer.hostname,)

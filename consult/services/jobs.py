@@ -257,6 +257,12 @@ def send_hints(job_ids: Iterable[int]) -> int:
     return sent
 
 
+def broker_is_back() -> None:
+    """A worker that has just reached the broker need not rest."""
+    global _broker_rests_until
+    _broker_rests_until = 0.0
+
+
 def hints_waiting() -> int:
     """How many hints lie in the queue; 0 when the broker does not answer."""
     if not settings.CELERY_BROKER_URL:

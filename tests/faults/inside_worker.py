@@ -1,8 +1,9 @@
 """Loaded into a real worker by `--include`: gates where it can be caught, and jobs that harm it.
 
-FAULT_FOLDER is where test and worker meet. `FAULT_GATE` names the point at which the making of a
-letter waits for the file `go`: before it is drawn, with half a file written, or with the file in
-its place and the row not yet told. While the file `full` exists, the disk takes 4 kB per file.
+FAULT_FOLDER is where test and worker meet. FAULT_GATES names for letters, one after the other, the
+point at which the making of each waits for the file `go`: before it is `drawn`, with its `file` not
+yet in place, or with the file in place and the `row` not yet told. While the file `full` exists,
+the disk takes 4 kB per file.
 """
 
 import os
@@ -17,7 +18,7 @@ from consult.letters import rendering
 from consult.services import files, jobs, letters
 
 FOLDER = Path(os.environ["FAULT_FOLDER"])
-GATE = os.environ.get("FAULT_GATE", "")
+GATES = os.environ.get("FAULT_GATES", "").split()
 
 
 def note(name: str, text: object) -> None:
@@ -26,8 +27,14 @@ def note(name: str, text: object) -> None:
         file.write(f"{text}\n")
 
 
+class Now:
+    """The letter that this child is making."""
+
+    place = 0
+
+
 def pass_gate(point: str) -> None:
-    if point == GATE and not (FOLDER / "go").exists():
+    if GATES[Now.place : Now.place + 1] == [point] and not (FOLDER / "go").exists():
         note("waiting", os.getpid())
         while not (FOLDER / "go").exists():
             time.sleep(0.02)
@@ -37,8 +44,9 @@ _draw, _write, _fsync = rendering.render_letter, files.write_file, os.fsync
 
 
 def draw(content: Any) -> bytes:
-    note("drawn", content["head"]["number"] if "head" in content else content["number"])
-    pass_gate("drawing")
+    note("drawn", content["number"])
+    Now.place = int(content["number"].split("-")[1]) - 1
+    pass_gate("drawn")
     return _draw(content)
 
 
