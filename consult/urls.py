@@ -4,7 +4,7 @@ from allauth.account.decorators import secure_admin_login
 from django.contrib import admin
 from django.urls import include, path, re_path
 
-from consult.views import home, letters, people, practice
+from consult.views import client_side, home, letters, people, practice
 
 admin.site.login = secure_admin_login(admin.site.login)  # type: ignore[method-assign]  # as the library documents
 
@@ -23,6 +23,9 @@ urlpatterns = [
     path("letters/<str:number>/pdf/", letters.letter_file, name="letter_file"),
     path("letters/<str:number>/retry/", letters.letter_retry, name="letter_retry"),
     path("me/", people.own_account, name="own_account"),
+    path("me/contact/", client_side.own_contact, name="own_contact"),
+    path("prepare/", client_side.prepare, name="prepare"),
+    path("words/", client_side.glossary, name="glossary"),
     path("me/language/", people.own_language, name="own_language"),
     path("people/", people.person_list, name="person_list"),
     path("people/invite/", people.person_invite, name="person_invite"),

@@ -2,7 +2,7 @@
 
 from django.urls import path, re_path
 
-from mitigation.views import cases, letters, uploads
+from mitigation.views import cases, client_side, letters, uploads
 
 urlpatterns = [
     path("cases/", cases.case_list, name="case_list"),
@@ -19,6 +19,7 @@ urlpatterns = [
         uploads.case_export,
         name="case_export",
     ),
+    path("your-case/", client_side.client_home, name="client_home"),
     path("letters/<str:number>/correct/", letters.letter_correct, name="letter_correct"),
     path("cases/<path:reference>/letters/<str:kind>/", cases.letter_issue, name="letter_issue"),
     path("cases/<path:reference>/", cases.case_detail, name="case_detail"),

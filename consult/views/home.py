@@ -11,7 +11,7 @@ from consult.models import User
 LANDING = {
     User.Role.OFFICE: "case_list",
     User.Role.ASSESSOR: "case_list",
-    User.Role.CLIENT: "letter_list",
+    User.Role.CLIENT: "client_home",
     User.Role.ELECTRICIAN: "electrician_home",
 }
 

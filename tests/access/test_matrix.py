@@ -36,6 +36,10 @@ MATRIX: dict[str, tuple[str, dict[str, str], str]] = {
     "letter_correct": ("get", {"number": "{letter}"}, "200 200 403 403 403 403 403 302"),
     # Links by e-mail show one letter to whoever holds them; this one is nobody's.
     "letter_link": ("get", {"token": "no-token"}, "410 410 410 410 410 410 410 410"),
+    "client_home": ("get", {}, "403 403 403 403 200 200 403 302"),
+    "own_contact": ("get", {}, "403 403 403 403 200 200 403 302"),
+    "prepare": ("get", {}, EVERYONE_IN),
+    "glossary": ("get", {}, EVERYONE_IN),
     "letter_link_file": ("get", {"token": "no-token"}, "410 410 410 410 410 410 410 410"),
     "case_list": ("get", {}, "200 200 200 200 403 403 403 302"),
     "case_detail": ("get", {"reference": "{case}"}, "200 200 200 404 403 403 403 302"),

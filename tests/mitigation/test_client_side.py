@@ -1,0 +1,76 @@
+"""The client's side: where the case stands in plain words, letters, contact details."""
+
+import datetime as dt
+
+import pytest
+from django.urls import reverse
+from django.utils import timezone
+
+from mitigation.models import Case, CaseVisit, Stage
+from mitigation.views.client_side import PLAIN
+from tests.factories import ClientFactory, UserFactory, VisitFactory, compared_case, ready_letter
+
+pytestmark = pytest.mark.django_db
+
+
+@pytest.fixture
+def case(client) -> Case:
+    user = UserFactory(role="client", name="Ida Lund")
+    client.force_login(user)
+    return compared_case(property__client=ClientFactory(user=user, name="Ida Lund"))
+
+
+def home(client) -> str:
+    page = client.get(reverse("home"), follow=True)
+    assert page.request["PATH_INFO"] == reverse("client_home")
+    return page.content.decode()
+
+
+@pytest.mark.parametrize("stage", Stage.values)
+def test_every_stage_has_plain_words(stage, case, client) -> None:
+    Case.objects.update(stage=stage)
+    now, then = PLAIN[stage]
+    shown = home(client)
+    assert str(now) in shown
+    assert str(then) in shown
+
+
+def test_a_case_on_hold_is_paused_and_its_internal_reason_is_not_told(case, client) -> None:
+    Case.objects.update(on_hold_reason="has not paid")
+    shown = home(client)
+    assert "paused" in shown
+    assert "has not paid" not in shown
+
+
+def test_own_letters_and_visits_are_shown_and_nobody_elses(case, client) -> None:
+    letter, other = ready_letter(case), ready_letter(compared_case())
+    day = timezone.localdate() + dt.timedelta(days=9)
+    for home_of in (case, other):
+        visit = VisitFactory(property=home_of.property, date=day, sealed_at=None)
+        if home_of is case:
+            CaseVisit.objects.create(case=case, visit=visit)
+    shown = home(client)
+    assert letter.number in shown
+    assert other.number not in shown
+    assert shown.count("Visit (") == 1
+
+
+def test_contact_details_are_corrected_with_history(case, client) -> None:
+    who = case.property.client
+    fields = {"email": "ida@example.org", "phone": "0123", "address": "New Road 1"}
+    assert client.post(reverse("own_contact"), fields | {"name": "Mallory"}).status_code == 302
+    who.refresh_from_db()
+    assert (who.email, who.name) == ("ida@example.org", "Ida Lund")
+    assert [row.phone for row in who.history.all()][:2] == ["0123", ""]
+    assert client.post(reverse("own_contact"), fields | {"email": "nobody"}).status_code == 422
+
+
+def test_a_client_chooses_the_language_of_pages_and_letters(case, client) -> None:
+    client.post(reverse("own_language"), {"language": "de"})
+    case.property.client.refresh_from_db()
+    assert case.property.client.language == "de"
+
+
+def test_pages_that_explain_are_open_to_the_client(case, client) -> None:
+    for name in ("prepare", "glossary"):
+        assert client.get(reverse(name)).status_code == 200
