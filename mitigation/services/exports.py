@@ -1,6 +1,7 @@
 """A case as a case folder: the plain-text form that imports again to the same numbers."""
 
 from collections.abc import Iterable, Sequence
+from datetime import date
 from typing import Any
 
 from django.core.exceptions import ValidationError
@@ -8,7 +9,7 @@ from django.utils.translation import gettext as _
 
 from mitigation.models import Case
 from surveys.intake.columns import AXES
-from surveys.intake.readings import QUANTITY_AND_REFERENCE
+from surveys.intake.readings import QUANTITY_AND_REFERENCE, in_force
 from surveys.intake.sources import GROUND_CHECKS, INSTRUMENTS, READINGS, VISITS
 from surveys.intake.writing import CaseValues, Cell, write_folder, write_workbook
 from surveys.models import Calibration, GroundCheck, Reading, Visit
@@ -49,10 +50,15 @@ def _tables(case: Case) -> Tables:
     visits = list(case.visits.filter(sealed_at__isnull=False).order_by("position", "pk"))
     names = _visit_names(visits)
     readings = Reading.objects.filter(visit__in=visits)
-    calibrations = Calibration.objects.filter(readings__visit__in=visits).distinct()
+    calibrations = list(
+        Calibration.objects.filter(readings__visit__in=visits)
+        .distinct()
+        .select_related("instrument")
+    )
+    _refuse_other_certificates(case, visits, calibrations, readings)
     checks = GroundCheck.objects.filter(visit__in=visits).order_by("pk")
     return {
-        INSTRUMENTS: _instrument_rows(calibrations.select_related("instrument")),
+        INSTRUMENTS: _instrument_rows(calibrations),
         VISITS: [
             [
                 names[visit.pk],
@@ -74,6 +80,27 @@ def _tables(case: Case) -> Tables:
             )
         ],
     }
+
+
+def _refuse_other_certificates(
+    case: Case, visits: Sequence[Visit], calibrations: Sequence[Calibration], readings: Any
+) -> None:
+    """In a folder the dates say which certificate a reading has; refuse where they say another."""
+    began: dict[tuple[int, str], dict[int, date | None]] = {}
+    for row in calibrations:
+        began.setdefault((row.instrument_id, row.quantity), {})[row.pk] = row.calibrated_on
+    meter = {row.pk: (row.instrument_id, row.quantity) for row in calibrations}
+    day = {visit.pk: visit.date for visit in visits}
+    pinned = readings.exclude(calibration=None).order_by().values_list("visit_id", "calibration_id")
+    clear = all(len(set(days.values())) == len(days) for days in began.values())
+    if not clear or any(
+        in_force(day[visit], began[meter[calibration]]) != calibration
+        for visit, calibration in pinned.distinct()
+    ):
+        raise ValidationError(
+            _("Case %(case)s has readings under a certificate that its dates do not point to.")
+            % {"case": case.reference}
+        )
 
 
 def _visit_names(visits: Sequence[Visit]) -> dict[int, str]:

@@ -174,19 +174,20 @@ def _calibrations(
     pins = np.full((len(visits) + 1, len(described) + 1), -1, dtype=np.int64)
     for place, visit_row in enumerate(visits):
         for pair, rows in described.items():
-            pins[place, pair_of[pair]] = in_force(visit_row.date, rows, instruments)
+            began = {row: instruments[row].calibrated_on for row in rows}
+            pins[place, pair_of[pair]] = in_force(visit_row.date, began)
     return np.asarray(pins[visit, pairs])
 
 
-def in_force(day: date, rows: Sequence[int], instruments: Sequence[InstrumentRow]) -> int:
-    """The row that began last on or before `day`; if all began later, the first of them.
+def in_force(day: date, began: Mapping[int, date | None]) -> int:
+    """Of rows by the day they began, the last on or before `day`; if all are later, the first.
 
     A row without a date counts as begun since ever. Whether the row is a certificate that holds on
     the day is for the results to say; its resolution and gain describe the instrument in any case.
     """
-    begun = {place: instruments[place].calibrated_on or date.min for place in rows}
-    before = [place for place in rows if begun[place] <= day]
-    return max(before, key=begun.__getitem__) if before else min(rows, key=begun.__getitem__)
+    begun = {row: first or date.min for row, first in began.items()}
+    before = [row for row in begun if begun[row] <= day]
+    return max(before, key=begun.__getitem__) if before else min(begun, key=begun.__getitem__)
 
 
 def _spots(table: Table) -> tuple[list[tuple[str, str, str]], IntArray]:

@@ -24,7 +24,7 @@ from surveys.intake import CaseFolderRefused, Upload, check_case_folder
 from surveys.intake.tables import cleaned, looks_like_formula
 from surveys.intake.template import write_template
 from surveys.intake.writing import guarded
-from surveys.models import GroundCheck, Reading
+from surveys.models import Calibration, GroundCheck, Reading
 from tests.surveys.case_folders import (
     CASE_ROWS,
     READINGS,
@@ -212,6 +212,15 @@ def test_a_reading_of_an_unknown_instrument_can_not_go_out():
     case = bring_in(as_zip())
     Reading.objects.filter(visit__cases=case).update(calibration=None)
     with pytest.raises(ValidationError, match="EB-TEST-1"):
+        export_case_folder(case=case)
+
+
+@pytest.mark.parametrize("day", ["2026-01-10", "2026-03-01"])
+def test_a_certificate_that_the_dates_would_not_choose_can_not_go_out(day):
+    """C-31 dated back: for the visit of 14 March the folder would now choose it over C-17."""
+    case = bring_in(as_zip())
+    Calibration.objects.filter(certificate="C-31").update(calibrated_on=day)
+    with pytest.raises(ValidationError, match="certificate"):
         export_case_folder(case=case)
 
 
