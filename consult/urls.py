@@ -4,7 +4,7 @@ from allauth.account.decorators import secure_admin_login
 from django.contrib import admin
 from django.urls import include, path, re_path
 
-from consult.views import client_side, home, letters, people, practice
+from consult.views import client_side, clients, home, letters, people, practice
 
 admin.site.login = secure_admin_login(admin.site.login)  # type: ignore[method-assign]  # as the library documents
 
@@ -37,6 +37,16 @@ urlpatterns = [
     ),
     path("people/log/", people.access_log, name="access_log"),
     path("invitation/<str:token>/", people.invitation, name="invitation"),
+    path("clients/", clients.client_list, name="client_list"),
+    path("clients/add/", clients.client_add, name="client_add"),
+    path("clients/<int:pk>/", clients.client_detail, name="client_detail"),
+    path("clients/<int:pk>/edit/", clients.client_edit, name="client_edit"),
+    path("clients/<int:pk>/merge/", clients.client_merge, name="client_merge"),
+    path("clients/<int:pk>/contacts/add/", clients.contact_add, name="contact_add"),
+    path("clients/<int:pk>/properties/add/", clients.property_add, name="property_add"),
+    path("contacts/<int:pk>/", clients.contact_edit, name="contact_edit"),
+    path("contacts/<int:pk>/remove/", clients.contact_remove, name="contact_remove"),
+    path("properties/<int:pk>/", clients.property_edit, name="property_edit"),
     path("practice/", practice.practice, name="practice"),
     path("firms/", practice.firm_list, name="firm_list"),
     path("firms/add/", practice.firm_add, name="firm_add"),

@@ -2,7 +2,7 @@
 
 from django.urls import path, re_path
 
-from mitigation.views import cases, client_side, letters, uploads
+from mitigation.views import cases, client_side, letters, papers, steering, uploads
 
 urlpatterns = [
     path("cases/", cases.case_list, name="case_list"),
@@ -20,6 +20,17 @@ urlpatterns = [
         name="case_export",
     ),
     path("your-case/", client_side.client_home, name="client_home"),
+    path("properties/<int:pk>/cases/open/", steering.case_open, name="case_open"),
+    path("cases/<path:reference>/edit/", steering.case_edit, name="case_edit"),
+    path("cases/<path:reference>/visits/plan/", steering.visit_plan, name="visit_plan"),
+    path("cases/<path:reference>/notes/", papers.note_add, name="note_add"),
+    path("cases/<path:reference>/files/", papers.file_attach, name="file_attach"),
+    path("attachments/<int:pk>/", papers.attachment, name="attachment"),
+    re_path(
+        r"^cases/(?P<reference>.+)/act/(?P<act>" + "|".join(steering.ACTS) + ")/$",
+        steering.case_act,
+        name="case_act",
+    ),
     path("letters/<str:number>/correct/", letters.letter_correct, name="letter_correct"),
     path("cases/<path:reference>/letters/<str:kind>/", cases.letter_issue, name="letter_issue"),
     path("cases/<path:reference>/", cases.case_detail, name="case_detail"),

@@ -31,7 +31,10 @@ def lock_unchanged(row: Row, seen: int) -> Row:
         return locked
     latest: Any = locked.history.select_related("history_user").order_by("-history_id").first()  # type: ignore[attr-defined]
     raise ChangedMeanwhileError(
-        _("%(who)s changed this meanwhile. Nothing of yours was saved; here is how it stands now.")
+        _(
+            "%(who)s changed this meanwhile, so nothing of yours was saved. Open the form again "
+            "to see how it stands now, and enter your change there."
+        )
         % {"who": latest.history_user or _("Somebody")}
     )
 

@@ -6,8 +6,9 @@ import pytest
 from django.urls import URLPattern, URLResolver, get_resolver, reverse
 from django.utils import timezone
 
-from consult.models import Firm, Letter, User
-from mitigation.models import Case, PendingUpload
+from consult.models import Contact, Firm, Letter, User
+from mitigation.models import Attachment, Case, PendingUpload
+from mitigation.services.attachments import attach_file
 from mitigation.services.uploads import keep_upload
 from tests.cast import ASKERS, make_cast
 from tests.factories import ready_letter
@@ -21,6 +22,7 @@ pytestmark = pytest.mark.django_db
 ANYBODY = "200 200 200 200 200 200 200 200"
 EVERYONE_IN = "200 200 200 200 200 200 200 302"
 MANAGER = "200 403 403 403 403 403 403 302"
+OFFICE = "200 200 403 403 403 403 403 302"
 MATRIX: dict[str, tuple[str, dict[str, str], str]] = {
     "home": ("get", {}, "302 302 302 302 302 302 302 302"),
     "electrician_home": ("get", {}, "403 403 403 403 403 403 200 302"),
@@ -34,12 +36,12 @@ MATRIX: dict[str, tuple[str, dict[str, str], str]] = {
         "302 302 403 403 403 403 403 302",
     ),
     "letter_correct": ("get", {"number": "{letter}"}, "200 200 403 403 403 403 403 302"),
-    # Links by e-mail show one letter to whoever holds them; this one is nobody's.
-    "letter_link": ("get", {"token": "no-token"}, "410 410 410 410 410 410 410 410"),
     "client_home": ("get", {}, "403 403 403 403 200 200 403 302"),
     "own_contact": ("get", {}, "403 403 403 403 200 200 403 302"),
     "prepare": ("get", {}, EVERYONE_IN),
     "glossary": ("get", {}, EVERYONE_IN),
+    # Links by e-mail show one letter to whoever holds them; this one is nobody's.
+    "letter_link": ("get", {"token": "no-token"}, "410 410 410 410 410 410 410 410"),
     "letter_link_file": ("get", {"token": "no-token"}, "410 410 410 410 410 410 410 410"),
     "case_list": ("get", {}, "200 200 200 200 403 403 403 302"),
     "case_detail": ("get", {"reference": "{case}"}, "200 200 200 404 403 403 403 302"),
@@ -62,6 +64,27 @@ MATRIX: dict[str, tuple[str, dict[str, str], str]] = {
         {"reference": "{case}", "form": "zip"},
         "200 200 200 404 403 403 403 302",
     ),
+    "client_list": ("get", {}, "200 200 200 200 403 403 403 302"),
+    "client_add": ("get", {}, OFFICE),
+    "client_detail": ("get", {"pk": "{client}"}, "200 200 200 404 403 403 403 302"),
+    "client_edit": ("get", {"pk": "{client}"}, OFFICE),
+    "client_merge": ("get", {"pk": "{client}"}, OFFICE),
+    "contact_add": ("get", {"pk": "{client}"}, OFFICE),
+    "contact_edit": ("get", {"pk": "{contact}"}, OFFICE),
+    "contact_remove": ("post", {"pk": "{contact}"}, "302 404 403 403 403 403 403 302"),
+    "property_add": ("get", {"pk": "{client}"}, OFFICE),
+    "property_edit": ("get", {"pk": "{home}"}, OFFICE),
+    "case_open": ("get", {"pk": "{home}"}, OFFICE),
+    "case_edit": ("get", {"reference": "{case}"}, OFFICE),
+    "visit_plan": ("get", {"reference": "{case}"}, OFFICE),
+    "case_act": (
+        "post",
+        {"reference": "{case}", "act": "hold"},
+        "302 302 403 403 403 403 403 302",
+    ),
+    "note_add": ("post", {"reference": "{case}"}, "302 302 302 404 403 403 403 302"),
+    "file_attach": ("post", {"reference": "{case}"}, "302 302 302 404 403 403 403 302"),
+    "attachment": ("get", {"pk": "{attachment}"}, "200 200 200 404 403 403 403 302"),
     "own_account": ("get", {}, "200 200 200 200 200 200 200 302"),
     "own_language": ("post", {}, "422 422 422 422 422 422 422 302"),
     "person_list": ("get", {}, MANAGER),
@@ -159,11 +182,23 @@ def _filled(arguments: dict[str, str], case: Case) -> dict[str, str]:
             case=case.reference,
             **_measured(case),
             upload=upload and upload.token,
+            client=case.property.client_id,
+            home=case.property_id,
+            contact=_contact(case).pk if "{contact}" in arguments.values() else None,
+            attachment=_attachment(case).pk if "{attachment}" in arguments.values() else None,
             person=User.objects.filter(role="client").values_list("pk", flat=True).first(),
             firm=Firm.objects.values_list("pk", flat=True).first(),
         )
         for key, value in arguments.items()
     }
+
+
+def _contact(case: Case) -> Contact:
+    return Contact.objects.create(client=case.property.client, part="landlord", name="Ada Lehn")
+
+
+def _attachment(case: Case) -> Attachment:
+    return attach_file(case=case, name="a.txt", data=b"a", by=None, now=timezone.now())
 
 
 def _waiting_upload() -> PendingUpload:
@@ -212,7 +247,7 @@ def test_the_admin_is_for_who_runs_the_practice(client) -> None:
             assert status in (200, 302, 403)
 
 
-@pytest.mark.parametrize("name", ["letter_retry", "letter_issue", "upload_act"])
+@pytest.mark.parametrize("name", ["letter_retry", "letter_issue", "upload_act", "case_act"])
 def test_actions_answer_to_post_alone(name, client) -> None:
     cast = make_cast()
     _method, arguments, _expected = MATRIX[name]

@@ -1,0 +1,97 @@
+"""Forms about clients, the people beside them, and their homes."""
+
+from typing import Any
+
+from django import forms
+from django.conf import settings
+from django.utils.translation import gettext_lazy as _
+
+from consult.models import Client, Contact, Property
+from consult.services.changes import version_of
+
+
+class VersionedForm(forms.ModelForm):  # type: ignore[type-arg]  # not subscriptable at run time
+    """A form that knows which state of its row the person saw."""
+
+    version = forms.IntegerField(widget=forms.HiddenInput, required=False)
+
+    def __init__(self, *args: Any, **kwargs: Any) -> None:
+        super().__init__(*args, **kwargs)
+        if self.instance.pk:
+            self.initial["version"] = version_of(self.instance)
+
+    @property
+    def seen(self) -> int:
+        """The state that the person saw."""
+        return self.cleaned_data.get("version") or 0
+
+
+class ClientForm(VersionedForm):
+    language = forms.ChoiceField(label=_("Language of letters"), choices=settings.LANGUAGES)
+
+    class Meta:
+        model = Client
+        fields = ["name", "address", "phone", "email", "language"]
+        labels = {"name": _("Name"), "address": _("Postal address"), "phone": _("Phone")}
+        help_texts = {
+            "name": _("As it stands on letters; two people who live together may share one."),
+            "address": _("Empty: letters go to the address of the home."),
+            "email": _("May stay empty: letters can be posted."),
+        }
+        widgets = {"address": forms.Textarea(attrs={"rows": 4})}
+
+
+class ContactForm(VersionedForm):
+    class Meta:
+        model = Contact
+        fields = ["part", "name", "phone", "email", "address"]
+        labels = {"part": _("Who is this?"), "name": _("Name"), "phone": _("Phone")}
+        widgets = {"address": forms.Textarea(attrs={"rows": 4})}
+
+
+class PropertyForm(VersionedForm):
+    class Meta:
+        model = Property
+        fields = ["address", "country", "supply_voltage_v", "frequency_hz", "phases"]
+        labels = {
+            "address": _("Address"),
+            "country": _("Country"),
+            "supply_voltage_v": _("Supply voltage [V]"),
+            "frequency_hz": _("Frequency [Hz]"),
+            "phases": _("Phases"),
+        }
+        help_texts = {"country": _("Two letters, such as DE or US.")}
+        widgets = {"address": forms.Textarea(attrs={"rows": 4})}
+
+    def clean_country(self) -> str:
+        return str(self.cleaned_data["country"]).upper()
+
+
+class ClientChoice(forms.ModelChoiceField):  # type: ignore[type-arg]  # as above
+    """A client, told apart from one of the same name by address, phone and e-mail."""
+
+    def label_from_instance(self, obj: Any) -> str:
+        parts = [obj.name, *obj.address.splitlines(), obj.phone, obj.email]
+        return ", ".join(filter(None, parts))
+
+
+class MergeForm(forms.Form):
+    """Which other record is the same client."""
+
+    gone = ClientChoice(
+        label=_("The other record"),
+        queryset=Client.objects.none(),
+        widget=forms.RadioSelect,
+        empty_label=None,
+    )
+    sure = forms.BooleanField(label=_("It is the same client. This can't be undone."))
+
+    def __init__(self, *args: Any, candidates: Any, **kwargs: Any) -> None:
+        super().__init__(*args, **kwargs)
+        self.offer(candidates)
+
+    def offer(self, candidates: Any) -> None:
+        """Let the person choose among `candidates`."""
+        field = self.fields["gone"]
+        assert isinstance(field, ClientChoice)
+        field.queryset = candidates

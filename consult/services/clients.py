@@ -1,0 +1,91 @@
+"""Clients, the people beside them, and their homes: entered, changed, two records made one."""
+
+from typing import Any
+
+from django.core.exceptions import ValidationError
+from django.db import models, transaction
+from django.utils.translation import gettext as _
+
+from consult.models import Client, Contact, Property, User
+from consult.services.changes import lock_unchanged, save_row
+
+FILLED_FROM_THE_OTHER = ("email", "phone", "address")
+
+
+@transaction.atomic
+def save_client(*, client: Client, by: User, seen: int = 0) -> Client:
+    """Enter a client, or change one that nobody else changed since `seen`."""
+    _save(client, by, seen)
+    return client
+
+
+@transaction.atomic
+def save_property(*, home: Property, by: User, seen: int = 0) -> Property:
+    """Enter a home, or change one that nobody else changed since `seen`."""
+    _save(home, by, seen)
+    return home
+
+
+@transaction.atomic
+def save_contact(*, contact: Contact, by: User, seen: int = 0) -> Contact:
+    """Enter somebody beside the client, or change them if nobody else did since `seen`."""
+    _save(contact, by, seen)
+    return contact
+
+
+@transaction.atomic
+def remove_contact(*, contact: Contact, by: User) -> None:
+    """Take somebody off; the history keeps who it was."""
+    contact._history_user = by  # type: ignore[attr-defined]  # read by the history
+    contact.delete()
+
+
+@transaction.atomic
+def merge_clients(*, keep: Client, gone: Client, by: User) -> Client:
+    """Make two records of one client one: everything hangs on `keep`, `gone` is removed.
+
+    What `keep` says stands; only what it leaves empty is taken from the other.
+    """
+    if keep.pk == gone.pk:
+        raise ValidationError(_("These are one record already."))
+    rows = Client.objects.select_for_update().order_by("pk").in_bulk([keep.pk, gone.pk])
+    if len(rows) < 2:
+        raise ValidationError(_("One of the two records is not there any more."))
+    keep, gone = rows[keep.pk], rows[gone.pk]
+    if keep.user_id and gone.user_id:
+        raise ValidationError(
+            _("Both have a log-in. Whoever runs the practice must take one away first.")
+        )
+    _move_all(gone, keep, by)
+    login = gone.user
+    said = _("merged into %(name)s (%(pk)s)") % {"name": keep.name[:60], "pk": keep.pk}
+    gone._history_user, gone._change_reason = by, said  # type: ignore[attr-defined]
+    removed = gone.pk
+    gone.delete()
+    for name in FILLED_FROM_THE_OTHER:
+        setattr(keep, name, getattr(keep, name) or getattr(gone, name))
+    keep.user = keep.user or login
+    said = _("took over record %(pk)s of %(name)s") % {"pk": removed, "name": gone.name[:60]}
+    save_row(row=keep, by=by, reason=said)
+    return keep
+
+
+def _move_all(gone: Client, keep: Client, by: User) -> None:
+    """Point every row that belongs to `gone` to `keep`, with a history where it has one."""
+    for relation in Client._meta.related_objects:
+        if relation.one_to_one:
+            continue
+        field, rows = relation.field.name, relation.related_model._default_manager
+        mine: models.QuerySet[Any] = rows.filter(**{field: gone})
+        if not hasattr(relation.related_model, "history"):
+            mine.update(**{field: keep})
+            continue
+        for row in mine:
+            setattr(row, field, keep)
+            save_row(row=row, by=by, fields=[field])
+
+
+def _save(row: models.Model, by: User, seen: int) -> None:
+    if row.pk:
+        lock_unchanged(row, seen)
+    save_row(row=row, by=by)

@@ -1,0 +1,198 @@
+"""Clients, the people beside them, and their homes."""
+
+from typing import Any
+
+from django.contrib import messages
+from django.core.exceptions import ValidationError
+from django.core.paginator import Paginator
+from django.db.models import Count, Q, QuerySet
+from django.http import HttpRequest, HttpResponse
+from django.shortcuts import get_object_or_404, redirect, render
+from django.urls import reverse
+from django.utils.translation import gettext as _
+from django.views.decorators.http import require_http_methods, require_POST, require_safe
+
+from consult.access import role_required
+from consult.forms.clients import ClientForm, ContactForm, MergeForm, PropertyForm, VersionedForm
+from consult.models import Client, Contact, Property, User
+from consult.services import clients as services
+
+PER_PAGE = 50
+MOST_CANDIDATES = 30
+
+
+@require_safe
+@role_required("office", "assessor")
+def client_list(request: HttpRequest) -> HttpResponse:
+    query = request.GET.get("q", "").strip()
+    rows = _matching(Client.objects.visible_to(request.user), query)
+    page = Paginator(
+        rows.annotate(n_properties=Count("properties")).order_by("name", "pk"), PER_PAGE
+    ).get_page(request.GET.get("page"))
+    return render(request, "consult/client_list.html", {"page": page, "query": query})
+
+
+@require_safe
+@role_required("office", "assessor")
+def client_detail(request: HttpRequest, pk: int) -> HttpResponse:
+    client = get_object_or_404(Client.objects.visible_to(request.user), pk=pk)
+    homes = Property.objects.visible_to(request.user).filter(client=client)
+    context = {
+        "client": client,
+        "contacts": client.contacts.all(),
+        "homes": homes.prefetch_related("cases"),
+    }
+    return render(request, "consult/client_detail.html", context)
+
+
+@require_http_methods(["GET", "HEAD", "POST"])
+@role_required("office")
+def client_add(request: HttpRequest) -> HttpResponse:
+    form = ClientForm(request.POST or None)
+    back = reverse("client_list")
+    if _is_saved(request, form, lambda seen, by: services.save_client(client=form.instance, by=by)):
+        return redirect("client_detail", pk=form.instance.pk)
+    return _form_page(request, form, _("Enter a client"), back)
+
+
+@require_http_methods(["GET", "HEAD", "POST"])
+@role_required("office")
+def client_edit(request: HttpRequest, pk: int) -> HttpResponse:
+    client = get_object_or_404(Client.objects.visible_to(request.user), pk=pk)
+    form = ClientForm(request.POST or None, instance=client)
+    back = reverse("client_detail", args=[pk])
+
+    def save(seen: int, by: User) -> None:
+        services.save_client(client=form.instance, by=by, seen=seen)
+
+    if _is_saved(request, form, save):
+        return redirect(back)
+    return _form_page(request, form, _("Change the client"), back)
+
+
+@require_http_methods(["GET", "HEAD", "POST"])
+@role_required("office")
+def contact_add(request: HttpRequest, pk: int) -> HttpResponse:
+    client = get_object_or_404(Client.objects.visible_to(request.user), pk=pk)
+    return _contact_page(request, Contact(client=client), _("Enter a contact"))
+
+
+@require_http_methods(["GET", "HEAD", "POST"])
+@role_required("office")
+def contact_edit(request: HttpRequest, pk: int) -> HttpResponse:
+    contact = get_object_or_404(Contact.objects.visible_to(request.user), pk=pk)
+    return _contact_page(request, contact, _("Change the contact"))
+
+
+@require_POST
+@role_required("office")
+def contact_remove(request: HttpRequest, pk: int) -> HttpResponse:
+    contact = get_object_or_404(Contact.objects.visible_to(request.user), pk=pk)
+    assert isinstance(request.user, User)
+    services.remove_contact(contact=contact, by=request.user)
+    messages.info(request, _("%(name)s is removed.") % {"name": contact.name})
+    return redirect("client_detail", pk=contact.client_id)
+
+
+@require_http_methods(["GET", "HEAD", "POST"])
+@role_required("office")
+def property_add(request: HttpRequest, pk: int) -> HttpResponse:
+    client = get_object_or_404(Client.objects.visible_to(request.user), pk=pk)
+    return _property_page(request, Property(client=client), _("Enter a property"))
+
+
+@require_http_methods(["GET", "HEAD", "POST"])
+@role_required("office")
+def property_edit(request: HttpRequest, pk: int) -> HttpResponse:
+    home = get_object_or_404(Property.objects.visible_to(request.user), pk=pk)
+    return _property_page(request, home, _("Change the property"))
+
+
+@require_http_methods(["GET", "HEAD", "POST"])
+@role_required("office")
+def client_merge(request: HttpRequest, pk: int) -> HttpResponse:
+    """Two records of one client become one."""
+    client = get_object_or_404(Client.objects.visible_to(request.user), pk=pk)
+    query = request.GET.get("q", "").strip()
+    others = Client.objects.visible_to(request.user).exclude(pk=pk)
+    likely = _matching(others, query) if query else others.filter(_resembles(client))
+    keys = list(likely.order_by("name", "pk").values_list("pk", flat=True)[:MOST_CANDIDATES])
+    shown = others.filter(pk__in=keys)
+    candidates = others if request.method == "POST" else shown
+    form = MergeForm(request.POST or None, candidates=candidates)
+    if request.method == "POST" and form.is_valid():
+        assert isinstance(request.user, User)
+        try:
+            services.merge_clients(keep=client, gone=form.cleaned_data["gone"], by=request.user)
+        except ValidationError as error:
+            form.add_error(None, error)
+        else:
+            messages.success(request, _("The two records are one now."))
+            return redirect("client_detail", pk=pk)
+    if request.method == "POST":
+        form.offer(shown)  # not every client of the practice as a button
+    context = {"client": client, "form": form, "query": query, "found": bool(keys)}
+    return render(request, "consult/client_merge.html", context, status=422 if form.errors else 200)
+
+
+def _matching(rows: QuerySet[Client], query: str) -> Any:
+    """Clients with every word of `query` in their name, address, phone or e-mail."""
+    for word in query.split():
+        rows = rows.filter(
+            Q(name__icontains=word)
+            | Q(address__icontains=word)
+            | Q(phone__icontains=word)
+            | Q(email__icontains=word)
+        )
+    return rows
+
+
+def _resembles(client: Client) -> Q:
+    """Who might be the same: the same last name, e-mail, phone or address."""
+    same = Q(name__iendswith=client.name.split()[-1])
+    for name in ("email", "phone", "address"):
+        if getattr(client, name):
+            same |= Q(**{f"{name}__iexact": getattr(client, name)})
+    return same
+
+
+def _contact_page(request: HttpRequest, contact: Contact, title: str) -> HttpResponse:
+    form = ContactForm(request.POST or None, instance=contact)
+    back = reverse("client_detail", args=[contact.client_id])
+
+    def save(seen: int, by: User) -> None:
+        services.save_contact(contact=form.instance, by=by, seen=seen)
+
+    if _is_saved(request, form, save):
+        return redirect(back)
+    return _form_page(request, form, title, back)
+
+
+def _property_page(request: HttpRequest, home: Property, title: str) -> HttpResponse:
+    form = PropertyForm(request.POST or None, instance=home)
+    back = reverse("client_detail", args=[home.client_id])
+
+    def save(seen: int, by: User) -> None:
+        services.save_property(home=form.instance, by=by, seen=seen)
+
+    if _is_saved(request, form, save):
+        return redirect(back)
+    return _form_page(request, form, title, back)
+
+
+def _is_saved(request: HttpRequest, form: VersionedForm, save: Any) -> bool:
+    """Whether the form was sent, right and stored; what is wrong stands in the form."""
+    if request.method != "POST" or not form.is_valid():
+        return False
+    try:
+        save(form.seen, request.user)
+    except ValidationError as error:
+        form.add_error(None, error)
+        return False
+    messages.success(request, _("%(name)s is kept.") % {"name": form.instance})
+    return True
+
+
+def _form_page(request: HttpRequest, form: VersionedForm, title: str, back: str) -> HttpResponse:
+    context = {"form": form, "title": title, "back": back}
+    return render(request, "consult/client_form.html", context, status=422 if form.errors else 200)

@@ -1,0 +1,99 @@
+"""Forms about a case: opened, edited, planned, written on."""
+
+from typing import Any
+
+from django import forms
+from django.utils.translation import gettext as _
+from django.utils.translation import gettext_lazy
+
+from consult.models import User
+from consult.services.changes import version_of
+from mitigation.models import Case
+from mitigation.services.attachments import MOST_BYTES
+from surveys.models import Visit
+
+DAY = forms.DateInput(attrs={"type": "date"}, format="%Y-%m-%d")
+
+
+class CaseForm(forms.ModelForm):  # type: ignore[type-arg]  # not subscriptable at run time
+    """How a new case is judged."""
+
+    reference = forms.CharField(
+        label=gettext_lazy("Reference"),
+        max_length=40,
+        required=False,
+        help_text=gettext_lazy("Empty: the next free number of the year."),
+    )
+
+    class Meta:
+        model = Case
+        fields = ["guideline", "target_band", "placement_percent", "reference"]
+        labels = {
+            "guideline": gettext_lazy("Guideline"),
+            "target_band": gettext_lazy("Target band"),
+            "placement_percent": gettext_lazy("Placement uncertainty [%]"),
+        }
+
+    def clean_reference(self) -> str:
+        reference: str = self.cleaned_data["reference"].strip()
+        if reference and Case.objects.filter(reference=reference).exists():
+            raise forms.ValidationError(_("Another case has this reference."))
+        return reference
+
+
+class CaseEditForm(forms.ModelForm):  # type: ignore[type-arg]
+    """How a case is judged and when it is due, with the state that the person saw."""
+
+    version = forms.IntegerField(widget=forms.HiddenInput, required=False)
+
+    class Meta:
+        model = Case
+        fields = ["guideline", "target_band", "placement_percent", "due_on"]
+        labels = {
+            "guideline": gettext_lazy("Guideline"),
+            "target_band": gettext_lazy("Target band"),
+            "placement_percent": gettext_lazy("Placement uncertainty [%]"),
+            "due_on": gettext_lazy("Due on"),
+        }
+        widgets = {"due_on": DAY}
+        help_texts = {
+            "guideline": gettext_lazy("Letters that were issued keep what they said."),
+            "due_on": gettext_lazy("When the next move should be made."),
+        }
+
+    def __init__(self, *args: Any, **kwargs: Any) -> None:
+        super().__init__(*args, **kwargs)
+        self.initial["version"] = version_of(self.instance)
+
+
+class PlanVisitForm(forms.Form):
+    kind = forms.ChoiceField(label=gettext_lazy("Kind"), choices=Visit.Kind.choices)
+    day = forms.DateField(label=gettext_lazy("Day"), widget=DAY)
+    assessor = forms.ModelChoiceField(
+        label=gettext_lazy("Assessor"),
+        queryset=User.objects.filter(role=User.Role.ASSESSOR, is_active=True),
+        help_text=gettext_lazy("Sees the property and all that hangs on it from now on."),
+    )
+    note = forms.CharField(
+        label=gettext_lazy("Note for the assessor"),
+        required=False,
+        max_length=2_000,
+        widget=forms.Textarea(attrs={"rows": 3}),
+    )
+
+
+class HandOverForm(forms.Form):
+    to = forms.ModelChoiceField(
+        label=gettext_lazy("Hand over to"),
+        queryset=User.objects.filter(role=User.Role.ASSESSOR, is_active=True),
+    )
+
+
+class AttachmentForm(forms.Form):
+    file = forms.FileField(label=gettext_lazy("File"), max_length=200)
+
+    def clean_file(self) -> Any:
+        file = self.cleaned_data["file"]
+        if file.size > MOST_BYTES:
+            raise forms.ValidationError(_("A file has at most 20 MB."))
+        return file

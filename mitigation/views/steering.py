@@ -1,0 +1,151 @@
+"""What the office does with a case: open, edit, move, hold, hand over, plan, begin a round."""
+
+from collections.abc import Callable, Mapping
+from datetime import datetime
+
+from django.contrib import messages
+from django.core.exceptions import ValidationError
+from django.http import HttpRequest, HttpResponse
+from django.shortcuts import get_object_or_404, redirect, render
+from django.urls import reverse
+from django.utils import timezone
+from django.utils.translation import gettext as _
+from django.views.decorators.http import require_http_methods, require_POST
+
+from consult.access import role_required
+from consult.models import Property, User
+from mitigation.forms.cases import CaseEditForm, CaseForm, HandOverForm, PlanVisitForm
+from mitigation.models import Case, Stage
+from mitigation.services import cases as services
+from mitigation.services.visits import plan_case_visit
+from surveys.models import Visit
+
+
+@require_http_methods(["GET", "HEAD", "POST"])
+@role_required("office")
+def case_open(request: HttpRequest, pk: int) -> HttpResponse:
+    home = get_object_or_404(Property.objects.visible_to(request.user), pk=pk)
+    form = CaseForm(request.POST or None)
+    if request.method == "POST" and form.is_valid():
+        assert isinstance(request.user, User)
+        case = services.open_case(
+            home=home, by=request.user, now=timezone.now(), **form.cleaned_data
+        )
+        messages.success(request, _("Case %(case)s is open.") % {"case": case.reference})
+        return redirect("case_detail", reference=case.reference)
+    back = reverse("client_detail", args=[home.client_id])
+    return _form_page(request, form, _("Open a case"), back, str(home))
+
+
+@require_http_methods(["GET", "HEAD", "POST"])
+@role_required("office")
+def case_edit(request: HttpRequest, reference: str) -> HttpResponse:
+    case = get_object_or_404(Case.objects.visible_to(request.user), reference=reference)
+    form = CaseEditForm(request.POST or None, instance=case)
+    back = reverse("case_detail", args=[reference])
+    if request.method == "POST" and form.is_valid():
+        assert isinstance(request.user, User)
+        values = {name: form.cleaned_data[name] for name in services.EDITABLE}
+        seen = form.cleaned_data["version"] or 0
+        try:
+            services.edit_case(case=case, seen=seen, by=request.user, values=values)
+        except ValidationError as error:
+            form.add_error(None, error)
+        else:
+            messages.success(request, _("The change is kept."))
+            return redirect(back)
+    return _form_page(request, form, _("Change how the case is judged"), back, reference)
+
+
+@require_http_methods(["GET", "HEAD", "POST"])
+@role_required("office")
+def visit_plan(request: HttpRequest, reference: str) -> HttpResponse:
+    case = get_object_or_404(Case.objects.visible_to(request.user), reference=reference)
+    kind = Visit.Kind.BASELINE
+    if case.visits.filter(kind=Visit.Kind.BASELINE, sealed_at__isnull=False).exists():
+        kind = Visit.Kind.FOLLOW_UP
+    assigned = User.objects.filter(assignments__property=case.property_id).first()
+    form = PlanVisitForm(request.POST or None, initial={"kind": kind, "assessor": assigned})
+    back = reverse("case_detail", args=[reference])
+    if request.method == "POST" and form.is_valid():
+        assert isinstance(request.user, User)
+        try:
+            visit = plan_case_visit(
+                case=case, by=request.user, now=timezone.now(), **form.cleaned_data
+            )
+        except ValidationError as error:
+            form.add_error(None, error)
+        else:
+            messages.success(request, _("Visit “%(visit)s” is planned.") % {"visit": visit.label})
+            return redirect(back)
+    return _form_page(request, form, _("Plan a visit"), back, reference)
+
+
+Act = Callable[[Case, Mapping[str, str], User, datetime], object]
+
+
+def _move(case: Case, typed: Mapping[str, str], by: User, now: datetime) -> object:
+    return services.move_case(
+        case=case, to=typed.get("to", ""), by=by, now=now, reason=typed.get("reason", "").strip()
+    )
+
+
+def _hand_over(case: Case, typed: Mapping[str, str], by: User, now: datetime) -> object:
+    form = HandOverForm(typed)
+    if not form.is_valid():
+        raise ValidationError(_("Choose an assessor."))
+    return services.hand_over(
+        case=case, to=form.cleaned_data["to"], by=by, now=now, reason=typed.get("reason", "")
+    )
+
+
+ACTS: dict[str, Act] = {
+    "move": _move,
+    "decline": lambda case, typed, by, now: services.decline_case(
+        case=case, reason=typed.get("reason", ""), by=by, now=now
+    ),
+    "reopen": lambda case, typed, by, now: services.reopen_case(
+        case=case, to=typed.get("to", ""), reason=typed.get("reason", ""), by=by, now=now
+    ),
+    "round": lambda case, typed, by, now: services.begin_round(
+        case=case, reason=typed.get("reason", ""), by=by, now=now
+    ),
+    "hold": lambda case, typed, by, now: services.hold_case(
+        case=case, reason=typed.get("reason", ""), by=by, now=now
+    ),
+    "resume": lambda case, typed, by, now: services.resume_case(case=case, by=by, now=now),
+    "hand-over": _hand_over,
+}
+
+
+@require_POST
+@role_required("office")
+def case_act(request: HttpRequest, reference: str, act: str) -> HttpResponse:
+    """One step of a case, from the stage that the person saw on the page."""
+    case = get_object_or_404(Case.objects.visible_to(request.user), reference=reference)
+    seen = request.POST.get("seen", case.stage)
+    case.stage = seen if seen in Stage.values else case.stage
+    assert isinstance(request.user, User)
+    try:
+        ACTS[act](case, request.POST, request.user, timezone.now())
+    except ValidationError as error:
+        messages.error(request, " ".join(error.messages))
+    else:
+        messages.success(request, _("Done. The case is now: %(stage)s.") % {"stage": _state(case)})
+    return redirect("case_detail", reference=reference)
+
+
+def _state(case: Case) -> str:
+    return _("on hold") if case.on_hold_reason else str(Stage(case.stage).label)
+
+
+def _form_page(
+    request: HttpRequest,
+    form: CaseForm | CaseEditForm | PlanVisitForm,
+    title: str,
+    back: str,
+    about: str,
+) -> HttpResponse:
+    context = {"form": form, "title": title, "back": back, "about": about}
+    status = 422 if form.errors else 200
+    return render(request, "mitigation/case_form.html", context, status=status)
