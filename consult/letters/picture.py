@@ -9,9 +9,21 @@ from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from xml.sax.saxutils import escape
 
-PAPER = "#ffffff"
-INK = "#1d2429"
-SECOND_INK = "#5b636a"
+from consult.letters.marks import (
+    INK,
+    PAPER,
+    RADIUS,
+    SECOND_INK,
+    attribute,
+    chevron,
+    connection,
+    disc,
+    n,
+    open_arrow,
+    ring,
+    text,
+)
+
 RULE = "#d9d6cd"
 BAND_COLOURS = ("#e3e9ee", "#b4c4d2", "#567490", "#1f3a54")
 BAND_TEXT_COLOURS = (INK, INK, "#ffffff", "#ffffff")
@@ -28,7 +40,6 @@ ROW_HEIGHT = 26.0
 AXIS_HEIGHT = 18.0
 LEGEND_HEIGHT = 20.0
 OFFSET = 4.5  # before stands a little above the middle of its row, after a little below
-RADIUS = 4.0
 LABEL_CHARACTERS = 27
 
 
@@ -147,13 +158,13 @@ def _picture(panel: Panel, words: PictureWords, font: str, *, single: bool) -> s
     height = bottom + AXIS_HEIGHT + LEGEND_HEIGHT
     title = f"{words.title}: {panel.name} [{panel.unit}]"
     parts = [
-        f'<svg xmlns="http://www.w3.org/2000/svg" viewBox="0 0 {_n(WIDTH)} {_n(height)}" '
-        f'width="{_n(WIDTH)}" height="{_n(height)}" role="img" '
-        f'font-family="{_attribute(font)}, serif" font-size="10" fill="{INK}">',
+        f'<svg xmlns="http://www.w3.org/2000/svg" viewBox="0 0 {n(WIDTH)} {n(height)}" '
+        f'width="{n(WIDTH)}" height="{n(height)}" role="img" '
+        f'font-family="{attribute(font)}, serif" font-size="10" fill="{INK}">',
         f"<title>{escape(title)}</title>",
         f"<desc>{escape(_description(panel, rows, words, single=single))}</desc>",
-        f'<rect width="{_n(WIDTH)}" height="{_n(height)}" fill="{PAPER}"/>',
-        _text(0, 14, f"{panel.name} [{panel.unit}]", size=11, weight=600),
+        f'<rect width="{n(WIDTH)}" height="{n(height)}" fill="{PAPER}"/>',
+        text(0, 14, f"{panel.name} [{panel.unit}]", size=11, weight=600),
         _bands(panel, axis, bottom),
         _target(panel, axis, bottom, words),
         _scale(panel, axis, bottom, words.decimal_mark),
@@ -194,10 +205,10 @@ def _bands(panel: Panel, axis: Axis, bottom: float) -> str:
         left, right = axis.x(ends[index]), axis.x(ends[index + 1])
         width, top = right - left, HEADER_TOP + HEADER_HEIGHT
         parts.append(
-            f'<rect x="{_n(left)}" y="{_n(HEADER_TOP)}" width="{_n(width)}" '
-            f'height="{_n(HEADER_HEIGHT)}" fill="{BAND_COLOURS[index]}"/>'
-            f'<rect x="{_n(left)}" y="{_n(top)}" width="{_n(width)}" '
-            f'height="{_n(bottom - top)}" fill="{BAND_TINTS[index]}"/>'
+            f'<rect x="{n(left)}" y="{n(HEADER_TOP)}" width="{n(width)}" '
+            f'height="{n(HEADER_HEIGHT)}" fill="{BAND_COLOURS[index]}"/>'
+            f'<rect x="{n(left)}" y="{n(top)}" width="{n(width)}" '
+            f'height="{n(bottom - top)}" fill="{BAND_TINTS[index]}"/>'
         )
         hatch = _hatch(left, top, right, bottom, HATCH_STEPS[index])
         if hatch:
@@ -214,7 +225,7 @@ def _band_words(words: str, middle: float, index: int) -> str:
     lines = words.split(" ", 1)
     first = HEADER_TOP + (10.5 if len(lines) == 2 else 15.0)
     return "".join(
-        _text(
+        text(
             middle, first + 9.0 * place, line, size=8.5, anchor="middle",
             fill=BAND_TEXT_COLOURS[index],
         )
@@ -233,7 +244,7 @@ def _hatch(left: float, top: float, right: float, bottom: float, step: float) ->
         x1, x2 = max(start, left), min(start + bottom - top, right)
         if x2 > x1:
             y1, y2 = bottom - (x1 - start), bottom - (x2 - start)
-            pieces.append(f"M{_n(x1)} {_n(y1)}L{_n(x2)} {_n(y2)}")
+            pieces.append(f"M{n(x1)} {n(y1)}L{n(x2)} {n(y2)}")
         start += step
     return "".join(pieces)
 
@@ -244,19 +255,19 @@ def _target(panel: Panel, axis: Axis, bottom: float, words: PictureWords) -> str
     label = f"{words.target} {panel.limit_text}"
     half = len(label) * 2.4 + 4
     return (
-        f'<line class="target" x1="{_n(x)}" y1="{_n(HEADER_TOP - 2)}" x2="{_n(x)}" '
-        f'y2="{_n(bottom + 4)}" stroke="{INK}" stroke-width="1.6"/>'
-        f'<rect x="{_n(x - half)}" y="{_n(top + 1.5)}" width="{_n(2 * half)}" '
+        f'<line class="target" x1="{n(x)}" y1="{n(HEADER_TOP - 2)}" x2="{n(x)}" '
+        f'y2="{n(bottom + 4)}" stroke="{INK}" stroke-width="1.6"/>'
+        f'<rect x="{n(x - half)}" y="{n(top + 1.5)}" width="{n(2 * half)}" '
         f'height="11" fill="{PAPER}" stroke="{INK}" stroke-width="0.6"/>'
-        + _text(x, top + 10.2, label, size=8.5, anchor="middle", weight=600)
+        + text(x, top + 10.2, label, size=8.5, anchor="middle", weight=600)
     )
 
 
 def _scale(panel: Panel, axis: Axis, bottom: float, decimal_mark: str) -> str:
     """The axis with the bounds of the bands and the decades."""
     parts = [
-        f'<line x1="{_n(PLOT_LEFT)}" y1="{_n(bottom)}" x2="{_n(PLOT_RIGHT)}" '
-        f'y2="{_n(bottom)}" stroke="{INK}" stroke-width="0.7"/>'
+        f'<line x1="{n(PLOT_LEFT)}" y1="{n(bottom)}" x2="{n(PLOT_RIGHT)}" '
+        f'y2="{n(bottom)}" stroke="{INK}" stroke-width="0.7"/>'
     ]
     taken: list[float] = []
     decades = range(math.ceil(math.log10(axis.low)), math.floor(math.log10(axis.high)) + 1)
@@ -266,11 +277,11 @@ def _scale(panel: Panel, axis: Axis, bottom: float, decimal_mark: str) -> str:
             continue
         taken.append(x)
         parts.append(
-            f'<line x1="{_n(x)}" y1="{_n(bottom)}" x2="{_n(x)}" y2="{_n(bottom + 4)}" '
+            f'<line x1="{n(x)}" y1="{n(bottom)}" x2="{n(x)}" y2="{n(bottom + 4)}" '
             f'stroke="{INK}" stroke-width="0.7"/>'
-            + _text(x, bottom + 13.5, _plain(value, decimal_mark), size=8.5, anchor="middle")
+            + text(x, bottom + 13.5, _plain(value, decimal_mark), size=8.5, anchor="middle")
         )
-    parts.append(_text(PLOT_RIGHT + 8, bottom + 13.5, panel.unit, size=8.5, fill=SECOND_INK))
+    parts.append(text(PLOT_RIGHT + 8, bottom + 13.5, panel.unit, size=8.5, fill=SECOND_INK))
     return "".join(parts)
 
 
@@ -279,21 +290,21 @@ def _row(row: PictureRow, axis: Axis, top: float, words: PictureWords, *, single
     y_before, y_after = middle - OFFSET, middle + (0.0 if single else OFFSET)
     parts = [
         '<g class="row">',
-        f'<line x1="0" y1="{_n(top)}" x2="{_n(WIDTH)}" y2="{_n(top)}" stroke="{RULE}" '
+        f'<line x1="0" y1="{n(top)}" x2="{n(WIDTH)}" y2="{n(top)}" stroke="{RULE}" '
         f'stroke-width="0.6"/>',
-        _text(0, middle - 1.5, _short(row.spot), size=10),
-        _text(0, middle + 8.5, _short(row.room), size=8.5, fill=SECOND_INK),
+        text(0, middle - 1.5, _short(row.spot), size=10),
+        text(0, middle + 8.5, _short(row.room), size=8.5, fill=SECOND_INK),
     ]
     before = None if single else row.before
     compared = row.comparable and before is not None and row.after is not None
     if compared and before and row.after and row.reduction:
         parts.append(
-            _connection(axis.x(before.value), y_before, axis.x(row.after.value), y_after,
+            connection(axis.x(before.value), y_before, axis.x(row.after.value), y_after,
                         rose=row.rose)
         )  # fmt: skip
     if before is not None:
         parts.append(_whisker(before, axis, y_before))
-        parts.append(_ring(axis.x(before.value), y_before))
+        parts.append(ring(axis.x(before.value), y_before))
     if row.after is not None:
         parts.append(_whisker(row.after, axis, y_after))
         parts.append(_after_mark(row, axis.x(row.after.value), y_after, single=single))
@@ -307,38 +318,21 @@ def _row(row: PictureRow, axis: Axis, top: float, words: PictureWords, *, single
 def _right_text(row: PictureRow, middle: float) -> list[str]:
     x = PLOT_RIGHT + 8
     if not row.interval:
-        return [_text(x, middle + 3.5, row.reduction, size=9.5, weight=600)]
+        return [text(x, middle + 3.5, row.reduction, size=9.5, weight=600)]
     return [
-        _text(x, middle - 1.5, row.reduction, size=9.5, weight=600),
-        _text(x, middle + 8.5, row.interval, size=8.5, fill=SECOND_INK),
+        text(x, middle - 1.5, row.reduction, size=9.5, weight=600),
+        text(x, middle + 8.5, row.interval, size=8.5, fill=SECOND_INK),
     ]
 
 
 def _after_mark(row: PictureRow, x: float, y: float, *, single: bool) -> str:
     if single:
-        return _disc(x, y)
+        return disc(x, y)
     if not row.comparable:
-        return _ring(x, y)
+        return ring(x, y)
     if row.at_least:
-        return (
-            f'<path class="at-least" d="M{_n(x + 6)} {_n(y - 5)}L{_n(x - 2)} {_n(y)}'
-            f'L{_n(x + 6)} {_n(y + 5)}" fill="none" stroke="{INK}" stroke-width="1.5"/>'
-        )
-    return _disc(x, y)
-
-
-def _connection(x1: float, y1: float, x2: float, y2: float, *, rose: bool) -> str:
-    """A straight line from before to after; a double one where the field rose."""
-    length = math.hypot(x2 - x1, y2 - y1) or 1.0
-    dx, dy = (x2 - x1) / length, (y2 - y1) / length
-    shifts = (-1.7, 1.7) if rose else (0.0,)
-    lines = "".join(
-        f'<line x1="{_n(x1 - dy * shift)}" y1="{_n(y1 + dx * shift)}" '
-        f'x2="{_n(x2 - dy * shift)}" y2="{_n(y2 + dx * shift)}"/>'
-        for shift in shifts
-    )
-    kind = "rise" if rose else "fall"
-    return f'<g class="{kind}" stroke="{INK}" stroke-width="1.1">{lines}</g>'
+        return open_arrow(x, y)
+    return disc(x, y)
 
 
 def _whisker(point: Point, axis: Axis, y: float) -> str:
@@ -346,38 +340,20 @@ def _whisker(point: Point, axis: Axis, y: float) -> str:
     if point.qualifier in ("<", "≤"):
         left, right = axis.x(max(point.low, axis.low)), axis.x(point.value)
         left = min(left, right - 14)
-        ends = _chevron(left, y, -1)
+        ends = chevron(left, y, -1)
     elif point.qualifier == ">":
         left, right = axis.x(point.value), axis.x(point.value) + 14
-        ends = _chevron(right, y, 1)
+        ends = chevron(right, y, 1)
     else:
         left, right = axis.x(max(point.low, axis.low)), axis.x(point.high)
         ends = "".join(
-            f'<line x1="{_n(x)}" y1="{_n(y - 2.6)}" x2="{_n(x)}" y2="{_n(y + 2.6)}"/>'
+            f'<line x1="{n(x)}" y1="{n(y - 2.6)}" x2="{n(x)}" y2="{n(y + 2.6)}"/>'
             for x in (left, right)
         )
     return (
         f'<g class="interval" stroke="{INK}" stroke-width="0.8">'
-        f'<line x1="{_n(left)}" y1="{_n(y)}" x2="{_n(right)}" y2="{_n(y)}"/>{ends}</g>'
+        f'<line x1="{n(left)}" y1="{n(y)}" x2="{n(right)}" y2="{n(y)}"/>{ends}</g>'
     )
-
-
-def _chevron(x: float, y: float, way: int) -> str:
-    return (
-        f'<path d="M{_n(x - 3 * way)} {_n(y - 2.6)}L{_n(x)} {_n(y)}'
-        f'L{_n(x - 3 * way)} {_n(y + 2.6)}" fill="none"/>'
-    )
-
-
-def _ring(x: float, y: float) -> str:
-    return (
-        f'<circle class="ring" cx="{_n(x)}" cy="{_n(y)}" r="{_n(RADIUS)}" fill="{PAPER}" '
-        f'stroke="{INK}" stroke-width="1.4"/>'
-    )
-
-
-def _disc(x: float, y: float) -> str:
-    return f'<circle class="disc" cx="{_n(x)}" cy="{_n(y)}" r="{_n(RADIUS)}" fill="{INK}"/>'
 
 
 def _word_at(point: Point, axis: Axis, y: float, word: str) -> str:
@@ -386,8 +362,8 @@ def _word_at(point: Point, axis: Axis, y: float, word: str) -> str:
     width = len(word) * 5.2 + 4
     x = min(x, PLOT_RIGHT - width)
     return (
-        f'<rect x="{_n(x - 2)}" y="{_n(y - 6)}" width="{_n(width)}" height="11" fill="{PAPER}"/>'
-        + _text(x, y + 2.8, word, size=9, weight=600)
+        f'<rect x="{n(x - 2)}" y="{n(y - 6)}" width="{n(width)}" height="11" fill="{PAPER}"/>'
+        + text(x, y + 2.8, word, size=9, weight=600)
     )
 
 
@@ -396,64 +372,33 @@ def _legend(rows: Sequence[PictureRow], y: float, words: PictureWords, *, single
     line = y - 3.0
     entries: list[tuple[str, float, str]] = []
     if not single:
-        entries.append((_ring(6, line), 14, words.before))
-    entries.append((_disc(6, line), 14, words.found if single else words.after))
+        entries.append((ring(6, line), 14, words.before))
+    entries.append((disc(6, line), 14, words.found if single else words.after))
     interval = (
-        f'<g stroke="{INK}" stroke-width="0.8"><line x1="0" y1="{_n(line)}" x2="18" '
-        f'y2="{_n(line)}"/><line x1="0" y1="{_n(line - 2.6)}" x2="0" y2="{_n(line + 2.6)}"/>'
-        f'<line x1="18" y1="{_n(line - 2.6)}" x2="18" y2="{_n(line + 2.6)}"/></g>'
+        f'<g stroke="{INK}" stroke-width="0.8"><line x1="0" y1="{n(line)}" x2="18" '
+        f'y2="{n(line)}"/><line x1="0" y1="{n(line - 2.6)}" x2="0" y2="{n(line + 2.6)}"/>'
+        f'<line x1="18" y1="{n(line - 2.6)}" x2="18" y2="{n(line + 2.6)}"/></g>'
     )
     entries.append((interval, 22, words.interval))
     if not single and any(row.rose and row.comparable for row in rows):
-        entries.append((_connection(0, line, 18, line, rose=True), 22, words.rose))
+        entries.append((connection(0, line, 18, line, rose=True), 22, words.rose))
     if not single and any(row.at_least and row.comparable for row in rows):
-        arrow = _after_mark(
-            PictureRow("", "", False, None, None, at_least=True), 4, line, single=False
-        )
-        entries.append((arrow, 14, words.at_least))
+        entries.append((open_arrow(4, line), 14, words.at_least))
     if not single and any(not row.comparable for row in rows):
-        entries.append((_ring(6, line) + _ring(17, line), 25, words.not_comparable))
+        entries.append((ring(6, line) + ring(17, line), 25, words.not_comparable))
     parts, x = [], 0.0
     for mark, indent, word in entries:
-        parts.append(f'<g transform="translate({_n(x)} 0)">{mark}</g>')
-        parts.append(_text(x + indent, y, word, size=8.5, fill=SECOND_INK))
+        parts.append(f'<g transform="translate({n(x)} 0)">{mark}</g>')
+        parts.append(text(x + indent, y, word, size=8.5, fill=SECOND_INK))
         x += indent + len(word) * 4.3 + 12
     return f'<g class="legend">{"".join(parts)}</g>'
-
-
-def _text(
-    x: float,
-    y: float,
-    words: str,
-    *,
-    size: float,
-    anchor: str = "start",
-    weight: int = 400,
-    fill: str = INK,
-) -> str:
-    if not words:
-        return ""
-    return (
-        f'<text x="{_n(x)}" y="{_n(y)}" font-size="{_n(size)}" text-anchor="{anchor}" '
-        f'font-weight="{weight}" fill="{fill}">{escape(words)}</text>'
-    )
 
 
 def _short(label: str) -> str:
     return label if len(label) <= LABEL_CHARACTERS else label[: LABEL_CHARACTERS - 1] + "…"
 
 
-def _attribute(value: str) -> str:
-    return escape(value, {'"': "&quot;"})
-
-
 def _plain(value: float, decimal_mark: str) -> str:
     """A number of the axis or of the description, three figures, without trailing zeros."""
     text = f"{float(f'{value:.3g}'):.10f}".rstrip("0").rstrip(".")
     return text.replace(".", decimal_mark)
-
-
-def _n(value: float) -> str:
-    """A coordinate, always written the same way."""
-    text = f"{value:.2f}".rstrip("0").rstrip(".")
-    return "0" if text == "-0" else text
