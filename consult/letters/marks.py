@@ -75,3 +75,9 @@ def n(value: float) -> str:
     """A coordinate, always written the same way."""
     text = f"{value:.2f}".rstrip("0").rstrip(".")
     return "0" if text == "-0" else text
+
+
+def plain(value: float, decimal_mark: str) -> str:
+    """A number of the axis or of the description, three figures, without trailing zeros."""
+    text = f"{float(f'{value:.3g}'):.10f}".rstrip("0").rstrip(".")
+    return text.replace(".", decimal_mark)

@@ -20,6 +20,7 @@ from consult.letters.marks import (
     disc,
     n,
     open_arrow,
+    plain,
     ring,
     text,
 )
@@ -194,7 +195,7 @@ def _description(
 
 def _quantity(point: Point, unit: str, words: PictureWords) -> str:
     mark = f"{point.qualifier} " if point.qualifier else ""
-    return f"{mark}{_plain(point.value, words.decimal_mark)} {unit}"
+    return f"{mark}{plain(point.value, words.decimal_mark)} {unit}"
 
 
 def _bands(panel: Panel, axis: Axis, bottom: float) -> str:
@@ -279,7 +280,7 @@ def _scale(panel: Panel, axis: Axis, bottom: float, decimal_mark: str) -> str:
         parts.append(
             f'<line x1="{n(x)}" y1="{n(bottom)}" x2="{n(x)}" y2="{n(bottom + 4)}" '
             f'stroke="{INK}" stroke-width="0.7"/>'
-            + text(x, bottom + 13.5, _plain(value, decimal_mark), size=8.5, anchor="middle")
+            + text(x, bottom + 13.5, plain(value, decimal_mark), size=8.5, anchor="middle")
         )
     parts.append(text(PLOT_RIGHT + 8, bottom + 13.5, panel.unit, size=8.5, fill=SECOND_INK))
     return "".join(parts)
@@ -396,9 +397,3 @@ def _legend(rows: Sequence[PictureRow], y: float, words: PictureWords, *, single
 
 def _short(label: str) -> str:
     return label if len(label) <= LABEL_CHARACTERS else label[: LABEL_CHARACTERS - 1] + "…"
-
-
-def _plain(value: float, decimal_mark: str) -> str:
-    """A number of the axis or of the description, three figures, without trailing zeros."""
-    text = f"{float(f'{value:.3g}'):.10f}".rstrip("0").rstrip(".")
-    return text.replace(".", decimal_mark)
