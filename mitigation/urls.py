@@ -2,9 +2,10 @@
 
 from django.urls import path, re_path
 
-from mitigation.views import cases, client_side, letters, papers, steering, uploads
+from mitigation.views import cases, client_side, desk, letters, papers, steering, uploads
 
 urlpatterns = [
+    path("desk/", desk.desk, name="desk"),
     path("cases/", cases.case_list, name="case_list"),
     path("uploads/", uploads.upload, name="upload"),
     path("uploads/template/", uploads.upload_template, name="upload_template"),

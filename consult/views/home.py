@@ -9,8 +9,8 @@ from consult.access import role_required
 from consult.models import User
 
 LANDING = {
-    User.Role.OFFICE: "case_list",
-    User.Role.ASSESSOR: "case_list",
+    User.Role.OFFICE: "desk",
+    User.Role.ASSESSOR: "desk",
     User.Role.CLIENT: "client_home",
     User.Role.ELECTRICIAN: "electrician_home",
 }

@@ -1,5 +1,6 @@
 """The case: the job of lowering the fields in one property."""
 
+from datetime import date
 from typing import Any, Self
 
 from django.db import connection, models
@@ -8,7 +9,7 @@ from simple_history.models import HistoricalRecords
 
 from consult.models import Property, User
 from consult.models.clients import AtPropertyQuerySet
-from mitigation.models.stages import NEXT_MOVE, Stage
+from mitigation.models.stages import ENDS, NEXT_MOVE, Stage
 from mitigation.models.words import query_words
 from surveys.models import Guideline, SourceFile, Visit
 
@@ -20,6 +21,10 @@ class CaseQuerySet(AtPropertyQuerySet["Case"]):
     def for_list(self) -> Self:
         """One query for a list: property, client and guideline."""
         return self.select_related("property__client", "guideline")
+
+    def due(self, today: date) -> Self:
+        """Cases that should have moved on by `today`; those on hold are left in peace."""
+        return self.filter(due_on__lte=today, on_hold_reason="").exclude(stage__in=ENDS)
 
     def matching(self, query: str) -> Self:
         """Cases with a word of reference, client, address or spot for each word of `query`.

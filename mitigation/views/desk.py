@@ -1,0 +1,108 @@
+"""The desk: what is due, who has the next move, what failed, what runs out."""
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from datetime import date, timedelta
+from typing import Any
+
+from django.db.models import Count, Exists, OuterRef, Q, QuerySet
+from django.http import HttpRequest, HttpResponse
+from django.shortcuts import render
+from django.utils import timezone
+from django.views.decorators.http import require_safe
+
+from consult.access import role_required
+from consult.models import Letter, User
+from mitigation.models import ENDS, NEXT_MOVE, Case, Stage
+from surveys.models import Calibration, Visit
+
+MOST_SHOWN = 12
+VISITS_AHEAD = timedelta(days=14)
+CERTIFICATES_AHEAD = timedelta(days=60)
+
+
+@dataclass(frozen=True)
+class StageLine:
+    """How many cases stand at a stage, and who has to move them on."""
+
+    stage: Stage
+    n_cases: int
+    n_held: int
+    n_late: int
+
+    @property
+    def next_move(self) -> str:
+        role = NEXT_MOVE[self.stage]
+        return "" if role is None else str(User.Role(role).label)
+
+
+@require_safe
+@role_required("office", "assessor")
+def desk(request: HttpRequest) -> HttpResponse:
+    today = timezone.localdate()
+    cases = Case.objects.visible_to(request.user)
+    stages = _stages(cases, today)
+    n_late = sum(line.n_late for line in stages)
+    due = cases.for_list().due(today).order_by("due_on", "pk")
+    letters = Letter.objects.visible_to(request.user).filter(state=Letter.State.FAILED).for_list()
+    visits = Visit.objects.visible_to(request.user).filter(
+        sealed_at__isnull=True, date__lte=today + VISITS_AHEAD
+    )
+    context = {
+        "today": today,
+        "due": due[:MOST_SHOWN],
+        "n_due": n_late,
+        "visits": _with_case(visits, MOST_SHOWN),
+        "stages": stages,
+        "letters": letters[:MOST_SHOWN],
+        "certificates": _running_out(today),
+    }
+    return render(request, "mitigation/desk.html", context)
+
+
+def _stages(cases: QuerySet[Case], today: date) -> Sequence[StageLine]:
+    """One query for all stages that go on."""
+    late = Q(on_hold_reason="", due_on__lte=today)
+    rows = {
+        row["stage"]: row
+        for row in cases.exclude(stage__in=ENDS)
+        .order_by()
+        .values("stage")
+        .annotate(
+            n=Count("pk"),
+            held=Count("pk", filter=~Q(on_hold_reason="")),
+            late=Count("pk", filter=late),
+        )
+    }
+    none = {"n": 0, "held": 0, "late": 0}
+    return [
+        StageLine(stage, row["n"], row["held"], row["late"])
+        for stage in Stage
+        if stage not in ENDS
+        for row in [rows.get(stage.value, none)]
+    ]
+
+
+def _with_case(visits: QuerySet[Visit], most: int) -> Any:
+    return (
+        visits.select_related("property__client")
+        .prefetch_related("cases")
+        .order_by("date", "position", "pk")[:most]
+    )
+
+
+def _running_out(today: date) -> QuerySet[Calibration]:
+    """The latest certificate of each instrument and quantity, if it ends soon or has ended."""
+    newer = Calibration.objects.filter(
+        instrument=OuterRef("instrument"),
+        quantity=OuterRef("quantity"),
+        due_on__gt=OuterRef("due_on"),
+    )
+    return (
+        Calibration.objects.filter(
+            due_on__lte=today + CERTIFICATES_AHEAD, instrument__is_retired=False
+        )
+        .exclude(Exists(newer))
+        .select_related("instrument")
+        .order_by("due_on", "pk")[:MOST_SHOWN]
+    )
