@@ -2,7 +2,7 @@
 
 from django.urls import path
 
-from surveys.views import readings, visits
+from surveys.views import readings, registers, visits
 
 urlpatterns = [
     path("visits/", visits.visit_list, name="visit_list"),
@@ -17,4 +17,14 @@ urlpatterns = [
     path("readings/<int:pk>/", readings.reading_detail, name="reading_detail"),
     path("readings/<int:pk>/correct/", readings.reading_correct, name="reading_correct"),
     path("readings/<int:pk>/set-aside/", readings.reading_set_aside, name="reading_set_aside"),
+    path("instruments/", registers.instrument_list, name="instrument_list"),
+    path("instruments/add/", registers.instrument_add, name="instrument_add"),
+    path("instruments/<int:pk>/", registers.instrument_detail, name="instrument_detail"),
+    path("instruments/<int:pk>/edit/", registers.instrument_edit, name="instrument_edit"),
+    path("instruments/<int:pk>/calibrations/", registers.calibration_add, name="calibration_add"),
+    path("calibrations/<int:pk>/", registers.calibration_edit, name="calibration_edit"),
+    path("guidelines/", registers.guideline_list, name="guideline_list"),
+    path("guidelines/add/", registers.guideline_add, name="guideline_add"),
+    path("guidelines/<str:code>/remove/", registers.guideline_remove, name="guideline_remove"),
+    path("placement/", registers.placement, name="placement"),
 ]

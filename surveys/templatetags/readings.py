@@ -5,8 +5,10 @@ from typing import Any
 from django import template
 from django.utils.translation import get_language
 
+from consult.calc.rounding import rounded
 from consult.letters import words
 from consult.letters.formats import Formats
+from surveys.calc.units import CANONICAL_UNIT, Measurand
 from surveys.models import Reading
 
 register = template.Library()
@@ -30,3 +32,16 @@ def display(reading: Reading, axis: str) -> str:
 def of_key(table: dict[Any, Any], key: Any) -> Any:
     """The entry of a table; nothing where there is none."""
     return table.get(key)
+
+
+@register.filter
+def own_unit(measurand: str) -> str:
+    """The one unit that a measurand has inside."""
+    return CANONICAL_UNIT[Measurand(measurand)]
+
+
+@register.filter
+def figures(value: float, significant: int) -> str:
+    """A number to so many significant figures."""
+    digits = rounded(value, significant=significant).value
+    return Formats(get_language() or "en").number(digits)

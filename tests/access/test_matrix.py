@@ -115,6 +115,17 @@ MATRIX: dict[str, tuple[str, dict[str, str], str]] = {
     "reading_detail": ("get", {"pk": "{reading}"}, "200 200 200 404 403 403 403 302"),
     "reading_correct": ("get", {"pk": "{reading}"}, "200 200 200 404 403 403 403 302"),
     "reading_set_aside": ("post", {"pk": "{reading}"}, "422 422 422 404 403 403 403 302"),
+    "instrument_list": ("get", {}, "200 200 200 200 403 403 403 302"),
+    "instrument_add": ("get", {}, "200 200 403 403 403 403 403 302"),
+    "instrument_detail": ("get", {"pk": "{instrument}"}, "200 200 200 200 403 403 403 302"),
+    "instrument_edit": ("get", {"pk": "{instrument}"}, "200 200 403 403 403 403 403 302"),
+    "calibration_add": ("get", {"pk": "{instrument}"}, "200 200 403 403 403 403 403 302"),
+    # Sealed readings stand on it, so it goes back to its instrument.
+    "calibration_edit": ("get", {"pk": "{calibration}"}, "302 302 403 403 403 403 403 302"),
+    "guideline_list": ("get", {}, "200 200 200 200 403 403 403 302"),
+    "guideline_add": ("get", {}, "200 200 403 403 403 403 403 302"),
+    "guideline_remove": ("post", {"code": "SBM-2015"}, "302 302 403 403 403 403 403 302"),
+    "placement": ("get", {}, "200 200 200 200 403 403 403 302"),
     # (end of visits, readings and registers)
     # The log-in library's own pages: they show nothing of the practice.
     "account_login": ("get", {}, "302 302 302 302 302 302 302 200"),

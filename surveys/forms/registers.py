@@ -1,0 +1,127 @@
+"""Forms of the registers: instruments, certificates, guidelines."""
+
+from typing import Any
+
+from django import forms
+from django.utils.translation import gettext_lazy as _
+
+from surveys.calc.units import CANONICAL_UNIT, UNITS
+from surveys.calc.units import Measurand as Unit
+from surveys.forms.fields import NumberField
+from surveys.forms.visits import EntryForm
+from surveys.models import Calibration, Instrument, Measurand
+
+AXES = [("", _("not said")), ("1", _("one")), ("3", _("three"))]
+BOUNDS = ("b1", "b2", "b3")
+
+
+class InstrumentForm(EntryForm):
+    name = forms.CharField(
+        label=_("Instrument"), max_length=80, help_text=_("The name on its label.")
+    )
+    description = forms.CharField(label=_("Description"), max_length=200, required=False)
+
+
+class InstrumentChangeForm(InstrumentForm):
+    is_retired = forms.BooleanField(
+        label=_("Out of use"), required=False, help_text=_("It is offered for no new reading.")
+    )
+
+    @staticmethod
+    def initial_of(instrument: Instrument) -> dict[str, Any]:
+        return {name: getattr(instrument, name) for name in InstrumentChangeForm.base_fields}
+
+
+def _day(label: Any, **kwargs: Any) -> forms.DateField:
+    widget = forms.DateInput({"type": "date"}, "%Y-%m-%d")
+    return forms.DateField(label=label, required=False, widget=widget, **kwargs)
+
+
+class CalibrationForm(EntryForm):
+    """All that a row of instruments.csv says, numbers in the unit of the row."""
+
+    quantity = forms.ChoiceField(label=_("Quantity"), choices=Calibration.Quantity.choices)
+    unit = forms.ChoiceField(label=_("Unit"), choices=[(unit, unit) for unit in UNITS])
+    gain_percent = NumberField(
+        label=_("Gain [%]"),
+        help_text=_("Expanded relative uncertainty (k = 2) of the certificate."),
+    )
+    resolution = NumberField(label=_("Resolution"), help_text=_("Of the last digit, full width."))
+    noise = NumberField(
+        label=_("Noise"), required=False, help_text=_("Standard deviation; empty is none.")
+    )
+    floor = NumberField(label=_("Floor"), required=False, help_text=_("Lowest value it can show."))
+    ceiling = NumberField(label=_("Ceiling"), required=False)
+    low_hz = NumberField(label=_("From [Hz]"), required=False)
+    high_hz = NumberField(label=_("To [Hz]"), required=False)
+    axes = forms.TypedChoiceField(
+        label=_("Axes"), choices=AXES, coerce=int, empty_value=None, required=False
+    )
+    certificate = forms.CharField(label=_("Certificate"), max_length=80, required=False)
+    calibrated_on = _day(_("Calibrated on"))
+    due_on = _day(_("Due on"), help_text=_("The last day on which it holds."))
+
+    @staticmethod
+    def initial_of(calibration: Calibration) -> dict[str, Any]:
+        return {name: getattr(calibration, name) for name in CalibrationForm.base_fields}
+
+
+class GuidelineForm(EntryForm):
+    """A table of bands with its source; the names of the bands are the same in all measurands."""
+
+    code = forms.SlugField(
+        label=_("Short name"), max_length=30, help_text=_("Letters, digits, hyphens.")
+    )
+    title = forms.CharField(label=_("Title"), max_length=200)
+    source = forms.CharField(
+        label=_("Source"),
+        max_length=10_000,
+        widget=forms.Textarea({"rows": 2}),
+        help_text=_("Who published it, where and when. It is printed in letters."),
+    )
+    note = forms.CharField(
+        label=_("Note"), max_length=10_000, required=False, widget=forms.Textarea({"rows": 2})
+    )
+
+    def __init__(self, *args: Any, **kwargs: Any) -> None:
+        super().__init__(*args, **kwargs)
+        for number in range(1, 5):
+            self.fields[f"name_{number}"] = forms.CharField(
+                label=_("Words of band %(number)s") % {"number": number}, max_length=60
+            )
+        for measurand in Measurand:
+            for bound in BOUNDS:
+                self.fields[f"{measurand.value}-{bound}"] = NumberField(label=bound)
+
+    def head(self) -> list[forms.BoundField]:
+        return [self[name] for name in ("code", "title", "source", "note")]
+
+    def names(self) -> list[forms.BoundField]:
+        return [self[f"name_{number}"] for number in range(1, 5)]
+
+    def rows(self) -> list[dict[str, Any]]:
+        return [
+            {
+                "label": measurand.label,
+                "unit": CANONICAL_UNIT[Unit(measurand.value)],
+                "fields": [self[f"{measurand.value}-{bound}"] for bound in BOUNDS],
+            }
+            for measurand in Measurand
+        ]
+
+    def typed(self) -> dict[str, Any]:
+        """What the service takes."""
+        data = self.cleaned_data
+        head = {name: data[name] for name in ("code", "title", "source", "note")}
+        bounds = {
+            measurand: [data[f"{measurand}-{bound}"] for bound in BOUNDS]
+            for measurand in Measurand.values
+        }
+        names = [data[f"name_{number}"] for number in range(1, 5)]
+        return head | {"bounds": bounds, "band_names": names}
+
+    def blame_bounds(self, faults: dict[str, list[str]]) -> None:
+        """Put a fault of a measurand at its first bound."""
+        for name, reasons in faults.items():
+            field = f"{name}-b1" if f"{name}-b1" in self.fields else name
+            self.add_error(field if field in self.fields else None, reasons)

@@ -1,0 +1,186 @@
+"""Registers: instruments with their certificates, and guidelines of the practice's own."""
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from datetime import date
+from typing import Any
+
+from django.core.exceptions import ValidationError
+from django.db import models, transaction
+from django.utils.translation import gettext as _
+
+from consult.models import User
+from surveys.intake.registers import units_of
+from surveys.models import Band, Calibration, Guideline, Instrument, Measurand
+
+SOON_DAYS = 60
+
+
+@transaction.atomic
+def add_instrument(*, by: User, name: str, description: str = "") -> Instrument:
+    """A new meter of the practice."""
+    instrument = Instrument(name=name, description=description)
+    _save(instrument, by)
+    return instrument
+
+
+@transaction.atomic
+def change_instrument(
+    *, instrument: Instrument, by: User, name: str, description: str, is_retired: bool
+) -> Instrument:
+    """Another label or description; a retired meter is offered for no new reading."""
+    row = Instrument.objects.select_for_update().get(pk=instrument.pk)
+    row.name, row.description, row.is_retired = name, description, is_retired
+    _save(row, by)
+    return row
+
+
+@transaction.atomic
+def add_calibration(*, instrument: Instrument, by: User, **given: Any) -> Calibration:
+    """A certificate, or what is known of an instrument without one."""
+    row = Calibration(instrument=instrument, **given)
+    _check(row)
+    _save(row, by)
+    return row
+
+
+@transaction.atomic
+def change_calibration(*, calibration: Calibration, by: User, **given: Any) -> Calibration:
+    """Put right a certificate on which no sealed reading stands."""
+    row = Calibration.objects.select_for_update().get(pk=calibration.pk)
+    if is_fixed(row):
+        raise ValidationError(
+            _("Sealed readings stand on this certificate. It cannot be changed; add a new one.")
+        )
+    for name, value in given.items():
+        setattr(row, name, value)
+    _check(row)
+    _save(row, by)
+    return row
+
+
+def is_fixed(calibration: Calibration) -> bool:
+    """Whether a sealed reading stands on it."""
+    return calibration.readings.filter(visit__sealed_at__isnull=False).exists()
+
+
+def _check(row: Calibration) -> None:
+    """The checks of a row of instruments.csv."""
+    faults: dict[str, str] = {}
+    units = units_of(row.quantity)
+    if row.unit not in units:
+        faults["unit"] = _("%(units)s for this quantity.") % {"units": ", ".join(units)}
+    for name in ("gain_percent", "noise", "floor", "ceiling", "low_hz", "high_hz"):
+        if (getattr(row, name) or 0) < 0:
+            faults[name] = _("A number of 0 or more.")
+    if row.resolution is not None and row.resolution <= 0:
+        faults["resolution"] = _("A number above 0.")
+    for low, high in (("floor", "ceiling"), ("low_hz", "high_hz")):
+        below, above = getattr(row, low), getattr(row, high)
+        if below is not None and above is not None and above <= below:
+            faults[high] = _("A number above the lower end.")
+    if row.calibrated_on and row.due_on and row.due_on < row.calibrated_on:
+        faults["due_on"] = _("A day not before that of the calibration.")
+    same = Calibration.objects.filter(
+        instrument=row.instrument_id, quantity=row.quantity, calibrated_on=row.calibrated_on
+    )
+    if same.exclude(pk=row.pk).exists():
+        faults["calibrated_on"] = _("There is a row of this instrument, quantity and day already.")
+    if faults:
+        raise ValidationError(faults)
+
+
+@dataclass(frozen=True)
+class Standing:
+    """The newest row of an instrument for a quantity, and how long it still holds."""
+
+    calibration: Calibration
+    days_left: int | None  # None = no certificate, or one without an end
+
+    @property
+    def is_late(self) -> bool:
+        return self.days_left is not None and self.days_left < 0
+
+    @property
+    def is_soon(self) -> bool:
+        return self.days_left is not None and 0 <= self.days_left <= SOON_DAYS
+
+
+def falling_due(*, today: date) -> list[Standing]:
+    """Each quantity of each instrument in use, what is late first, what has no end last."""
+    rows = Calibration.objects.filter(instrument__is_retired=False).select_related("instrument")
+    newest: dict[tuple[int, str], Calibration] = {}
+    for row in rows.order_by("pk"):
+        key = (row.instrument_id, row.quantity)
+        begun = row.calibrated_on or date.min
+        if key not in newest or begun >= (newest[key].calibrated_on or date.min):
+            newest[key] = row
+    standings = [
+        Standing(row, (row.due_on - today).days if row.is_certified and row.due_on else None)
+        for row in newest.values()
+    ]
+    return sorted(
+        standings,
+        key=lambda one: (
+            one.days_left is None,
+            one.days_left or 0,
+            one.calibration.instrument.name,
+        ),
+    )
+
+
+@transaction.atomic
+def add_guideline(
+    *,
+    by: User,
+    code: str,
+    title: str,
+    source: str,
+    bounds: Mapping[str, Sequence[float]],
+    band_names: Sequence[str],
+    note: str = "",
+) -> Guideline:
+    """A table of the practice's own: bounds b1 < b2 < b3 in four measurands, with its source."""
+    _check_bounds(bounds)
+    guideline = Guideline(code=code, title=title, source=source, note=note)
+    _save(guideline, by)
+    for measurand in Measurand.values:
+        for number, (upper, name) in enumerate(
+            zip((*bounds[measurand], None), band_names, strict=True), start=1
+        ):
+            band = Band(
+                guideline=guideline, measurand=measurand, number=number, upper=upper, name=name
+            )
+            _save(band, by)
+    return guideline
+
+
+def _check_bounds(bounds: Mapping[str, Sequence[float]]) -> None:
+    faults = {}
+    for measurand in Measurand:
+        if len(bounds.get(measurand, ())) != 3:
+            faults[str(measurand.value)] = _("Three bounds.")
+            continue
+        first, second, third = bounds[measurand]
+        if not 0 < first < second < third:
+            faults[str(measurand.value)] = _("Three numbers above 0, each above the one before.")
+    if faults:
+        raise ValidationError(faults)
+
+
+@transaction.atomic
+def remove_guideline(*, guideline: Guideline, by: User) -> None:
+    """Take away a guideline of the practice's own that no case is judged by."""
+    row = Guideline.objects.select_for_update().get(pk=guideline.pk)
+    if row.is_built_in:
+        raise ValidationError(_("A built-in guideline stays as it is."))
+    try:
+        row.delete()
+    except models.ProtectedError as error:
+        raise ValidationError(_("Cases are judged by this guideline; it stays.")) from error
+
+
+def _save(row: models.Model, by: User) -> None:
+    row._history_user = by  # type: ignore[attr-defined]  # read by the history
+    row.full_clean()
+    row.save()
