@@ -2,11 +2,12 @@
 
 from django.urls import path, re_path
 
-from mitigation.views import cases, client_side, desk, letters, papers, steering, uploads
+from mitigation.views import case_list, cases, client_side, desk, letters, papers, steering, uploads
 
 urlpatterns = [
     path("desk/", desk.desk, name="desk"),
-    path("cases/", cases.case_list, name="case_list"),
+    path("cases/", case_list.case_list, name="case_list"),
+    path("case-list/", case_list.case_list_export, name="case_list_export"),
     path("uploads/", uploads.upload, name="upload"),
     path("uploads/template/", uploads.upload_template, name="upload_template"),
     path("uploads/<str:token>/", uploads.upload_preview, name="upload_preview"),

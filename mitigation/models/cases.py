@@ -26,6 +26,10 @@ class CaseQuerySet(AtPropertyQuerySet["Case"]):
         """Cases that should have moved on by `today`; those on hold are left in peace."""
         return self.filter(due_on__lte=today, on_hold_reason="").exclude(stage__in=ENDS)
 
+    def held(self) -> Self:
+        """Cases that rest until somebody resumes them."""
+        return self.exclude(on_hold_reason="")
+
     def matching(self, query: str) -> Self:
         """Cases with a word of reference, client, address or spot for each word of `query`.
 

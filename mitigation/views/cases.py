@@ -1,8 +1,7 @@
-"""Cases: the list, one with its comparison, issuing its letters."""
+"""One case with its comparison; issuing its letters."""
 
 from django.contrib import messages
 from django.core.exceptions import ValidationError
-from django.core.paginator import Paginator
 from django.http import Http404, HttpRequest, HttpResponse
 from django.shortcuts import get_object_or_404, redirect, render
 from django.utils import timezone
@@ -18,25 +17,11 @@ from mitigation.views.pictures import case_pictures
 from surveys.models import Visit
 from surveys.results import dangers_of
 
-PER_PAGE = 50
 ISSUE = {
     Letter.Kind.SURVEY_REPORT: outcomes.issue_survey_report,
     Letter.Kind.OUTCOME: outcomes.issue_outcome_letter,
 }
 PATH = [stage for stage in Stage if stage != Stage.DECLINED]
-
-
-@require_safe
-@role_required("office", "assessor")
-def case_list(request: HttpRequest) -> HttpResponse:
-    query = request.GET.get("q", "").strip()
-    cases = Case.objects.visible_to(request.user).for_list().matching(query)
-    page = Paginator(cases, PER_PAGE).get_page(request.GET.get("page"))
-    return render(
-        request,
-        "mitigation/case_list.html",
-        {"page": page, "query": query},
-    )
 
 
 @require_safe

@@ -50,6 +50,7 @@ MATRIX: dict[str, tuple[str, dict[str, str], str]] = {
         {"reference": "{case}", "kind": "outcome"},
         "302 302 403 403 403 403 403 302",
     ),
+    "case_list_export": ("get", {}, "200 200 200 200 403 403 403 302"),
     "desk": ("get", {}, "200 200 200 200 403 403 403 302"),
     "upload": ("get", {}, "200 200 200 200 403 403 403 302"),
     "upload_template": ("get", {}, "200 200 200 200 403 403 403 302"),
