@@ -4,7 +4,10 @@ from typing import Any
 from uuid import uuid4
 
 from allauth.account.adapter import DefaultAccountAdapter
+from allauth.account.signals import password_changed, password_reset
+from allauth.mfa.signals import authentication_failed, authenticator_added, authenticator_removed
 from django.contrib.sites.shortcuts import get_current_site
+from django.dispatch import receiver
 from django.http import HttpRequest, HttpResponse
 from django.utils import timezone
 
@@ -51,3 +54,36 @@ class ClosedAccountAdapter(DefaultAccountAdapter):  # type: ignore[misc]  # unty
             what=typed if "@" in typed else "",
             address=self.get_client_ip(request),
         )
+
+
+# The library tells of these by signals alone. They write a line of the log and decide nothing.
+
+
+@receiver(authentication_failed)
+def _second_factor_refused(request: HttpRequest, user: User, **kwargs: Any) -> None:
+    record_event(
+        kind=AccessEvent.Kind.LOGIN_REFUSED,
+        now=timezone.now(),
+        about=user,
+        what="second factor",
+        address=ClosedAccountAdapter(request).get_client_ip(request),
+    )
+
+
+@receiver([password_changed, password_reset])
+def _password_changed(user: User, **kwargs: Any) -> None:
+    record_event(
+        kind=AccessEvent.Kind.CHANGED, now=timezone.now(), by=user, about=user, what="password"
+    )
+
+
+@receiver([authenticator_added, authenticator_removed])
+def _second_factor_changed(user: User, authenticator: Any, signal: Any, **kwargs: Any) -> None:
+    sign = "+" if signal is authenticator_added else "\u2212"
+    record_event(
+        kind=AccessEvent.Kind.CHANGED,
+        now=timezone.now(),
+        by=user,
+        about=user,
+        what=f"{sign} {authenticator.get_type_display()}",
+    )

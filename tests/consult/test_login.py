@@ -64,6 +64,7 @@ def test_a_forgotten_password_is_mailed_by_a_job(client) -> None:
     assert form.status_code == 200
     new = {"password1": "nine-quiet-lamps", "password2": "nine-quiet-lamps"}
     assert client.post(form.request["PATH_INFO"], new).status_code == 302
+    assert AccessEvent.objects.get(kind="changed").what == "password"
     user.refresh_from_db()
     assert user.check_password("nine-quiet-lamps")
 
@@ -82,6 +83,8 @@ def test_with_a_second_factor_the_password_alone_opens_nothing(client) -> None:
     assert log_in(client, user).url == reverse("mfa_authenticate")
     assert client.get(reverse("own_account")).status_code == 302
     assert client.post(reverse("mfa_authenticate"), {"code": "000000x"}).status_code == 200
+    refused = AccessEvent.objects.get()
+    assert (refused.kind, refused.about, refused.what) == ("login-refused", user, "second factor")
     code = hotp_value(secret, next(iter(yield_hotp_counters_from_time())))
     response = client.post(reverse("mfa_authenticate"), {"code": f"{code:06d}"})
     assert response.status_code == 302

@@ -1,0 +1,46 @@
+"""Every page of the matrix, for each of the cast: axe, the policy, 360 px, both schemes."""
+
+import pytest
+from django.test import Client as DjangoClient
+from django.urls import reverse
+
+from tests.access.test_matrix import MATRIX, _filled
+from tests.cast import ASKERS, Cast, make_cast
+
+pytestmark = [pytest.mark.browser, pytest.mark.django_db(transaction=True)]
+
+
+def pages_of(cast: Cast, asker: str) -> dict[str, str]:
+    """URL name and path of each page that `asker` gets as a page."""
+    browser = DjangoClient()
+    cast.log_in(browser, asker)
+    found = {}
+    for name, (method, arguments, expected) in MATRIX.items():
+        status = expected.split()[ASKERS.index(asker)]
+        if method != "get" or status not in ("200", "410"):
+            continue
+        path = reverse(name, kwargs=_filled(arguments, cast.case))
+        if browser.get(path).headers["Content-Type"].startswith("text/html"):
+            found[name] = path
+    return found
+
+
+@pytest.mark.parametrize(
+    "asker", ["manager", "its assessor", "its client", "its electrician", "nobody"]
+)
+def test_nothing_is_wrong_with_any_page(asker, visitors) -> None:
+    cast = make_cast()
+    pages = pages_of(cast, asker)
+    assert len(pages) > 5
+    visitor = visitors.enter(cast.people.get(asker))
+    wrong = []
+    for name, path in pages.items():
+        visitor.look(width=1280, scheme="light")
+        visitor.open(path)
+        for width, scheme in ((1280, "light"), (1280, "dark"), (360, "light"), (360, "dark")):
+            visitor.look(width=width, scheme=scheme)
+            where = f"{name} {width} {scheme}"
+            wrong += [f"{where}: {line}" for line in visitor.axe()]
+            if visitor.wider_than_the_screen():
+                wrong.append(f"{where}: wider than the screen")
+    assert not wrong, "\n".join(wrong)
