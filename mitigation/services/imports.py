@@ -41,7 +41,9 @@ def import_case_folder(*, source: Source, by: User | None, now: datetime) -> Imp
     if known is not None:
         return ImportResult(known, created=False)
     folder = read_case_folder(files)
-    refuse_known_reference(folder.case.reference)
+    known = known_case(folder)
+    if known is not None:
+        return ImportResult(known, created=False)
     kept = files.zipped()
     is_new = keep_file(sha256=files.sha256, data=kept)
     try:
@@ -62,10 +64,9 @@ def _store_once(folder: CheckedFolder, by: User | None, now: datetime) -> Import
             with transaction.atomic():
                 return ImportResult(_store(folder, by, now), created=True)
         except IntegrityError:
-            known = case_of_files(folder.files.sha256)
+            known = known_case(folder)
             if known is not None:
                 return ImportResult(known, created=False)
-            refuse_known_reference(folder.case.reference)
             if attempt == _TRIES - 1:
                 raise
     raise AssertionError("unreachable")
@@ -74,6 +75,19 @@ def _store_once(folder: CheckedFolder, by: User | None, now: datetime) -> Import
 def case_of_files(sha256: str) -> Case | None:
     """The case that these very bytes made."""
     return Case.objects.filter(source__sha256=sha256).order_by("pk").first()
+
+
+def known_case(folder: CheckedFolder) -> Case | None:
+    """The case that these bytes made, perhaps a moment ago; refused under another's reference."""
+    try:
+        refuse_known_reference(folder.case.reference)
+    except CaseFolderRefused:
+        # Asked after the refusal, or an import of the same bytes could commit between the two.
+        known = case_of_files(folder.files.sha256)
+        if known is None:
+            raise
+        return known
+    return case_of_files(folder.files.sha256)
 
 
 def refuse_known_reference(reference: str) -> None:

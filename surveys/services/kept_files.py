@@ -7,6 +7,8 @@ from django.core.files.storage import default_storage
 from consult.services.files import write_file
 from surveys.models import SourceFile
 
+_TRIES = 10
+
 
 def key_of(sha256: str) -> str:
     """Where the file with this digest is kept."""
@@ -18,13 +20,16 @@ def keep_file(*, sha256: str, data: bytes) -> bool:
     key = key_of(sha256)
     if default_storage.exists(key) and default_storage.size(key) == len(data):
         return False
-    try:
-        write_file(key=key, data=data, attempt=secrets.randbits(48))
-    except FileNotFoundError:
-        # another import of the same bytes cleared our part away and puts the same file there
-        if not default_storage.exists(key):
+    for _attempt in range(_TRIES):
+        try:
             write_file(key=key, data=data, attempt=secrets.randbits(48))
-    return True
+        except FileNotFoundError:
+            # Another import of the same bytes cleared our part away to put the same file there.
+            if default_storage.exists(key):
+                return True
+        else:
+            return True
+    raise OSError(f"{key} could not be kept in {_TRIES} tries")
 
 
 def drop_orphan(*, sha256: str) -> None:
