@@ -2,7 +2,17 @@
 
 from django.urls import path, re_path
 
-from mitigation.views import case_list, cases, client_side, desk, letters, papers, steering, uploads
+from mitigation.views import (
+    case_list,
+    cases,
+    client_side,
+    desk,
+    histories,
+    letters,
+    papers,
+    steering,
+    uploads,
+)
 
 urlpatterns = [
     path("desk/", desk.desk, name="desk"),
@@ -23,6 +33,7 @@ urlpatterns = [
     ),
     path("your-case/", client_side.client_home, name="client_home"),
     path("properties/<int:pk>/cases/open/", steering.case_open, name="case_open"),
+    path("cases/<path:reference>/history/", histories.case_history, name="case_history"),
     path("cases/<path:reference>/edit/", steering.case_edit, name="case_edit"),
     path("cases/<path:reference>/visits/plan/", steering.visit_plan, name="visit_plan"),
     path("cases/<path:reference>/notes/", papers.note_add, name="note_add"),

@@ -157,20 +157,22 @@ def _client_table(
 
 
 def _not_comparable(spots: Sequence[Spot]) -> list[Block]:
+    said = not_comparable(spots)
+    return [heading(_("What could not be compared, and why")), bullets(said)] if said else []
+
+
+def not_comparable(spots: Sequence[Spot]) -> list[str]:
     """Each reason with the spots that it holds for."""
     reasons: dict[str, list[tuple[str, str]]] = {}
     for spot in spots:
         if not spot["comparable"]:
             reason = f"{measurand_words(spot['measurand'])}: {phrases(spot['blocks'])}"
             reasons.setdefault(reason, []).append((spot["room"], spot["spot"]))
-    if not reasons:
-        return []
-    said = [f"{reason}: {places(found)}." for reason, found in reasons.items()]
-    return [heading(_("What could not be compared, and why")), bullets(said)]
+    return [f"{reason}: {places(found)}." for reason, found in reasons.items()]
 
 
 def _left_to_do(spots: Sequence[Spot], context: OutcomeContext) -> list[Block]:
-    items = [*context.open_items, *_next_steps(spots)]
+    items = [*context.open_items, *next_steps(spots)]
     return [
         heading(_("What is left to do")),
         bullets(items or [_("Nothing is left to do from our side.")]),
@@ -178,7 +180,7 @@ def _left_to_do(spots: Sequence[Spot], context: OutcomeContext) -> list[Block]:
     ]
 
 
-def _next_steps(spots: Sequence[Spot]) -> list[str]:
+def next_steps(spots: Sequence[Spot]) -> list[str]:
     """One step for each thing that is open, with the spots that it concerns."""
     verdicts = by_place(spots)
     not_met = [place for place, verdict in verdicts.items() if verdict == "not met"]

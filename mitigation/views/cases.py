@@ -1,48 +1,83 @@
 """One case with its comparison; issuing its letters."""
 
+from typing import Any
+
 from django.contrib import messages
 from django.core.exceptions import ValidationError
+from django.db.models import Count
 from django.http import Http404, HttpRequest, HttpResponse
 from django.shortcuts import get_object_or_404, redirect, render
 from django.utils import timezone
+from django.utils.cache import patch_vary_headers
 from django.utils.translation import gettext as _
 from django.views.decorators.http import require_POST, require_safe
 
 from consult.access import role_required
-from consult.models import Letter, User
-from mitigation.comparison import compare
-from mitigation.models import Case, Stage
+from consult.htmx import wants_fragment
+from consult.models import Assignment, Letter, User
+from mitigation.comparison import Comparison, compare
+from mitigation.forms.cases import AttachmentForm, HandOverForm
+from mitigation.letters.outcome import next_steps, not_comparable
+from mitigation.models import Attachment, Case, Note, Stage
 from mitigation.services import outcomes
 from mitigation.views.pictures import case_pictures
-from surveys.models import Visit
+from mitigation.views.spots import filtered
+from mitigation.views.steering import moves_of
 from surveys.results import dangers_of
 
 ISSUE = {
     Letter.Kind.SURVEY_REPORT: outcomes.issue_survey_report,
     Letter.Kind.OUTCOME: outcomes.issue_outcome_letter,
 }
+PAGE = "mitigation/case_detail.html"
 PATH = [stage for stage in Stage if stage != Stage.DECLINED]
 
 
 @require_safe
 @role_required("office", "assessor")
 def case_detail(request: HttpRequest, reference: str) -> HttpResponse:
+    """Everything of a case on one page, or its filtered table alone."""
     cases = Case.objects.visible_to(request.user).for_list()
     case = get_object_or_404(cases, reference=reference)
     comparison = compare(case)
+    context = {"case": case} | filtered(comparison, request.GET)
+    if wants_fragment(request):
+        response = render(request, f"{PAGE}#table", context)
+    else:
+        context |= _whole_page(request, comparison)
+        response = render(request, PAGE, context)
+    patch_vary_headers(response, ["HX-Request"])
+    return response
+
+
+def _whole_page(request: HttpRequest, comparison: Comparison) -> dict[str, Any]:
+    case, outcome = comparison.case, comparison.as_json()
     visits = [visit for visit in (comparison.baseline, comparison.follow_up) if visit]
     letters = Letter.objects.visible_to(request.user).for_list()
-    context = {
-        "case": case,
+    assignments = Assignment.objects.filter(property=case.property_id).select_related("user")
+    return {
         "stages": [Stage.DECLINED] if case.stage == Stage.DECLINED else PATH,
+        "moves": moves_of(case),
+        "today": timezone.localdate(),
         "comparison": comparison,
-        "outcome": comparison.as_json(),
+        "outcome": outcome,
         "pictures": case_pictures(comparison),
+        "not_comparable": not_comparable(outcome["spots"]),
+        "next_steps": next_steps(outcome["spots"]) if comparison.follow_up else [],
         "dangers": [danger for visit in visits for danger in dangers_of(visit)],
-        "visits": Visit.objects.filter(cases=case).for_list(),
+        "visits": case.case_visits.select_related("visit")
+        .annotate(n_readings=Count("visit__readings"))
+        .order_by("visit__date", "pk"),
         "letters": letters.filter(case_reference=case.reference),
+        "assessors": [assignment.user for assignment in assignments],
+        "contacts": case.property.client.contacts.all(),
+        "notes": Note.objects.visible_to(request.user)
+        .filter(case=case)
+        .select_related("written_by"),
+        "attachments": Attachment.objects.visible_to(request.user).filter(case=case),
+        "hand_over_form": HandOverForm() if getattr(request.user, "role", "") == "office" else None,
+        "attachment_form": AttachmentForm(),
     }
-    return render(request, "mitigation/case_detail.html", context)
 
 
 @require_POST

@@ -1,6 +1,7 @@
 """What the office does with a case: open, edit, move, hold, hand over, plan, begin a round."""
 
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Mapping, Sequence
+from dataclasses import dataclass
 from datetime import datetime
 
 from django.contrib import messages
@@ -15,7 +16,7 @@ from django.views.decorators.http import require_http_methods, require_POST
 from consult.access import role_required
 from consult.models import Property, User
 from mitigation.forms.cases import CaseEditForm, CaseForm, HandOverForm, PlanVisitForm
-from mitigation.models import Case, Stage
+from mitigation.models import ENDS, MOVES, Case, Stage
 from mitigation.services import cases as services
 from mitigation.services.visits import plan_case_visit
 from surveys.models import Visit
@@ -79,6 +80,34 @@ def visit_plan(request: HttpRequest, reference: str) -> HttpResponse:
             messages.success(request, _("Visit “%(visit)s” is planned.") % {"visit": visit.label})
             return redirect(back)
     return _form_page(request, form, _("Plan a visit"), back, reference)
+
+
+@dataclass(frozen=True)
+class Moves:
+    """What the office may do with a case as it stands."""
+
+    onward: Sequence[Stage]
+    may_decline: bool
+    may_reopen: bool
+    may_begin_round: bool
+    may_hold: bool
+
+
+def moves_of(case: Case) -> Moves:
+    """Nothing moves while the case is on hold."""
+    held, ended = bool(case.on_hold_reason), case.stage in ENDS
+    allowed = [] if held else [stage for stage in Stage if stage in MOVES[case.stage]]
+    proved = case.stage in (Stage.PROOF, Stage.CLOSED) and not held
+    onward = [stage for stage in allowed if stage != Stage.DECLINED]
+    if proved:  # a plan after a proof is a new round
+        onward = [stage for stage in onward if stage != Stage.PLAN]
+    return Moves(
+        onward=onward,
+        may_decline=Stage.DECLINED in allowed,
+        may_reopen=ended,
+        may_begin_round=proved,
+        may_hold=not held and not ended,
+    )
 
 
 Act = Callable[[Case, Mapping[str, str], User, datetime], object]

@@ -1,0 +1,220 @@
+"""The page of a case: what may be done, the filtered comparison, notes, files, the history."""
+
+import pytest
+from django.core.files.storage import default_storage
+from django.core.files.uploadedfile import SimpleUploadedFile
+from django.urls import reverse
+from django.utils import timezone
+
+from consult.models import Assignment, User
+from mitigation.models import Attachment, Case, CaseVisit, Note, Stage
+from mitigation.services.attachments import attach_file
+from mitigation.services.cases import move_case
+from surveys.models import Measurand, Reading, Room
+from tests.factories import (
+    CalibrationFactory,
+    CaseFactory,
+    SpotFactory,
+    UserFactory,
+    VisitFactory,
+    add_reading,
+    assign,
+    compared_case,
+)
+
+pytestmark = pytest.mark.django_db
+
+
+@pytest.fixture(autouse=True)
+def office(client):
+    user = UserFactory(name="Ines Feld")
+    client.force_login(user)
+    return user
+
+
+def url(case, name="case_detail", *more):
+    return reverse(name, args=[case.reference, *more])
+
+
+def act(client, case, name, **typed):
+    return client.post(url(case, "case_act", name), typed, follow=True).content.decode()
+
+
+def test_a_case_is_moved_from_the_stage_that_the_person_saw(client):
+    case = CaseFactory(stage=Stage.DECISION)
+    page = client.get(url(case)).content.decode()
+    assert 'value="works"' in page and 'value="proof"' not in page
+    act(client, case, "move", seen="decision", to="works")
+    assert Case.objects.get().stage == Stage.WORKS
+    late = act(client, case, "move", seen="decision", to="plan")
+    assert "Somebody else changed this case meanwhile" in late
+    assert Case.objects.get().stage == Stage.WORKS
+
+
+def test_hold_resume_decline_and_reopen(client):
+    case = CaseFactory(stage=Stage.WORKS)
+    assert "Say why" in act(client, case, "hold", seen="works", reason=" ")
+    page = act(client, case, "hold", seen="works", reason="Waits for the landlord")
+    assert "Waits for the landlord" in page and "On to:" not in page
+    act(client, case, "resume", seen="works")
+    page = act(client, case, "decline", seen="works", reason="They moved out")
+    assert "They moved out" in page and "Reopen at" in page
+    act(client, case, "reopen", seen="declined", to="findings", reason="Back again")
+    assert Case.objects.get().stage == Stage.FINDINGS
+
+
+def test_another_round_and_another_assessor(client):
+    case, assessor = CaseFactory(stage=Stage.PROOF), UserFactory(role=User.Role.ASSESSOR)
+    page = act(client, case, "round", seen="proof", reason="Bed head is still above")
+    assert "Round 2." in page
+    act(client, case, "hand-over", seen="plan", to=assessor.pk)
+    assert Assignment.objects.get().user == assessor
+
+
+def test_an_edit_over_somebody_elses_change_is_told(client):
+    case = CaseFactory()
+    form = client.get(url(case, "case_edit")).context["form"]
+    typed = {"guideline": case.guideline_id, "target_band": 1, "placement_percent": 5,
+             "due_on": "2026-07-01", "version": form.initial["version"]}  # fmt: skip
+    move_case(case=case, to=Stage.BASELINE, by=None, now=timezone.now())
+    answer = client.post(url(case, "case_edit"), typed)
+    assert answer.status_code == 422 and "changed this meanwhile" in answer.content.decode()
+    assert Case.objects.get().target_band == 2
+    typed["version"] = client.get(url(case, "case_edit")).context["form"].initial["version"]
+    assert client.post(url(case, "case_edit"), typed).status_code == 302
+    assert Case.objects.get().target_band == 1
+
+
+def two_quantities():
+    """Two rooms; one spot was read at the follow-up in another quantity alone."""
+    case = compared_case(before=48.0, after=12.0)
+    room = Room.objects.create(property=case.property, name="Study")
+    study = SpotFactory(room=room, name="desk seat")
+    calibration = CalibrationFactory(quantity="magnetic flux density", unit="nT")
+    baseline = case.visits.order_by("date").first()
+    add_reading(
+        baseline, study, calibration, total=215, unit="nT",
+        measurand=Measurand.MAGNETIC_FLUX_DENSITY,
+    )  # fmt: skip
+    return case
+
+
+def test_the_comparison_is_filtered_by_room_quantity_and_decision(client):
+    case = two_quantities()
+
+    def shown(**asked):
+        rows = client.get(url(case), asked).context["spots"]
+        return [row["room"] for row in rows]
+
+    assert shown() == ["Bedroom", "Study"]
+    assert shown(room="Study") == ["Study"]
+    assert shown(measurand="electric-field-ground") == ["Bedroom"]
+    assert shown(decision="fail") == ["Bedroom"]
+    assert shown(decision="not-comparable") == ["Study"]
+    assert shown(room="Study", decision="fail") == []
+    part = client.get(url(case), {"room": "Study"}, headers={"HX-Request": "true"})
+    assert "<html" not in part.content.decode() and "Bedroom" not in part.content.decode()
+    page = client.get(url(case)).content.decode()
+    assert "What could not be compared, and why" in page and "What is left to do" in page
+
+
+def test_each_value_leads_down_to_its_reading(client):
+    case = compared_case()
+    page = client.get(url(case)).content.decode()
+    for reading in Reading.objects.all():
+        assert reverse("reading_detail", args=[reading.pk]) in page
+
+
+def test_notes_and_files(client, office):
+    case = CaseFactory()
+    client.post(url(case, "note_add"), {"text": "Ring before you come"})
+    file = SimpleUploadedFile("plan of the <house>.pdf", b"%PDF-1.7 plan")
+    client.post(url(case, "file_attach"), {"file": file})
+    page = client.get(url(case)).content.decode()
+    assert "Ring before you come" in page and "plan of the &lt;house&gt;.pdf" in page
+    assert Note.objects.get().written_by == office
+    answer = client.get(reverse("attachment", args=[Attachment.objects.get().pk]))
+    assert answer.content == b"%PDF-1.7 plan"
+    assert answer["Content-Disposition"].startswith("attachment")
+    assert answer["X-Content-Type-Options"] == "nosniff"
+
+
+def test_notes_and_files_are_not_for_clients(client):
+    case = CaseFactory()
+    row = attach_file(case=case, name="a.txt", data=b"a", by=None, now=timezone.now())
+    owner = UserFactory(role=User.Role.CLIENT)
+    case.property.client.user = owner
+    case.property.client.save()
+    assert not Attachment.objects.visible_to(owner).exists()
+    client.force_login(owner)
+    assert client.get(reverse("attachment", args=[row.pk])).status_code == 403
+
+
+@pytest.mark.parametrize(
+    ("name", "data", "word"),
+    [
+        ("a.pdf", b"MZ\x90\x00\x03", "kind of file"),
+        ("a.png", b'<svg xmlns="x"><script>alert(1)</script></svg>', "kind of file"),
+        ("a.txt", b"  <html><script>1</script>", "kind of file"),
+        ("a.txt", b"\xff\xfea\x00", "kind of file"),
+        ("a.txt", b"", "empty"),
+        ("a.pdf", b"%PDF-" + bytes(20_000_001), "at most 20 MB"),
+    ],
+)
+def test_files_that_are_not_kept(client, name, data, word):
+    case = CaseFactory()
+    file = SimpleUploadedFile(name, data)
+    answer = client.post(url(case, "file_attach"), {"file": file}, follow=True)
+    assert word in answer.content.decode()
+    assert not Attachment.objects.exists()
+    assert not default_storage.exists("attachments")
+
+
+def test_the_same_file_twice_is_one(client):
+    case = CaseFactory()
+    for _time in range(2):
+        client.post(url(case, "file_attach"), {"file": SimpleUploadedFile("../a.txt", b"text")})
+    assert Attachment.objects.get().name == "a.txt"
+
+
+def test_the_history_says_who_changed_what_before_and_after(client, office):
+    case = CaseFactory(stage=Stage.DECISION)
+    act(client, case, "hold", seen="decision", reason="Holidays")
+    home = case.property
+    client.post(
+        reverse("property_edit", args=[home.pk]),
+        {"address": "Uferweg 3", "country": "DE", "supply_voltage_v": 230, "frequency_hz": 50,
+         "phases": 3, "version": home.history.first().history_id},
+    )  # fmt: skip
+    changes = client.get(url(case, "case_history")).context["changes"]
+    latest, before = changes[0], changes[1]
+    assert (latest.who, latest.kind) == ("Ines Feld", "changed")
+    fields = {field.name: (field.before, field.after) for field in latest.fields}
+    assert fields["phases"] == ("one", "three") and fields["address"][1] == "Uferweg 3"
+    assert before.reason == "Holidays"
+    assert [(field.before, field.after) for field in before.fields] == [("–", "Holidays")]
+
+
+def test_pages_cost_the_same_for_a_small_and_a_large_case(client, django_assert_num_queries):
+    case = compared_case()
+    assign(UserFactory(role=User.Role.ASSESSOR), case.property)
+    CaseVisit.objects.create(case=case, visit=VisitFactory(property=case.property, sealed_at=None))
+    Note.objects.create(case=case, text="n", written_at=timezone.now())
+    pages = [url(case), url(case, "case_history")]
+    counts = []
+    for page in pages:
+        client.get(page)
+        with django_assert_num_queries(100, exact=False) as found:
+            client.get(page)
+        counts.append(len(found))
+    calibration = CalibrationFactory()
+    for number in range(20):
+        spot = SpotFactory(home=case.property)
+        for visit in case.visits.filter(sealed_at__isnull=False):
+            add_reading(visit, spot, calibration, total=30.0)
+        visit = VisitFactory(property=case.property, sealed_at=None, label=str(number))
+        CaseVisit.objects.create(case=case, visit=visit)
+        Note.objects.create(case=case, text="n", written_at=timezone.now())
+    for page, count in zip(pages, counts, strict=True):
+        with django_assert_num_queries(count):
+            client.get(page)
