@@ -1,7 +1,7 @@
 """The bridge from rows of readings to the rules, and back to findings per spot."""
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from datetime import date
 from typing import Any
 
@@ -337,8 +337,13 @@ def dangers_of(visit: Visit) -> list[Danger]:
         return found
     frequency = visit.property.frequency_hz
     levels = np.array([safety.reference_level(one, frequency) for one in MEASURANDS])
-    # Bounds play no part here: what counts is the reading itself, trials and set-asides included.
-    evaluated = evaluate(columns, np.ones((len(MEASURANDS), 3)) * [1.0, 2.0, 3.0], 0.0)
+    # Bounds play no part here: what counts is the display itself, whatever the range of the
+    # instrument, trials and set-asides included.
+    boundless = np.full(columns.pk.size, np.nan)
+    as_shown = replace(
+        columns, instruments=replace(columns.instruments, floor=boundless, ceiling=boundless)
+    )
+    evaluated = evaluate(as_shown, np.ones((len(MEASURANDS), 3)) * [1.0, 2.0, 3.0], 0.0)
     value, qualifier = evaluated.resultant.value, evaluated.resultant.qualifier
     over = safety.above_reference_level(value, qualifier, levels[columns.measurand])
     spots = Spot.objects.select_related("room").in_bulk(columns.spot[over].tolist())

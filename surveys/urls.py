@@ -11,6 +11,7 @@ urlpatterns = [
     path("visits/<int:pk>/conditions/", visits.visit_edit, name="visit_edit"),
     path("visits/<int:pk>/readings/", visits.reading_add, name="reading_add"),
     path("visits/<int:pk>/ground-checks/", visits.ground_check_add, name="ground_check_add"),
+    path("ground-checks/<int:pk>/", visits.ground_check_correct, name="ground_check_correct"),
     path("visits/<int:pk>/spots/", visits.spot_add, name="spot_add"),
     path("visits/<int:pk>/ground-points/", visits.ground_point_add, name="ground_point_add"),
     path("visits/<int:pk>/seal/", visits.visit_seal, name="visit_seal"),

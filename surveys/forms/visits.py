@@ -18,6 +18,10 @@ KEPT = ("spot", "measurand", "instrument", "ground_point", "unit", "state")
 class EntryForm(forms.Form):
     """A form whose fields may be blamed for what a service refuses."""
 
+    def __init__(self, *args: Any, **kwargs: Any) -> None:
+        kwargs.setdefault("label_suffix", "")
+        super().__init__(*args, **kwargs)
+
     def blame(self, error: ValidationError) -> None:
         """Put each reason at its field, and the others on top."""
         if not hasattr(error, "error_dict"):
@@ -95,6 +99,18 @@ class GroundCheckForm(EntryForm):
             self.fields[name].queryset = points  # type: ignore[attr-defined]  # of its field class
 
 
+class GroundCheckCorrectionForm(GroundCheckForm):
+    version = forms.IntegerField(widget=forms.HiddenInput)
+
+    @staticmethod
+    def initial_of(check: GroundCheck, version: int) -> dict[str, Any]:
+        names = {"point": "point_id", "other_point": "other_point_id"}
+        shown = {
+            name: getattr(check, names.get(name, name)) for name in GroundCheckForm.base_fields
+        }
+        return shown | {"version": version}
+
+
 class ReadingForm(EntryForm):
     """One look at the meter, as it stands on its display."""
 
@@ -119,7 +135,8 @@ class ReadingForm(EntryForm):
     load = forms.CharField(label=_("What was running"), max_length=200, required=False)
     note = forms.CharField(label=_("Note"), max_length=10_000, required=False)
 
-    MAIN = ("spot", "measurand", "instrument", "ground_point", *AXES, "unit")
+    WHERE = ("spot", "measurand", "instrument", "ground_point")
+    MAIN = (*WHERE, *AXES, "unit")
     MORE = ("state", "circuits_off", "taken_at", "body_distance_m", "surface_distance_m", "load",
             "note")  # fmt: skip
 
@@ -135,8 +152,16 @@ class ReadingForm(EntryForm):
         for name, rows in choices.items():
             self.fields[name].queryset = rows  # type: ignore[attr-defined]  # of its field class
 
-    def main(self) -> list[forms.BoundField]:
-        return chosen(self, self.MAIN)
+    def where(self) -> list[forms.BoundField]:
+        return chosen(self, self.WHERE)
+
+    def figures(self) -> list[forms.BoundField]:
+        return chosen(self, (*AXES, "unit"))
+
+    def go_on_at(self) -> None:
+        """Put the cursor where typing goes on: at the first fault, or at the next display."""
+        wrong = next((name for name in self.fields if name in self.errors), "x")
+        self.fields[wrong].widget.attrs["autofocus"] = True
 
     def more(self) -> list[forms.BoundField]:
         return chosen(self, self.MORE)

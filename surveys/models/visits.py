@@ -112,6 +112,7 @@ class GroundCheck(models.Model):
         max_length=10, choices=OutletTest.choices, default=OutletTest.NOT_TESTED
     )
     note = models.TextField(blank=True)
+    history = HistoricalRecords()
 
     objects = GroundCheckQuerySet.as_manager()
 

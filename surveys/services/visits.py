@@ -16,7 +16,6 @@ from surveys.calc.units import UNITS_OF
 from surveys.calc.units import Measurand as Unit
 from surveys.models import (
     Calibration,
-    GroundCheck,
     GroundPoint,
     Measurand,
     Reading,
@@ -24,6 +23,28 @@ from surveys.models import (
     Spot,
     Visit,
 )
+from surveys.services.entries import (
+    already_sealed,
+    known_names,
+    locked,
+    refuse_overtaken,
+    save_row,
+    version_of,
+)
+
+__all__ = [
+    "add_ground_point",
+    "add_spot",
+    "change_conditions",
+    "correct_reading",
+    "missing_before_sealing",
+    "plan_visit",
+    "record_reading",
+    "seal_visit",
+    "set_aside_reading",
+    "take_back_reading",
+    "version_of",
+]
 
 AXES = ("x", "y", "z")
 QUANTITY_OF: Mapping[str, str] = {
@@ -66,19 +87,19 @@ def plan_visit(
         assessor=assessor,
         note=note,
     )
-    _save(visit, by)
+    save_row(visit, by)
     return visit
 
 
 @transaction.atomic
 def change_conditions(*, visit: Visit, by: User, version: int | None = None, **given: Any) -> Visit:
     """What stands at the head of a visit; `version` is what the person had before their eyes."""
-    _known_names(given, CONDITIONS)
-    open_visit = _locked(visit)
-    _refuse_overtaken(open_visit, version)
+    known_names(given, CONDITIONS)
+    open_visit = locked(visit)
+    refuse_overtaken(open_visit, version)
     for name, value in given.items():
         setattr(open_visit, name, value)
-    _save(open_visit, by)
+    save_row(open_visit, by)
     if "date" in given:
         _pin_calibrations(open_visit, by)
     return open_visit
@@ -87,40 +108,40 @@ def change_conditions(*, visit: Visit, by: User, version: int | None = None, **g
 @transaction.atomic
 def add_spot(*, visit: Visit, by: User, room: str, spot: str, use: str = Spot.Use.OTHER) -> Spot:
     """A place to measure; a room or spot of that name is taken as it is."""
-    _locked(visit)
+    locked(visit)
     the_room = Room.objects.filter(property=visit.property, name=room).first()
     if the_room is None:
         the_room = Room(property=visit.property, name=room)
-        _save(the_room, by)
+        save_row(the_room, by)
     known = the_room.spots.filter(name=spot).first()
     if known is not None:
         return known
     row = Spot(room=the_room, name=spot, use=use)
-    _save(row, by)
+    save_row(row, by)
     return row
 
 
 @transaction.atomic
 def add_ground_point(*, visit: Visit, by: User, name: str) -> GroundPoint:
     """A ground point of the property; one of that name is taken as it is."""
-    _locked(visit)
+    locked(visit)
     known = visit.property.ground_points.filter(name=name).first()
     if known is not None:
         return known
     row = GroundPoint(property=visit.property, name=name)
-    _save(row, by)
+    save_row(row, by)
     return row
 
 
 @transaction.atomic
 def record_reading(*, visit: Visit, by: User, **typed: Any) -> Reading:
     """One look at the meter, held to the rules of a case folder's row."""
-    _known_names(typed, TYPED)
-    open_visit = _locked(visit)
+    known_names(typed, TYPED)
+    open_visit = locked(visit)
     last = open_visit.readings.aggregate(last=models.Max("position"))["last"]
     reading = Reading(visit=open_visit, position=(last or 0) + 1, **typed)
     _check_and_pin(reading)
-    _save(reading, by)
+    save_row(reading, by)
     return reading
 
 
@@ -129,15 +150,15 @@ def correct_reading(
     *, reading: Reading, by: User, version: int | None = None, **typed: Any
 ) -> Reading:
     """Put right what was typed wrong; what stood there before stays in the history."""
-    _known_names(typed, TYPED)
-    open_visit = _locked(reading.visit)
+    known_names(typed, TYPED)
+    open_visit = locked(reading.visit)
     row = Reading.objects.get(pk=reading.pk)
     row.visit = open_visit
-    _refuse_overtaken(row, version)
+    refuse_overtaken(row, version)
     for name, value in typed.items():
         setattr(row, name, value)
     _check_and_pin(row)
-    _save(row, by)
+    save_row(row, by)
     return row
 
 
@@ -156,48 +177,12 @@ def take_back_reading(*, reading: Reading, by: User) -> Reading:
 
 
 def _change_set_aside(reading: Reading, by: User, reason: str) -> Reading:
-    _locked(reading.visit)
+    locked(reading.visit)
     row = Reading.objects.get(pk=reading.pk)
     row.set_aside = reason
     row._history_user = by  # type: ignore[attr-defined]  # read by the history
     row.save(update_fields=["set_aside"])
     return row
-
-
-@transaction.atomic
-def record_ground_check(
-    *,
-    visit: Visit,
-    by: User,
-    point: GroundPoint,
-    other_point: GroundPoint | None = None,
-    voltage_v: float | None = None,
-    outlet_test: str = GroundCheck.OutletTest.NOT_TESTED,
-    note: str = "",
-) -> GroundCheck:
-    """A ground point tried: its outlet test, its voltage to another point."""
-    open_visit = _locked(visit)
-    faults: dict[str, str] = {}
-    if point.property_id != open_visit.property_id:
-        faults["point"] = _("This ground point is not of this property.")
-    if other_point is not None and other_point.property_id != open_visit.property_id:
-        faults["other_point"] = _("This ground point is not of this property.")
-    if other_point is not None and other_point == point:
-        faults["other_point"] = _("A ground point other than the first one.")
-    if voltage_v is not None and voltage_v < 0:
-        faults["voltage_v"] = _("A number of 0 or more.")
-    if faults:
-        raise ValidationError(faults)
-    check = GroundCheck(
-        visit=open_visit,
-        point=point,
-        other_point=other_point,
-        voltage_v=voltage_v,
-        outlet_test=outlet_test,
-        note=note,
-    )
-    _save(check, by)
-    return check
 
 
 def missing_before_sealing(visit: Visit, *, today: date) -> list[str]:
@@ -250,7 +235,7 @@ def seal_visit(*, visit: Visit, by: User, now: datetime) -> Visit:
     """Close a visit for good and pin the certificate of each reading."""
     sealed = Visit.objects.filter(pk=visit.pk, sealed_at=None).update(sealed_at=now, sealed_by=by)
     if not sealed:
-        raise ValidationError(_already_sealed(Visit.objects.get(pk=visit.pk)))
+        raise ValidationError(already_sealed(Visit.objects.get(pk=visit.pk)))
     row = Visit.objects.get(pk=visit.pk)
     missing = missing_before_sealing(row, today=timezone.localdate(now))
     if missing:
@@ -334,45 +319,3 @@ def _cell_faults(reading: Reading) -> dict[str, str]:
     if not axes and reading.total is None:
         faults["total"] = _("A total, or one to three axes.")
     return faults
-
-
-def _locked(visit: Visit) -> Visit:
-    """The visit, held until the transaction ends; refused when it is sealed."""
-    row = Visit.objects.select_for_update().get(pk=visit.pk)
-    if row.sealed_at is not None:
-        raise ValidationError(_already_sealed(row))
-    return row
-
-
-def _already_sealed(visit: Visit) -> str:
-    assert visit.sealed_at is not None
-    when = timezone.localtime(visit.sealed_at).strftime("%Y-%m-%d %H:%M")
-    return _("This visit was sealed on %(when)s by %(who)s. It cannot be changed any more.") % {
-        "when": when,
-        "who": visit.sealed_by or _("an import"),
-    }
-
-
-def version_of(row: Visit | Reading) -> int:
-    """A number that grows with every change of the row."""
-    latest = row.history.aggregate(latest=models.Max("history_id"))["latest"]
-    return int(latest or 0)
-
-
-def _refuse_overtaken(row: Visit | Reading, version: int | None) -> None:
-    if version is not None and version_of(row) != version:
-        raise ValidationError(
-            _("Somebody else changed this meanwhile. Look at what stands there now and try again.")
-        )
-
-
-def _known_names(given: Mapping[str, Any], allowed: frozenset[str]) -> None:
-    unknown = set(given) - allowed
-    if unknown:
-        raise TypeError(f"unknown names: {', '.join(sorted(unknown))}")
-
-
-def _save(row: models.Model, by: User) -> None:
-    row._history_user = by  # type: ignore[attr-defined]  # read by the history
-    row.full_clean()
-    row.save()

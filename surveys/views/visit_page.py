@@ -19,6 +19,7 @@ PER_PAGE = 200
 USUAL_GUIDELINE = "SBM-2015"
 PAGE = "surveys/visit_detail.html"
 WORK = f"{PAGE}#work"
+TYPING = "reading_add"
 
 
 def chosen_guideline(request: HttpRequest) -> Guideline:
@@ -83,7 +84,10 @@ def answer(request: HttpRequest, visit: Visit, **forms: Any) -> HttpResponse:
     if not forms and not part:
         query = f"?{request.GET.urlencode()}" if request.GET else ""
         return redirect(reverse("visit_detail", args=[visit.pk]) + query + "#entry")
-    context = page_context(request, visit, **forms) | {"is_part": part}
+    context = page_context(request, visit, **forms)
+    typing = request.resolver_match is not None and request.resolver_match.url_name == TYPING
+    if part and typing and "reading_form" in context:
+        context["reading_form"].go_on_at()
     response = render(request, WORK if part else PAGE, context, status=422 if forms else 200)
     response["Vary"] = "HX-Request"
     return response

@@ -15,13 +15,15 @@ from consult.letters import words
 from consult.models import User
 from surveys.forms.visits import (
     ConditionsForm,
+    GroundCheckCorrectionForm,
     GroundCheckForm,
     GroundPointForm,
     ReadingForm,
     SpotForm,
 )
-from surveys.models import Room, Visit
+from surveys.models import GroundCheck, Room, Visit
 from surveys.services import visits as services
+from surveys.services.ground_checks import correct_ground_check, record_ground_check
 from surveys.services.repeat import baseline_of, to_repeat
 from surveys.views.visit_page import PAGE, answer, page_context
 
@@ -93,7 +95,7 @@ def visit_edit(request: HttpRequest, pk: int) -> HttpResponse:
             form.blame(error)
         else:
             return redirect("visit_detail", pk=visit.pk)
-    context = {"visit": visit, "form": form}
+    context = {"visit": visit, "form": form, "title": _("Conditions of the visit")}
     status = 422 if form.errors else 200
     return render(request, "surveys/visit_form.html", context, status=status)
 
@@ -118,10 +120,29 @@ def ground_check_add(request: HttpRequest, pk: int) -> HttpResponse:
     form = GroundCheckForm(request.POST, visit=visit, prefix="check")
     if form.is_valid():
         try:
-            services.record_ground_check(visit=visit, by=_who(request), **form.cleaned_data)
+            record_ground_check(visit=visit, by=_who(request), **form.cleaned_data)
         except ValidationError as error:
             form.blame(error)
     return answer(request, visit, **({"check_form": form} if form.errors else {}))
+
+
+@require_http_methods(["GET", "HEAD", "POST"])
+@role_required("office", "assessor")
+def ground_check_correct(request: HttpRequest, pk: int) -> HttpResponse:
+    rows = GroundCheck.objects.visible_to(request.user).select_related("visit__property")
+    check = get_object_or_404(rows, pk=pk)
+    initial = GroundCheckCorrectionForm.initial_of(check, services.version_of(check))
+    form = GroundCheckCorrectionForm(request.POST or None, visit=check.visit, initial=initial)
+    if form.is_valid():
+        try:
+            correct_ground_check(check=check, by=_who(request), **form.cleaned_data)
+        except ValidationError as error:
+            form.blame(error)
+        else:
+            return redirect("visit_detail", pk=check.visit_id)
+    context = {"visit": check.visit, "form": form, "title": _("Correct a ground check")}
+    status = 422 if form.errors else 200
+    return render(request, "surveys/visit_form.html", context, status=status)
 
 
 @require_POST

@@ -10,6 +10,7 @@ from consult.models import Contact, Firm, Letter, User
 from mitigation.models import Attachment, Case, PendingUpload
 from mitigation.services.attachments import attach_file
 from mitigation.services.uploads import keep_upload
+from surveys.models import GroundCheck, GroundPoint
 from tests.cast import ASKERS, make_cast
 from tests.factories import ready_letter
 from tests.surveys.case_folders import as_zip
@@ -128,6 +129,7 @@ MATRIX: dict[str, tuple[str, dict[str, str], str]] = {
     "guideline_add": ("get", {}, "200 200 403 403 403 403 403 302"),
     "guideline_remove": ("post", {"code": "SBM-2015"}, "302 302 403 403 403 403 403 302"),
     "placement": ("get", {}, "200 200 200 200 403 403 403 302"),
+    "ground_check_correct": ("get", {"pk": "{check}"}, "200 200 200 404 403 403 403 302"),
     # (end of visits, readings and registers)
     # The log-in library's own pages: they show nothing of the practice.
     "account_login": ("get", {}, "302 302 302 302 302 302 302 200"),
@@ -224,8 +226,10 @@ def _measured(case: Case) -> dict[str, int]:
     """The keys of what was measured at the case's baseline."""
     visit = case.visits.order_by("date")[0]
     reading = visit.readings.get()
+    point = GroundPoint.objects.get_or_create(property=case.property, name="water pipe")[0]
+    check = GroundCheck.objects.get_or_create(visit=visit, point=point)[0]
     return {"visit": visit.pk, "reading": reading.pk, "calibration": reading.calibration_id or 0,
-            "instrument": reading.instrument_id}  # fmt: skip
+            "instrument": reading.instrument_id, "check": check.pk}  # fmt: skip
 
 
 def test_every_url_has_a_row() -> None:

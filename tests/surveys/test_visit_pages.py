@@ -132,6 +132,12 @@ def test_places_and_ground_checks_are_entered_on_the_page(browser, visit):
     )
     assert GroundCheck.objects.get().outlet_test == "fault"
     assert "Faulty outlet" in answer.content.decode()
+    check = GroundCheck.objects.get()
+    page = url("ground_check_correct", check.pk)
+    assert browser.get(page).status_code == 200
+    corrected = {"point": point.pk, "outlet_test": "ok", "version": visits.version_of(check)}
+    assert browser.post(page, corrected).status_code == 302
+    assert "Faulty outlet" not in browser.get(url("visit_detail", visit.pk)).content.decode()
 
 
 def test_from_the_first_row_to_the_seal(browser, visit, row):

@@ -6,9 +6,9 @@ import pytest
 from django.core.exceptions import ValidationError
 from django.utils import timezone
 
-from surveys.models import GroundCheck, Guideline, Measurand, Reading, Visit
+from surveys.models import Calibration, GroundCheck, Guideline, Measurand, Reading, Visit
 from surveys.results import dangers_of, visit_results
-from surveys.services import visits
+from surveys.services import ground_checks, visits
 from tests.factories import (
     BASELINE_DAY,
     CalibrationFactory,
@@ -54,7 +54,7 @@ def typed(visit, office):
 def complete(visit, typed, office):
     """All that sealing asks for."""
     visits.change_conditions(visit=visit, by=office, humidity_percent=45.0, supply_voltage_v=231.0)
-    visits.record_ground_check(
+    ground_checks.record_ground_check(
         visit=visit, by=office, point=typed["ground_point"], outlet_test="ok"
     )
     return visits.record_reading(visit=visit, by=office, **typed)
@@ -103,7 +103,7 @@ def test_a_spot_or_ground_point_of_another_home_is_refused(visit, typed, office)
     with pytest.raises(ValidationError, match="ground point"):
         visits.record_reading(visit=visit, by=office, **(typed | {"ground_point": point}))
     with pytest.raises(ValidationError, match="ground point"):
-        visits.record_ground_check(visit=visit, by=office, point=point)
+        ground_checks.record_ground_check(visit=visit, by=office, point=point)
 
 
 def test_what_is_missing_is_said_in_sentences(visit, typed, office):
@@ -178,7 +178,9 @@ def test_a_sealed_visit_refuses_every_change(visit, typed, office):
         lambda: visits.change_conditions(visit=visit, by=office, humidity_percent=60.0),
         lambda: visits.add_spot(visit=visit, by=office, room="Study", spot="desk"),
         lambda: visits.add_ground_point(visit=visit, by=office, name="rod"),
-        lambda: visits.record_ground_check(visit=visit, by=office, point=typed["ground_point"]),
+        lambda: ground_checks.record_ground_check(
+            visit=visit, by=office, point=typed["ground_point"]
+        ),
     ]
     for change in changes:
         change()
@@ -227,9 +229,33 @@ def test_a_faulty_outlet_and_a_field_above_the_reference_level_stop_the_survey(
 ):
     complete(visit, typed, office)
     assert dangers_of(visit) == []
-    visits.record_ground_check(
+    ground_checks.record_ground_check(
         visit=visit, by=office, point=typed["ground_point"], outlet_test="fault"
     )
     visits.record_reading(visit=visit, by=office, **(typed | {"x": 5001.0}))
     assert sorted(one.kind for one in dangers_of(visit)) == ["field", "outlet"]
     assert GroundCheck.objects.count() == 2
+
+
+def test_a_meter_at_the_end_of_its_range_does_not_hide_the_danger(visit, typed, office):
+    # Its ceiling makes "more than 1999" of it; the display said 5200 all the same.
+    Calibration.objects.update(floor=0.3, ceiling=1999.0)
+    visits.record_reading(
+        visit=visit, by=office, **(typed | {"x": None, "y": None, "z": None, "total": 5200.0})
+    )
+    assert [one.shown for one in dangers_of(visit)] == ["5200 V/m"]
+
+
+def test_a_ground_check_is_corrected_with_its_history(visit, typed, office):
+    point = typed["ground_point"]
+    check = ground_checks.record_ground_check(
+        visit=visit, by=office, point=point, outlet_test="fault"
+    )
+    seen = visits.version_of(check)
+    ground_checks.correct_ground_check(check=check, by=office, version=seen, outlet_test="ok")
+    assert dangers_of(visit) == []
+    assert [one.outlet_test for one in check.history.all()] == ["ok", "fault"]
+    with pytest.raises(ValidationError, match="Somebody else"):
+        ground_checks.correct_ground_check(check=check, by=office, version=seen, voltage_v=1.0)
+    with pytest.raises(ValidationError, match="A number of 0 or more"):
+        ground_checks.correct_ground_check(check=check, by=office, voltage_v=-1.0)

@@ -1,0 +1,54 @@
+"""What every entry at a visit stands on: the lock, the seal, the second person, the history."""
+
+from collections.abc import Mapping
+from typing import Any
+
+from django.core.exceptions import ValidationError
+from django.db import models
+from django.utils import timezone
+from django.utils.translation import gettext as _
+
+from consult.models import User
+from surveys.models import GroundCheck, Reading, Visit
+
+
+def locked(visit: Visit) -> Visit:
+    """The visit, held until the transaction ends; refused when it is sealed."""
+    row = Visit.objects.select_for_update().get(pk=visit.pk)
+    if row.sealed_at is not None:
+        raise ValidationError(already_sealed(row))
+    return row
+
+
+def already_sealed(visit: Visit) -> str:
+    assert visit.sealed_at is not None
+    when = timezone.localtime(visit.sealed_at).strftime("%Y-%m-%d %H:%M")
+    return _("This visit was sealed on %(when)s by %(who)s. It cannot be changed any more.") % {
+        "when": when,
+        "who": visit.sealed_by or _("an import"),
+    }
+
+
+def version_of(row: Visit | Reading | GroundCheck) -> int:
+    """A number that grows with every change of the row."""
+    latest = row.history.aggregate(latest=models.Max("history_id"))["latest"]
+    return int(latest or 0)
+
+
+def refuse_overtaken(row: Visit | Reading | GroundCheck, version: int | None) -> None:
+    if version is not None and version_of(row) != version:
+        raise ValidationError(
+            _("Somebody else changed this meanwhile. Look at what stands there now and try again.")
+        )
+
+
+def known_names(given: Mapping[str, Any], allowed: frozenset[str]) -> None:
+    unknown = set(given) - allowed
+    if unknown:
+        raise TypeError(f"unknown names: {', '.join(sorted(unknown))}")
+
+
+def save_row(row: models.Model, by: User) -> None:
+    row._history_user = by  # type: ignore[attr-defined]  # read by the history
+    row.full_clean()
+    row.save()
