@@ -1,7 +1,6 @@
 """The doors through which Celery comes in: a task that runs a job, and each worker's timer."""
 
 import logging
-import os
 import resource
 from collections.abc import Callable
 from pathlib import Path
@@ -15,7 +14,6 @@ from django.utils import timezone
 
 from consult.celery import app
 from consult.letters import rendering
-from consult.management.deathbond import die_with_parent
 from consult.services import jobs, letters, mail
 
 log = logging.getLogger(__name__)
@@ -87,9 +85,8 @@ def load_letter_engine(**_: Any) -> None:
 
 
 @worker_process_init.connect
-def bound_child(**_: Any) -> None:
-    """A pool child dies with its worker; a job that eats memory fails, and not the machine."""
-    die_with_parent(os.getppid())
+def limit_memory(**_: Any) -> None:
+    """A job that eats memory fails, and not the machine."""
     if not STATM.exists():
         return
     pages = int(STATM.read_text().split()[0])

@@ -27,8 +27,9 @@ def start() -> None:
         ALLOWED_HOSTS="localhost,testserver",
         HTTPS="false",
         EXPECTED_DB="postgresql",
+        TEST_POSTGRESQL_RUNS="yes",
     )
 
 
-if os.environ.get("EXPECTED_DB") != "postgresql":
+if "TEST_POSTGRESQL_RUNS" not in os.environ:  # set for the processes of a parallel run
     start()
