@@ -14,10 +14,12 @@ from django.views.decorators.http import require_safe
 
 from consult.access import role_required
 from consult.models import Assignment, Client, Contact, Property, User
+from consult.templatetags.figures import given
 from mitigation.models import Case
 from surveys.models import Guideline, Visit
 
-LEFT_OUT = frozenset({"id", "created_at", "joined_at", "assigned_at", "stage_since", "opened_at"})
+LEFT_OUT = frozenset({"id", "created_at", "assigned_at", "stage_since", "opened_at", "position"})
+NAMED = (User, Guideline)  # other keys say nothing to a person
 MOST_SHOWN = 500
 
 
@@ -92,14 +94,18 @@ class _Names:
             return formats.date_format(timezone.localtime(value), "SHORT_DATETIME_FORMAT")
         if isinstance(value, date):
             return formats.date_format(value, "SHORT_DATE_FORMAT")
-        return formats.localize(value) if isinstance(value, float) else str(value)
+        return given(value) if isinstance(value, float) else str(value)
 
 
 def _of_model(
     what: str, model: type[models.Model], rows: Iterable[Mapping[str, Any]], names: _Names
 ) -> Iterator[Change]:
     kinds = {"+": _("entered"), "~": _("changed"), "-": _("removed")}
-    fields = [field for field in model._meta.concrete_fields if field.name not in LEFT_OUT]
+    fields = [
+        field
+        for field in model._meta.concrete_fields
+        if field.name not in LEFT_OUT and field.related_model in (None, *NAMED)
+    ]
     last: dict[int, Mapping[str, Any]] = {}
     for row in rows:
         before = last.get(row["id"], {})
