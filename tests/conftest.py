@@ -13,10 +13,18 @@ from urllib.parse import urlsplit, urlunsplit
 
 import pytest
 from django.db import connection
+from django.utils import translation
 from pytest_django import DjangoDbBlocker, Settings
 
 OWN_APPS = ("consult.", "surveys.", "mitigation.")
 MIGRATED = pytest.StashKey[tuple[str, str, DjangoDbBlocker]]()
+
+
+@pytest.fixture(autouse=True)
+def _language_of_one_test() -> Generator[None, None, None]:
+    """A page in somebody's language leaves it behind in this thread; the next test starts anew."""
+    yield
+    translation.deactivate()
 
 
 @pytest.fixture(autouse=True)

@@ -7,6 +7,7 @@ from django.contrib.auth.models import PermissionsMixin
 from django.db import models
 from django.db.models.functions import Lower
 from django.utils.translation import gettext_lazy as _
+from django.utils.translation import pgettext_lazy
 from simple_history.models import HistoricalRecords
 
 
@@ -66,9 +67,9 @@ class User(AbstractBaseUser, PermissionsMixin):
 
     class Role(models.TextChoices):
         OFFICE = "office", _("Office")
-        ASSESSOR = "assessor", _("Assessor")
+        ASSESSOR = "assessor", pgettext_lazy("role", "Assessor")
         ELECTRICIAN = "electrician", _("Electrician")
-        CLIENT = "client", _("Client")
+        CLIENT = "client", pgettext_lazy("role", "Client")
 
     email = models.EmailField(_("e-mail"), unique=True)
     name = models.CharField(_("name"), max_length=120)

@@ -9,7 +9,7 @@ from typing import Any
 
 import pytest
 from django.conf import settings
-from django.utils.translation import gettext, override
+from django.utils.translation import gettext, override, pgettext
 
 from consult.letters import words
 from consult.letters.formats import Formats
@@ -308,11 +308,14 @@ def test_translations_keep_their_placeholders() -> None:
 def test_the_compiled_catalogue_is_not_older_than_its_text() -> None:
     """Each entry of the .po that is translated is what the .mo answers."""
     source = (CATALOGUE / "django.po").read_text(encoding="utf-8")
-    entries = re.findall(r'^msgid "(.+)"\nmsgstr "(.+)"$', source, flags=re.MULTILINE)
+    entry = r'^(?:msgctxt "(.+)"\n)?msgid "(.+)"\nmsgstr "(.+)"$'
+    entries = re.findall(entry, source, flags=re.MULTILINE)
     assert len(entries) > 150
     with override("de"):
-        for text, german in entries:
-            assert gettext(text.replace('\\"', '"')) == german.replace('\\"', '"')
+        for context, text, german in entries:
+            text = text.replace('\\"', '"')
+            answer = pgettext(context, text) if context else gettext(text)
+            assert answer == german.replace('\\"', '"')
 
 
 def test_every_fixed_phrase_has_german_words() -> None:
