@@ -14,6 +14,8 @@ PYTHON := $(BIN)/python
 READY := .venv/.ready
 UV := $(or $(shell command -v uv 2>/dev/null),.uv-bootstrap/bin/uv)
 PYTEST := $(PYTHON) -m pytest
+# Faults and browsers have runs of their own: they want the machine, and a thread, to themselves.
+CALM := --ignore=tests/faults --ignore=tests/browser
 # What touches no database, or brings one of its own, is tried once.
 ONCE := --ignore=tests/calc --ignore=tests/bench --ignore-glob='tests/project/test_[!m]*'
 
@@ -43,10 +45,11 @@ lint: $(READY)
 	$(PYTHON) manage.py makemigrations --check --dry-run
 
 test: system-for-tests lint
-	$(PYTEST) --ignore=tests/faults
-	$(PYTEST) -p tests.pg_plugin --ignore=tests/faults $(ONCE)
+	$(PYTEST) -n 2 $(CALM)
+	$(PYTEST) -n 2 -p tests.pg_plugin $(CALM) $(ONCE)
 	$(PYTEST) tests/faults
 	$(PYTEST) -p tests.pg_plugin tests/faults
+	$(PYTEST) tests/browser
 
 bench: $(READY)
 	@$(PYTHON) -m tests.bench
