@@ -38,6 +38,7 @@ urlpatterns = [
     path("people/log/", people.access_log, name="access_log"),
     path("invitation/<str:token>/", people.invitation, name="invitation"),
     path("clients/", clients.client_list, name="client_list"),
+    path("clients/list/", clients.client_list_export, name="client_list_export"),
     path("clients/add/", clients.client_add, name="client_add"),
     path("clients/<int:pk>/", clients.client_detail, name="client_detail"),
     path("clients/<int:pk>/edit/", clients.client_edit, name="client_edit"),

@@ -69,6 +69,7 @@ MATRIX: dict[str, tuple[str, dict[str, str], str]] = {
         "200 200 200 404 403 403 403 302",
     ),
     "client_list": ("get", {}, "200 200 200 200 403 403 403 302"),
+    "client_list_export": ("get", {}, "200 200 200 200 403 403 403 302"),
     "client_add": ("get", {}, OFFICE),
     "client_detail": ("get", {"pk": "{client}"}, "200 200 200 404 403 403 403 302"),
     "client_edit": ("get", {"pk": "{client}"}, OFFICE),

@@ -1,10 +1,12 @@
 """Clients, contacts and homes on pages: entered, changed, merged; the second editor is told."""
 
 import datetime as dt
+import io
 
 import pytest
 from django.core.exceptions import ValidationError
 from django.urls import reverse
+from python_calamine import CalamineWorkbook
 
 from consult.models import Client, Contact, Letter, Property, User
 from consult.services.clients import merge_clients
@@ -126,6 +128,17 @@ def test_a_new_name_is_found_in_the_list_and_in_the_cases(client, office):
     case = CaseFactory(property=PropertyFactory(client=ClientFactory(name="Ida Moor")))
     assert case.property.client.name in client.get("/clients/?q=moor ida").content.decode()
     assert "No client fits" in client.get("/clients/?q=moor otto").content.decode()
+
+
+def test_the_list_comes_as_a_workbook_without_formulas(client, office):
+    ClientFactory(name="=1+1", phone="+49 460 1")
+    ClientFactory(name="Ida Moor")
+    answer = client.get(reverse("client_list_export"), {"q": "1+1"})
+    book = CalamineWorkbook.from_filelike(io.BytesIO(answer.content))
+    rows = book.get_sheet_by_index(0).to_python()
+    assert [row[:3] for row in rows[1:]] == [
+        ["'=1+1", "Mill Lane 3\n12345 Riverside", "'+49 460 1"]
+    ]
 
 
 @pytest.mark.parametrize("url", ["/clients/"])
