@@ -175,6 +175,9 @@ def ground_point_add(request: HttpRequest, pk: int) -> HttpResponse:
 @role_required("office", "assessor")
 def visit_seal(request: HttpRequest, pk: int) -> HttpResponse:
     visit = _visit(request, pk)
+    if "sure" not in request.POST:
+        messages.error(request, _("Say that you have looked through the readings before you seal."))
+        return redirect("visit_detail", pk=visit.pk)
     try:
         services.seal_visit(visit=visit, by=_who(request), now=timezone.now())
     except ValidationError as error:

@@ -6,6 +6,7 @@ from django.test import Client as Browser
 from django.test.utils import CaptureQueriesContext
 from django.urls import reverse
 
+from consult.models import User
 from surveys.models import GroundCheck, Measurand, Reading, Spot, Visit
 from surveys.services import visits
 from tests.cast import make_cast
@@ -101,10 +102,10 @@ def test_a_wrong_cell_is_named_and_nothing_is_entered(browser, visit, row, chang
     assert not visit.readings.exists()
 
 
-def test_a_decimal_comma_is_read_on_the_german_page(browser, visit, row):
-    german = {"Accept-Language": "de"}
-    browser.post(url("reading_add", visit.pk), row | {"x": "3,5"}, headers=german)
-    assert visit.readings.get().x == 3.5
+def test_a_decimal_comma_is_read_on_the_german_page(browser, cast, visit, row):
+    german = in_german(cast)
+    browser.post(url("reading_add", visit.pk), row | {"x": "3,125"}, headers=german)
+    assert visit.readings.get().x == 3.125  # on an English page it might part thousands
 
 
 def test_a_field_above_the_reference_level_stops_the_page_at_once(browser, visit, row):
@@ -144,7 +145,7 @@ def test_from_the_first_row_to_the_seal(browser, visit, row):
     browser.post(url("reading_add", visit.pk), row)
     page = browser.get(url("visit_detail", visit.pk)).content.decode()
     assert "The supply voltage of the day is not written down." in page
-    refused = browser.post(url("visit_seal", visit.pk), follow=True)
+    refused = browser.post(url("visit_seal", visit.pk), {"sure": "on"}, follow=True)
     assert "supply voltage" in refused.content.decode()
     assert Visit.objects.get(pk=visit.pk).sealed_at is None
     browser.post(
@@ -161,7 +162,10 @@ def test_from_the_first_row_to_the_seal(browser, visit, row):
     }
     assert browser.post(url("visit_edit", visit.pk), conditions).status_code == 302
     assert "Nothing is missing." in browser.get(url("visit_detail", visit.pk)).content.decode()
-    sealed = browser.post(url("visit_seal", visit.pk), follow=True).content.decode()
+    browser.post(url("visit_seal", visit.pk))
+    assert Visit.objects.get(pk=visit.pk).sealed_at is None  # nobody said that they are sure
+    answer = browser.post(url("visit_seal", visit.pk), {"sure": "on"}, follow=True)
+    sealed = answer.content.decode()
     assert "Nothing in it changes any more." in sealed
     assert 'action="/visits/' not in sealed.replace(f'action="/visits/{visit.pk}/"', "")
     assert browser.post(url("reading_add", visit.pk), row).status_code == 422
@@ -254,3 +258,26 @@ def test_lists_cost_the_same_for_many_rows(browser, cast, visit, row):
 def test_a_visit_of_another_assessor_is_in_no_list(cast, visit, client):
     cast.log_in(client, "another assessor")
     assert "Second look" not in client.get(url("visit_list")).content.decode()
+
+
+def in_german(cast):
+    User.objects.filter(pk=cast.people["its assessor"].pk).update(language="de")
+    return {"Accept-Language": "de"}
+
+
+def test_the_pages_are_german_in_german(browser, cast, visit, row):
+    german = in_german(cast)
+    browser.post(url("reading_add", visit.pk), row | {"x": "4,5"}, headers=german)
+    page = browser.get(url("visit_detail", visit.pk), headers=german).content.decode()
+    assert "4,5" in page
+    for word in ("Next reading", "Still missing", "Ground check", "Conditions", "Spot"):
+        assert word not in page, word
+    registers = browser.get(url("instrument_list"), headers=german).content.decode()
+    assert "What falls due" not in registers
+
+
+@pytest.mark.parametrize(
+    "name", ["reading_add", "ground_check_add", "spot_add", "ground_point_add", "visit_seal"]
+)
+def test_entries_answer_to_post_alone(browser, visit, name):
+    assert browser.get(url(name, visit.pk)).status_code == 405
