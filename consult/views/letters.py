@@ -47,17 +47,13 @@ def letter_detail(request: HttpRequest, number: str) -> HttpResponse:
         "letter": letter,
         "being_made": letter.state in (Letter.State.QUEUED, Letter.State.RENDERING),
         "progress": letter_progress(letter),
+        "corrections": Letter.objects.visible_to(request.user).filter(corrects=letter),
     }
     part = request.headers.get("HX-Request") == "true"
     if not part:
-        context |= {
-            "corrections": Letter.objects.visible_to(request.user).filter(corrects=letter),
-            "mails": sending.mails_of(letter),
-        }
+        context["mails"] = sending.mails_of(letter)
     name = "consult/letter_detail.html" + ("#state" if part else "")
     response = render(request, name, context)
-    if part and not context["being_made"]:
-        response["HX-Refresh"] = "true"  # with the state the possible actions change
     response["Vary"] = "HX-Request"
     return response
 

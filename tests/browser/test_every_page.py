@@ -4,6 +4,7 @@ import pytest
 from django.test import Client as DjangoClient
 from django.urls import reverse
 
+from consult.models import User
 from tests.access.test_matrix import MATRIX, _filled
 from tests.cast import ASKERS, Cast, make_cast
 
@@ -43,4 +44,19 @@ def test_nothing_is_wrong_with_any_page(asker, visitors) -> None:
             wrong += [f"{where}: {line}" for line in visitor.axe()]
             if visitor.wider_than_the_screen():
                 wrong.append(f"{where}: wider than the screen")
+    assert not wrong, "\n".join(wrong)
+
+
+@pytest.mark.parametrize("asker", ["manager", "its client"])
+def test_german_words_fit_a_phone(asker, visitors) -> None:
+    cast = make_cast()
+    User.objects.update(language="de")
+    pages = pages_of(cast, asker)
+    visitor = visitors.enter(cast.people[asker], width=360)
+    wrong = []
+    for name, path in pages.items():
+        visitor.open(path)
+        assert visitor.page.locator("html").get_attribute("lang") == "de", name
+        if visitor.wider_than_the_screen():
+            wrong.append(name)
     assert not wrong, "\n".join(wrong)

@@ -23,8 +23,10 @@ def test_the_office_watches_a_letter_become_ready_and_sends_it(width, visitors) 
     visitor.open(f"/letters/{letter.number}/")
     page = visitor.page
     expect(page.locator("progress")).to_be_visible()
+    page.evaluate("document.body.dataset.seen = 'yes'")
     run_job(Job.objects.get(key__endswith=letter.number).pk)
     expect(page.get_by_role("link", name="Open the PDF")).to_be_visible()
+    expect(page.locator("body")).to_have_attribute("data-seen", "yes")  # nothing was loaded anew
     page.get_by_role("button", name="E-mail the client a link").click()
     expect(page.get_by_text("ida@example.org").first).to_be_visible()
     page.get_by_role("button", name="Mark as posted").click()
