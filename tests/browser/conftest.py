@@ -29,8 +29,9 @@ document.addEventListener('securitypolicyviolation', e =>
 
 @pytest.fixture(scope="session")
 def chromium() -> Iterator[Browser]:
-    path = shutil.which("chromium")
-    assert path, "chromium is missing"
+    names = ("chromium", "chromium-browser", "google-chrome")
+    path = next((found for found in map(shutil.which, names) if found), None)
+    assert path, f"none of {names} is here"
     before = os.environ.get("DJANGO_ALLOW_ASYNC_UNSAFE")
     os.environ["DJANGO_ALLOW_ASYNC_UNSAFE"] = "true"
     with sync_playwright() as playwright:
