@@ -6,13 +6,17 @@ same code as the command does; a second click finds the case that the first one 
 
 import secrets
 from datetime import datetime, timedelta
+from typing import Any
 
 from django.core.exceptions import ValidationError
 from django.core.files.storage import default_storage
+from django.db import transaction
+from django.utils import timezone
 from django.utils.translation import gettext as _
 
 from consult.models import User
 from consult.services.files import write_file
+from consult.services.jobs import Run, enqueue
 from mitigation.models import Case, PendingUpload
 from mitigation.services.imports import (
     ImportResult,
@@ -23,6 +27,7 @@ from mitigation.services.imports import (
 from surveys.intake import CaseFolderRefused, Preview, Upload, check_case_folder
 
 KEPT_FOR = timedelta(days=1)
+DROP_UPLOADS = "drop-uploads"
 
 
 def preview_of(upload: Upload) -> Preview:
@@ -53,8 +58,15 @@ def keep_upload(*, upload: Upload, by: User, now: datetime) -> PendingUpload:
         expires_at=now + KEPT_FOR,
     )
     try:
-        pending.full_clean()
-        pending.save()
+        with transaction.atomic():
+            pending.full_clean()
+            pending.save()
+            enqueue(
+                kind=DROP_UPLOADS,
+                key=f"{DROP_UPLOADS}-{token}",
+                arguments={},
+                run_after=pending.expires_at,
+            )
     except BaseException:
         default_storage.delete(key)
         raise
@@ -89,6 +101,11 @@ def drop_expired(*, now: datetime) -> int:
     for pending in expired:
         cancel_upload(pending=pending)
     return len(expired)
+
+
+def drop_uploads(arguments: dict[str, Any], run: Run) -> None:
+    """The job that comes when an upload has waited too long."""
+    drop_expired(now=timezone.now())
 
 
 def known_case(preview: Preview) -> Case | None:

@@ -10,9 +10,10 @@ from django.core.files.uploadedfile import SimpleUploadedFile
 from django.urls import reverse
 from django.utils import timezone
 
-from consult.models import Client, User
+from consult import tasks
+from consult.models import Client, Job, User
+from mitigation import tasks as doors  # it registers the job
 from mitigation.models import Case, PendingUpload
-from mitigation.services.uploads import drop_expired
 from surveys.intake import Upload, check_case_folder
 from surveys.models import SourceFile
 from tests.factories import CaseFactory, UserFactory
@@ -95,8 +96,11 @@ def test_an_upload_expires(client, office):
     assert client.get(url).status_code == 404
     assert confirm(client, token).url == reverse("upload")
     assert not Case.objects.exists()
-    assert drop_expired(now=timezone.now()) == 1
-    assert not default_storage.exists(key)
+    job = Job.objects.get(kind=doors.DROP_UPLOADS)
+    assert job.run_after > timezone.now()
+    Job.objects.update(run_after=later)
+    assert tasks.run_job(job.pk)
+    assert not default_storage.exists(key) and not PendingUpload.objects.exists()
 
 
 def test_wrong_cells_are_named_beside_the_good_rows(client, office):
