@@ -7,12 +7,11 @@ from django.views.decorators.http import require_http_methods, require_POST, req
 
 from consult.access import role_required
 from consult.models import User
-from surveys.calc.uncertainty import DEFAULT_PLACEMENT
 from surveys.forms.visits import CorrectionForm, ReadingForm, SetAsideForm
 from surveys.models import Reading
 from surveys.results import RULES, in_force, reading_figures
 from surveys.services import visits as services
-from surveys.views.visit_page import chosen_guideline
+from surveys.views.visit_page import chosen_guideline, chosen_placement
 
 AXES = ("x", "y", "z", "total")
 
@@ -28,9 +27,9 @@ def _reading(request: HttpRequest, pk: int) -> Reading:
 def _page(
     request: HttpRequest, reading: Reading, form: SetAsideForm, status: int = 200
 ) -> HttpResponse:
-    guideline = chosen_guideline(request)
+    guideline, placement = chosen_guideline(request), chosen_placement(request)
     visit, calibration = reading.visit, reading.calibration
-    figures = reading_figures(visit, guideline=guideline, placement=DEFAULT_PLACEMENT)
+    figures = reading_figures(visit, guideline=guideline, placement=placement)
     bands = guideline.bands.filter(measurand=reading.measurand)
     figure = figures[reading.pk]
     context = {
@@ -43,7 +42,7 @@ def _page(
         "axes": AXES,
         "calibration": calibration,
         "in_force": calibration is not None and in_force(calibration, visit.date),
-        "placement_percent": 100 * DEFAULT_PLACEMENT,
+        "placement_percent": round(100 * placement, 6),
         "rules": RULES,
         "form": form,
         "history": reading.history.select_related("history_user"),

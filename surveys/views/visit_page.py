@@ -1,6 +1,7 @@
 """What the page of a visit shows, gathered once for the page and for its part."""
 
 from typing import Any
+from urllib.parse import urlencode
 
 from django.core.paginator import Paginator
 from django.http import HttpRequest, HttpResponse
@@ -29,9 +30,23 @@ def chosen_guideline(request: HttpRequest) -> Guideline:
     return named or Guideline.objects.get(code=USUAL_GUIDELINE)
 
 
+def chosen_placement(request: HttpRequest) -> float:
+    """p as a fraction: the percentage that the address names, or the house assumption."""
+    try:
+        percent = float(request.GET.get("placement", ""))
+    except ValueError:
+        return DEFAULT_PLACEMENT
+    return percent / 100 if 0 <= percent <= 100 else DEFAULT_PLACEMENT
+
+
+def choice_of(guideline: Guideline, placement: float) -> str:
+    """What was chosen, as the query of the next address."""
+    return urlencode({"guideline": guideline.code, "placement": f"{100 * placement:g}"})
+
+
 def page_context(request: HttpRequest, visit: Visit, **forms: Any) -> dict[str, Any]:
     """Everything on the page; `forms` are those that came back with faults."""
-    guideline = chosen_guideline(request)
+    guideline, placement = chosen_guideline(request), chosen_placement(request)
     is_open = visit.sealed_at is None
     order = "-position" if is_open else "position"
     readings = visit.readings.select_related("spot__room", "instrument", "ground_point")
@@ -42,11 +57,12 @@ def page_context(request: HttpRequest, visit: Visit, **forms: Any) -> dict[str, 
         "guideline": guideline,
         "guidelines": Guideline.objects.all(),
         "band_names": _band_names(guideline),
-        "placement_percent": 100 * DEFAULT_PLACEMENT,
+        "placement_percent": round(100 * placement, 6),
+        "choice": choice_of(guideline, placement),
         "rules": RULES,
         "page": page,
-        "figures": reading_figures(visit, guideline=guideline, placement=DEFAULT_PLACEMENT),
-        "findings": _findings(visit, guideline),
+        "figures": reading_figures(visit, guideline=guideline, placement=placement),
+        "findings": _findings(visit, guideline, placement),
         "dangers": dangers_of(visit),
         "ground_checks": visit.ground_checks.select_related("point", "other_point"),
         "baseline": baseline,
@@ -62,8 +78,8 @@ def _band_names(guideline: Guideline) -> dict[int, str]:
     return dict(guideline.bands.values_list("number", "name"))
 
 
-def _findings(visit: Visit, guideline: Guideline) -> list[dict[str, Any]]:
-    found = visit_results([visit], guideline=guideline, placement=DEFAULT_PLACEMENT).findings
+def _findings(visit: Visit, guideline: Guideline, placement: float) -> list[dict[str, Any]]:
+    found = visit_results([visit], guideline=guideline, placement=placement).findings
     spots = Spot.objects.select_related("room").in_bulk({one.spot for one in found.values()})
     return [{"spot": spots[one.spot], "finding": one} for one in found.values()]
 

@@ -235,6 +235,21 @@ def _queries(browser, path) -> int:
     return len(queries)
 
 
+def test_a_case_may_bring_its_own_placement_uncertainty(browser, cast):
+    # 48 V/m, gain 6 % expanded, resolution 0.1: u² = (0.03·48)² + (p·48)² + 0.1²/12. With p = 0.05
+    # u = 2.80, U = 5.6; with p = 0.20 u = 9.71, U = 19.
+    reading = Reading.objects.filter(visit__kind="baseline").get()
+    page = url("reading_detail", reading.pk)
+    assert "48 ± 6" in browser.get(page).content.decode()
+    query = "?guideline=SBM-2015&placement=20"
+    assert "48 ± 19" in browser.get(page + query).content.decode()
+    on_visit = browser.get(url("visit_detail", reading.visit_id) + query).content.decode()
+    assert "48 ± 19" in on_visit
+    assert f"{page}?guideline=SBM-2015&amp;placement=20" in on_visit
+    for odd in ("nan", "-1", "101", "x", ""):
+        assert "48 ± 6" in browser.get(f"{page}?placement={odd}").content.decode()
+
+
 def test_lists_cost_the_same_for_many_rows(browser, cast, visit, row):
     office = cast.people["office"]
     browser.post(url("reading_add", visit.pk), row)
