@@ -266,7 +266,18 @@ def test_the_admin_is_for_who_runs_the_practice(client) -> None:
             assert status in (200, 302, 403)
 
 
-@pytest.mark.parametrize("name", ["letter_retry", "letter_issue", "upload_act", "case_act"])
+@pytest.mark.parametrize(
+    "name",
+    [
+        "letter_retry",
+        "letter_issue",
+        "upload_act",
+        "case_act",
+        "letter_send",
+        "person_act",
+        "own_language",
+    ],
+)
 def test_actions_answer_to_post_alone(name, client) -> None:
     cast = make_cast()
     _method, arguments, _expected = MATRIX[name]
