@@ -1,6 +1,6 @@
 """Issuing what is proved: survey reports and outcome letters of a case."""
 
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
 from datetime import datetime
 from typing import Any
 
@@ -12,7 +12,7 @@ from django.utils.translation import gettext as _
 from consult.letters.content import Head, paper_for
 from consult.letters.html import TEMPLATE_VERSION
 from consult.models import Letter, User
-from consult.services.letters import issue_letter
+from consult.services.letters import content_sha256, issue_letter
 from mitigation.comparison import Comparison, compare, visits_that_count
 from mitigation.letters.context import OutcomeContext, SpotDetail
 from mitigation.letters.outcome import outcome_content
@@ -52,16 +52,19 @@ def issue_outcome_letter(
     outcome = comparison.as_json()
     language = case.property.client.language
 
-    def build(number: str) -> dict[str, Any]:
-        head = _head(case, number, now, corrects, reason)
+    def build(number: str, at: datetime) -> dict[str, Any]:
+        head = _head(case, number, at, corrects, reason)
         context = _outcome_context(comparison, head, baseline, follow_up)
         return outcome_content(outcome=outcome, context=context, language=language)
 
     with transaction.atomic():
         letter = _issue(case, Letter.Kind.OUTCOME, build, outcome["rules"], by, now, corrects)
-        Outcome.objects.create(
-            case=case, baseline=baseline, follow_up=follow_up, result=outcome, letter=letter
-        )
+        Outcome.objects.get_or_create(
+            letter=letter,
+            defaults={
+                "case": case, "baseline": baseline, "follow_up": follow_up, "result": outcome,
+            },
+        )  # fmt: skip
     return letter
 
 
@@ -81,8 +84,8 @@ def issue_survey_report(
         )
     language = case.property.client.language
 
-    def build(number: str) -> dict[str, Any]:
-        head = _head(case, number, now, corrects, reason)
+    def build(number: str, at: datetime) -> dict[str, Any]:
+        head = _head(case, number, at, corrects, reason)
         return survey_content(context=_survey_context(case, head, baseline), language=language)
 
     rules = [*FINDING_RULES]
@@ -111,27 +114,44 @@ def correct_letter(
 def _issue(
     case: Case,
     kind: Letter.Kind,
-    build: Any,
+    build: Callable[[str, datetime], dict[str, Any]],
     rules: list[str],
     by: User | None,
     now: datetime,
     corrects: Letter | None,
 ) -> Letter:
+    """Issue a letter, or find the newest of its kind if that already says the very same."""
     home = case.property
-    return issue_letter(
-        kind=kind,
-        build=build,
-        client=home.client,
-        property=home,
-        case_reference=case.reference,
-        rules=rules,
-        language=home.client.language,
-        paper=paper_for(home.country),
-        template_version=TEMPLATE_VERSION,
-        by=by,
-        corrects=corrects,
-        now=now,
-    )
+    with transaction.atomic():
+        # Two people, or one double click: the second waits here and gets the first one's letter.
+        Case.objects.select_for_update().get(pk=case.pk)
+        said = None if corrects else _said_already(case, kind, build)
+        return said or issue_letter(
+            kind=kind,
+            build=lambda number: build(number, now),
+            client=home.client,
+            property=home,
+            case_reference=case.reference,
+            rules=rules,
+            language=home.client.language,
+            paper=paper_for(home.country),
+            template_version=TEMPLATE_VERSION,
+            by=by,
+            corrects=corrects,
+            now=now,
+        )
+
+
+def _said_already(
+    case: Case, kind: Letter.Kind, build: Callable[[str, datetime], dict[str, Any]]
+) -> Letter | None:
+    """The newest letter of its kind, if built anew for its number and day it would be the same."""
+    letters = Letter.objects.filter(case_reference=case.reference, kind=kind)
+    newest = letters.order_by("-pk").first()
+    if newest is None or newest.template_version != TEMPLATE_VERSION:
+        return None
+    again = content_sha256(build(newest.number, newest.issued_at))
+    return newest if again == newest.content_sha256 else None
 
 
 def _head(case: Case, number: str, now: datetime, corrects: Letter | None, reason: str) -> Head:

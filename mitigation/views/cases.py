@@ -93,5 +93,10 @@ def letter_issue(request: HttpRequest, reference: str, kind: str) -> HttpRespons
     except ValidationError as error:
         messages.error(request, " ".join(error.messages))
     else:
-        messages.success(request, _("Letter %(number)s is queued.") % {"number": letter.number})
+        words = (
+            _("Letter %(number)s says this already.")
+            if letter.state == Letter.State.READY
+            else _("Letter %(number)s is queued.")
+        )
+        messages.success(request, words % {"number": letter.number})
     return redirect("case_detail", reference=case.reference)

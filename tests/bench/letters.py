@@ -9,6 +9,7 @@ import subprocess
 import sys
 import tempfile
 import time
+import uuid
 from pathlib import Path
 from typing import Any
 
@@ -81,10 +82,16 @@ def _issue(case: Any, n: int) -> list[Any]:
     from django.db import transaction  # noqa: PLC0415
     from django.utils import timezone  # noqa: PLC0415
 
+    from consult.models import Practice  # noqa: PLC0415
     from mitigation.services.outcomes import issue_outcome_letter  # noqa: PLC0415
 
+    letters = []
     with transaction.atomic():
-        return [issue_outcome_letter(case=case, by=None, now=timezone.now()) for _ in range(n)]
+        for _ in range(n):
+            # The same words would be the same letter.
+            Practice.objects.update(signatory=f"Signatory {uuid.uuid4()}")
+            letters.append(issue_outcome_letter(case=case, by=None, now=timezone.now()))
+    return letters
 
 
 def _when_ready() -> None:

@@ -9,7 +9,7 @@ from django.test.utils import CaptureQueriesContext
 from django.urls import reverse
 from django.utils import timezone
 
-from consult.models import Client, Job, Letter, OutboundMail
+from consult.models import Client, Job, Letter, OutboundMail, Practice
 from consult.services import sending
 from consult.tasks import run_job
 from mitigation.services.outcomes import issue_outcome_letter
@@ -135,7 +135,8 @@ def test_the_list_costs_the_same_for_one_and_for_many(office, client) -> None:
     client.get(url)
     counts = []
     for more in (0, 20):
-        for _number in range(more):
+        for number in range(more):
+            Practice.objects.update(signatory=f"Signatory {number}")  # other words, another letter
             issue_outcome_letter(case=case, by=office, now=timezone.now())
         with CaptureQueriesContext(connection) as queries:
             client.get(url)
