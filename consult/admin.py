@@ -49,7 +49,7 @@ class NewUserForm(forms.ModelForm):  # type: ignore[type-arg]  # not subscriptab
 
 
 @admin.register(User)
-class PeopleAdmin(ManagedAdmin, UserAdmin):  # type: ignore[type-arg]
+class PeopleAdmin(ManagedAdmin, UserAdmin):  # type: ignore[type-arg]  # generic in the stub alone
     list_display = ["name", "email", "role", "firm", "is_active"]
     list_filter = ["role", "is_active"]
     search_fields = ["name", "email"]

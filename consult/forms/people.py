@@ -62,7 +62,7 @@ class NewPasswordForm(forms.Form):
         return cleaned
 
 
-class FirmForm(forms.ModelForm):  # type: ignore[type-arg]
+class FirmForm(forms.ModelForm):  # type: ignore[type-arg]  # as above
     class Meta:
         model = Firm
         fields = ["name", "address", "phone", "email", "licence"]
@@ -76,7 +76,7 @@ class FirmForm(forms.ModelForm):  # type: ignore[type-arg]
         widgets = {"address": forms.Textarea(attrs={"rows": 4})}
 
 
-class PracticeForm(forms.ModelForm):  # type: ignore[type-arg]
+class PracticeForm(forms.ModelForm):  # type: ignore[type-arg]  # as above
     class Meta:
         model = Practice
         fields = ["name", "address", "country", "phone", "email", "website", "signatory"]
@@ -99,7 +99,7 @@ class PracticeForm(forms.ModelForm):  # type: ignore[type-arg]
         return country
 
 
-class OwnContactForm(forms.ModelForm):  # type: ignore[type-arg]
+class OwnContactForm(forms.ModelForm):  # type: ignore[type-arg]  # as above
     class Meta:
         model = Client
         fields = ["email", "phone", "address"]

@@ -37,7 +37,7 @@ NOWHERE = "file:///nowhere/"
 BlockedAddress = FatalURLFetchingError
 
 
-class BundledFetcher(URLFetcher):  # type: ignore[misc]
+class BundledFetcher(URLFetcher):  # type: ignore[misc]  # untyped library
     """Knows `data:` addresses and the bundled fonts; anything else is an error."""
 
     def __init__(self) -> None:

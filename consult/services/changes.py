@@ -29,7 +29,8 @@ def lock_unchanged(row: Row, seen: int) -> Row:
     locked = manager.select_for_update().get(pk=row.pk)
     if version_of(locked) == seen:
         return locked
-    latest: Any = locked.history.select_related("history_user").order_by("-history_id").first()  # type: ignore[attr-defined]
+    history: Any = locked.history  # type: ignore[attr-defined]  # set by simple_history
+    latest: Any = history.select_related("history_user").order_by("-history_id").first()
     raise ChangedMeanwhileError(
         _(
             "%(who)s changed this meanwhile, so nothing of yours was saved. Open the form again "
@@ -44,6 +45,6 @@ def save_row(
 ) -> None:
     """Check and save a row, with who and why in its history."""
     row._history_user = by  # type: ignore[attr-defined]  # read by the history
-    row._change_reason = reason[:LONGEST_REASON] or None  # type: ignore[attr-defined]
+    row._change_reason = reason[:LONGEST_REASON] or None  # type: ignore[attr-defined]  # read by simple_history
     row.full_clean()
     row.save(update_fields=fields)

@@ -59,7 +59,7 @@ def merge_clients(*, keep: Client, gone: Client, by: User) -> Client:
     _move_all(gone, keep, by)
     login = gone.user
     said = _("merged into %(name)s (%(pk)s)") % {"name": keep.name[:60], "pk": keep.pk}
-    gone._history_user, gone._change_reason = by, said  # type: ignore[attr-defined]
+    gone._history_user, gone._change_reason = by, said  # type: ignore[attr-defined]  # read by simple_history
     removed = gone.pk
     gone.delete()
     for name in FILLED_FROM_THE_OTHER:

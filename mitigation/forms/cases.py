@@ -41,7 +41,7 @@ class CaseForm(forms.ModelForm):  # type: ignore[type-arg]  # not subscriptable 
         return reference
 
 
-class CaseEditForm(forms.ModelForm):  # type: ignore[type-arg]
+class CaseEditForm(forms.ModelForm):  # type: ignore[type-arg]  # not subscriptable
     """How a case is judged and when it is due, with the state that the person saw."""
 
     version = forms.IntegerField(widget=forms.HiddenInput, required=False)

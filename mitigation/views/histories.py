@@ -69,7 +69,7 @@ def _changes(case: Case) -> Iterator[Change]:
     ]
     names = _Names()
     for what, model, wanted in told:
-        history: Any = model.history  # type: ignore[attr-defined]
+        history: Any = model.history  # type: ignore[attr-defined]  # set by simple_history
         rows = history.filter(**wanted).order_by("history_date", "history_id")
         yield from _of_model(what, model, rows.values(), names)
 
