@@ -1,5 +1,6 @@
 """Mail as rows: written with the change it tells of, sent by a job."""
 
+import re
 from email.utils import make_msgid
 from typing import Any
 
@@ -11,6 +12,8 @@ from consult.models import OutboundMail
 from consult.services.jobs import Run, enqueue
 
 SEND_MAIL = "send-mail"
+# A link opens a letter or an account: once it is with its reader, only its host is kept.
+_LINK_PATH = re.compile(r"(https?://[^/\s]+/)\S+")
 
 
 def queue_mail(*, key: str, to: str, subject: str, body: str) -> OutboundMail:
@@ -44,4 +47,6 @@ def send_mail(arguments: dict[str, Any], run: Run) -> None:
     EmailMessage(
         mail.subject, mail.body, to=[mail.to], headers={"Message-ID": mail.message_id}
     ).send()
-    OutboundMail.objects.filter(pk=mail.pk, sent_at=None).update(sent_at=timezone.now())
+    OutboundMail.objects.filter(pk=mail.pk, sent_at=None).update(
+        sent_at=timezone.now(), body=_LINK_PATH.sub(r"\1…", mail.body)
+    )

@@ -49,6 +49,17 @@ def test_a_message_goes_out_once_under_its_own_id() -> None:
     assert mail.outbox[0].message()["Message-ID"] == row.message_id
 
 
+def test_a_link_that_was_sent_is_not_kept() -> None:
+    link = "https://practice.example/letters/link/WzEsMV0:secret/"
+    row = services.queue_mail(
+        key="link:1", **MESSAGE | {"body": f"Here:\n\n{link}\n\nThe practice"}
+    )
+    run_the_job()
+    row.refresh_from_db()
+    assert link in mail.outbox[0].body
+    assert row.body == "Here:\n\nhttps://practice.example/…\n\nThe practice"
+
+
 def test_a_server_that_refuses_is_asked_again(settings: Settings) -> None:
     settings.JOB_BACKOFF_S = 0
     services.queue_mail(key="letter-ready:1", **MESSAGE)
