@@ -116,6 +116,16 @@ if _database["ENGINE"].endswith("sqlite3"):
         "NAME": str(Path(tempfile.gettempdir()) / f"ebbmark-test-{os.getpid()}.sqlite3")
     }
 DEFAULT_AUTO_FIELD = "django.db.models.BigAutoField"
+# Rate limits count here. One machine has one web process; several have to count together, and the
+# database is the one thing whose loss stops the site anyway.
+CACHES = {
+    "default": {"BACKEND": "django.core.cache.backends.locmem.LocMemCache"}
+    if ONE_MACHINE
+    else {
+        "BACKEND": "django.core.cache.backends.db.DatabaseCache",
+        "LOCATION": "shared_cache",
+    }
+}
 
 # -- Applications -----------------------------------------------------------------------------
 

@@ -9,7 +9,8 @@ from allauth.mfa.totp.internal.auth import (
     yield_hotp_counters_from_time,
 )
 from django.core import mail
-from django.core.cache import cache
+from django.core.cache import cache, caches
+from django.db import connection
 from django.urls import reverse
 
 from consult.models import AccessEvent, Job, OutboundMail
@@ -20,7 +21,7 @@ pytestmark = pytest.mark.django_db
 
 
 @pytest.fixture(autouse=True)
-def _no_earlier_tries() -> None:
+def _no_earlier_tries(db: None) -> None:
     cache.clear()
 
 
@@ -50,6 +51,25 @@ def test_guessing_is_slowed_down(client) -> None:
         log_in(client, user, "wrong")
     log_in(client, user)  # even the right one has to wait now
     assert client.get(reverse("own_account")).status_code == 302
+
+
+def test_several_web_processes_count_the_tries_together(client, settings) -> None:
+    settings.CACHES = {
+        "default": {
+            "BACKEND": "django.core.cache.backends.db.DatabaseCache",
+            "LOCATION": "shared_cache",
+        }
+    }
+    user = UserFactory()
+    for _try in range(6):
+        log_in(client, user, "wrong")
+        caches.close_all()
+        del caches["default"]  # as in another process: nothing is remembered but the rows
+    log_in(client, user)
+    assert client.get(reverse("own_account")).status_code == 302
+    with connection.cursor() as cursor:
+        cursor.execute("SELECT count(*) FROM shared_cache")
+        assert cursor.fetchone()[0] > 0
 
 
 def test_a_forgotten_password_is_mailed_by_a_job(client) -> None:

@@ -47,6 +47,13 @@ def test_one_machine_starts_with_nothing_set(tmp_path):
     assert started.stdout.startswith("False False ['localhost'")
 
 
+@pytest.mark.parametrize(("environment", "cache"), [({}, "LocMemCache"), (SAFE, "DatabaseCache")])
+def test_rate_limits_are_counted_where_every_web_process_sees_them(tmp_path, environment, cache):
+    code = "import consult.settings as s; print(s.CACHES['default']['BACKEND'])"
+    shown = run(tmp_path, environment, "-c", code)
+    assert shown.stdout.strip().endswith(f".{cache}"), shown.stderr
+
+
 def test_the_key_of_one_machine_is_kept_and_private(tmp_path):
     code = "import consult.settings as s; print(s.SECRET_KEY)"
     keys = {run(tmp_path, {}, "-c", code).stdout for _ in range(2)}
