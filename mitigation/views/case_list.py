@@ -1,10 +1,8 @@
 """The list of cases: searched while one types, filtered, exported."""
 
-from collections.abc import Iterator, Sequence
-
 from django.core.paginator import Paginator
 from django.db.models import QuerySet
-from django.http import HttpRequest, HttpResponse
+from django.http import FileResponse, HttpRequest, HttpResponse
 from django.shortcuts import render
 from django.utils import timezone
 from django.utils.cache import patch_vary_headers
@@ -13,9 +11,9 @@ from django.views.decorators.http import require_safe
 
 from consult.access import role_required
 from consult.htmx import wants_fragment
-from consult.services.lists import XLSX, Cell, list_workbook
+from consult.services.lists import Column, Sheet
+from consult.views.spreadsheets import spreadsheet
 from mitigation.models import Case, Stage
-from mitigation.views.uploads import download
 
 PER_PAGE = 50
 PAGE = "mitigation/case_list.html"
@@ -42,14 +40,9 @@ def case_list(request: HttpRequest) -> HttpResponse:
 
 @require_safe
 @role_required("office", "assessor")
-def case_list_export(request: HttpRequest) -> HttpResponse:
+def case_list_export(request: HttpRequest) -> FileResponse:
     """The same list, all of it, as XLSX."""
-    header = [
-        _("Case"), _("Client"), _("Property"), _("Stage"), _("Next move"), _("Since"), _("Due on"),
-        _("On hold because"), _("Round"), _("Guideline"), _("Target band"),
-    ]  # fmt: skip
-    data = list_workbook(header=header, rows=_rows(_wanted(request)))
-    return download(data, XLSX, _("cases") + ".xlsx")
+    return spreadsheet(_("cases"), Sheet(_("Cases"), case_columns(), _wanted(request)))
 
 
 def _wanted(request: HttpRequest) -> QuerySet[Case]:
@@ -67,18 +60,18 @@ def _wanted(request: HttpRequest) -> QuerySet[Case]:
     return cases
 
 
-def _rows(cases: QuerySet[Case]) -> Iterator[Sequence[Cell]]:
-    for case in cases.iterator(chunk_size=2_000):
-        yield (
-            case.reference,
-            case.property.client.name,
-            str(case.property),
-            str(Stage(case.stage).label),
-            case.next_move() or "",
-            case.stage_since,
-            case.due_on,
-            case.on_hold_reason,
-            case.round,
-            case.guideline.code,
-            case.target_band,
-        )
+def case_columns() -> list[Column]:
+    """What a spreadsheet says of a case."""
+    return [
+        (_("Case"), lambda case: case.reference),
+        (_("Client"), lambda case: case.property.client.name),
+        (_("Property"), lambda case: str(case.property)),
+        (_("Stage"), lambda case: str(Stage(case.stage).label)),
+        (_("Next move"), lambda case: case.next_move()),
+        (_("Since"), lambda case: timezone.localdate(case.stage_since)),
+        (_("Due on"), lambda case: case.due_on),
+        (_("On hold because"), lambda case: case.on_hold_reason),
+        (_("Round"), lambda case: case.round),
+        (_("Guideline"), lambda case: case.guideline.code),
+        (_("Target band"), lambda case: case.target_band),
+    ]
