@@ -16,7 +16,7 @@ from surveys.calc.qualifiers import QUALIFIER_WORDS, Qualifier
 from surveys.calc.resultant import CENSORED, RESULTANT
 from surveys.calc.uncertainty import NEAR_FLOOR, RANGE_START, UNCERTAINTY, Instruments
 from surveys.calc.units import CANONICAL_UNIT
-from surveys.models import Calibration, Guideline, Reading, Spot, Visit
+from surveys.models import Calibration, Correction, Guideline, Reading, Spot, Visit
 
 RULES = (RESULTANT, CENSORED, UNCERTAINTY, NEAR_FLOOR, HIGHEST, BAND)
 MEASURANDS = tuple(units.Measurand)
@@ -44,7 +44,8 @@ class ReadingColumns:
     values: FloatArray
     marks: CodeArray
     instruments: Instruments
-    counts: BoolArray  # as used and not set aside
+    counts: BoolArray  # as used, neither set aside nor corrected
+    replaced: BoolArray  # another reading stands for it
     certified: BoolArray  # certificate in force on the day of the visit
 
 
@@ -102,7 +103,7 @@ def bounds_of(guideline: Guideline) -> FloatArray:
 
 
 def read_columns(visits: Sequence[Visit]) -> ReadingColumns:
-    """The readings of `visits` as arrays: two queries, whatever their number."""
+    """The readings of `visits` as arrays: a fixed number of queries, whatever their number."""
     rows = list(
         Reading.objects.filter(visit__in=visits)
         .order_by("visit", "position")
@@ -116,12 +117,14 @@ def read_columns(visits: Sequence[Visit]) -> ReadingColumns:
     marks = np.array(
         [[_MARK[mark] for mark in columns[f"{axis}_mark"]] for axis in _AXES], dtype=np.int8
     ).T.reshape(-1, 4)
-    visit = _integers(columns["visit_id"])
+    pk, calibration = _integers(columns["pk"]), _integers(columns["calibration_id"])
     days = {row.pk: row.date for row in visits}
-    calibration = _integers(columns["calibration_id"])
+    corrected, replaced = _corrections(visits, pk)
+    as_used = np.array([state == Reading.State.AS_USED for state in columns["state"]], np.bool_)
+    set_aside = np.array([bool(reason) for reason in columns["set_aside"]], np.bool_)
     return ReadingColumns(
-        pk=_integers(columns["pk"]),
-        visit=visit,
+        pk=pk,
+        visit=_integers(columns["visit_id"]),
         spot=_integers(columns["spot_id"]),
         measurand=measurand,
         ground_point=_integers(columns["ground_point_id"]),
@@ -129,15 +132,21 @@ def read_columns(visits: Sequence[Visit]) -> ReadingColumns:
         values=units.to_canonical(values, factors[:, None]) if rows else values,
         marks=marks,
         instruments=_instruments(calibration),
-        counts=np.array(
-            [
-                state == Reading.State.AS_USED and not reason
-                for state, reason in zip(columns["state"], columns["set_aside"], strict=True)
-            ],
-            dtype=np.bool_,
-        ),
+        counts=as_used & ~set_aside & ~corrected,
+        replaced=replaced,
         certified=_certified(calibration, [days[pk] for pk in columns["visit_id"]]),
     )
+
+
+def _corrections(visits: Sequence[Visit], pk: IntArray) -> tuple[BoolArray, BoolArray]:
+    """Which readings were corrected after the seal, and which of them have a replacement."""
+    rows = Correction.objects.filter(reading__visit__in=visits).order_by()
+    found = _integers_of(list(rows.values_list("reading_id", "replacement_id")))
+    return np.isin(pk, found[:, 0]), np.isin(pk, found[found[:, 1] > 0, 0])
+
+
+def _integers_of(rows: Sequence[tuple[int, int | None]]) -> IntArray:
+    return np.array([(first, second or 0) for first, second in rows], np.int64).reshape(-1, 2)
 
 
 def _integers(column: Sequence[int | None]) -> IntArray:
@@ -338,7 +347,7 @@ def dangers_of(visit: Visit) -> list[Danger]:
     frequency = visit.property.frequency_hz
     levels = np.array([safety.reference_level(one, frequency) for one in MEASURANDS])
     # Bounds play no part here: what counts is the display itself, whatever the range of the
-    # instrument, trials and set-asides included.
+    # instrument, trials and set-asides included; but what was corrected never stood on it.
     boundless = np.full(columns.pk.size, np.nan)
     as_shown = replace(
         columns, instruments=replace(columns.instruments, floor=boundless, ceiling=boundless)
@@ -346,6 +355,7 @@ def dangers_of(visit: Visit) -> list[Danger]:
     evaluated = evaluate(as_shown, np.ones((len(MEASURANDS), 3)) * [1.0, 2.0, 3.0], 0.0)
     value, qualifier = evaluated.resultant.value, evaluated.resultant.qualifier
     over = safety.above_reference_level(value, qualifier, levels[columns.measurand])
+    over &= ~columns.replaced
     spots = Spot.objects.select_related("room").in_bulk(columns.spot[over].tolist())
     for row in np.flatnonzero(over):
         unit = CANONICAL_UNIT[MEASURANDS[columns.measurand[row]]]

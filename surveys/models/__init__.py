@@ -1,5 +1,7 @@
 """What was measured, with which instrument, where, and against which guideline."""
 
+from surveys.models.corrections import Correction
+from surveys.models.entry_keys import EntryKey
 from surveys.models.guidelines import Band, Guideline
 from surveys.models.instruments import Calibration, Instrument
 from surveys.models.measurands import Measurand
@@ -10,6 +12,8 @@ __all__ = [
     "Band",
     "Calibration",
     "Circuit",
+    "Correction",
+    "EntryKey",
     "GroundCheck",
     "GroundPoint",
     "Guideline",

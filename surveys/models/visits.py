@@ -93,6 +93,14 @@ class GroundCheckQuerySet(AtPropertyQuerySet["GroundCheck"]):
 class ReadingQuerySet(AtPropertyQuerySet["Reading"]):
     property_ref = "visit__property"
 
+    def counted(self) -> Self:
+        """Readings as used that count: neither set aside nor corrected."""
+        return self.filter(state=Reading.State.AS_USED, set_aside="", corrections__isnull=True)
+
+    def uncorrected(self) -> Self:
+        """What was read: without the readings that another one stands for."""
+        return self.exclude(corrections__replacement__isnull=False)
+
 
 class GroundCheck(models.Model):
     """A ground point tried at a visit: its outlet test, its voltage to another point."""

@@ -53,9 +53,7 @@ def own_placement(readings: ReadingQuerySet) -> OwnPlacement | None:
     visit, instrument, ground point, distances and load are the same, all are plain values made of
     equally many axes, and none lies near the floor, where the last digit decides.
     """
-    counted = readings.filter(
-        state=Reading.State.AS_USED, set_aside="", visit__sealed_at__isnull=False
-    ).order_by()
+    counted = readings.counted().filter(visit__sealed_at__isnull=False).order_by()
     repeated = counted.values(*SAME).annotate(n=Count("pk")).filter(n__gte=2)
     latest = Visit.objects.filter(pk__in=repeated.values("visit")).order_by("-date", "-pk")
     visits = list(latest[:MOST_VISITS])

@@ -37,8 +37,8 @@ def baseline_of(visit: Visit) -> Visit | None:
 def to_repeat(visit: Visit, baseline: Visit) -> list[ToRepeat]:
     """One entry for each spot, measurand, ground point and instrument of the baseline's readings.
 
-    Trials and readings that were set aside need no second time. On a follow-up `done` tells what
-    it has already.
+    Trials and readings that were set aside or corrected need no second time. On a follow-up
+    `done` tells what it has already.
     """
     done = set() if visit == baseline else {_key(row) for row in _counted(visit)}
     wanted = dict.fromkeys(_key(row) for row in _counted(baseline))
@@ -47,7 +47,7 @@ def to_repeat(visit: Visit, baseline: Visit) -> list[ToRepeat]:
 
 def _counted(visit: Visit) -> Sequence[Reading]:
     return list(
-        visit.readings.filter(state=Reading.State.AS_USED, set_aside="")
+        visit.readings.counted()
         .select_related("spot__room", "ground_point", "instrument")
         .order_by("position")
     )

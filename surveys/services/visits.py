@@ -187,11 +187,7 @@ def _change_set_aside(reading: Reading, by: User, reason: str) -> Reading:
 
 def missing_before_sealing(visit: Visit, *, today: date) -> list[str]:
     """What still has to be entered before the visit may be sealed, in plain sentences."""
-    counted = list(
-        visit.readings.filter(state=Reading.State.AS_USED, set_aside="").select_related(
-            "spot__room"
-        )
-    )
+    counted = list(visit.readings.counted().select_related("spot__room"))
     missing = []
     if visit.date > today:
         missing.append(_("The day of the visit has not come yet."))
@@ -232,15 +228,14 @@ def _grounds_missing(visit: Visit, counted: Iterable[Reading]) -> list[str]:
 
 @transaction.atomic
 def seal_visit(*, visit: Visit, by: User, now: datetime) -> Visit:
-    """Close a visit for good and pin the certificate of each reading."""
-    sealed = Visit.objects.filter(pk=visit.pk, sealed_at=None).update(sealed_at=now, sealed_by=by)
-    if not sealed:
-        raise ValidationError(already_sealed(Visit.objects.get(pk=visit.pk)))
-    row = Visit.objects.get(pk=visit.pk)
+    """Pin the certificate of each reading and close the visit for good."""
+    row = locked(visit)
     missing = missing_before_sealing(row, today=timezone.localdate(now))
     if missing:
-        raise ValidationError(missing)  # and the transaction takes the seal back
+        raise ValidationError(missing)
     _pin_calibrations(row, by)
+    row.sealed_at, row.sealed_by = now, by
+    row.save_without_historical_record(update_fields=["sealed_at", "sealed_by"])
     Visit.history.bulk_history_create([row], update=True, default_user=by)
     return row
 
