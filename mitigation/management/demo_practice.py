@@ -1,18 +1,23 @@
-"""The demo practice of fixtures/demo: its people, their log-ins, its case folders."""
+"""The demo practice of fixtures/demo: its people, their log-ins, its cases, an ordinary day."""
 
 import tomllib
 from collections.abc import Mapping
 from dataclasses import dataclass
-from datetime import datetime
+from datetime import datetime, timedelta
 from pathlib import Path
 from typing import Any
 
 from django.conf import settings
 from django.db import transaction
+from django.utils import timezone
 
-from consult.models import Assignment, Firm, Practice, User
+from consult.models import Assignment, Client, Contact, Firm, Practice, Property, User
+from consult.services.changes import version_of
+from consult.services.clients import save_client, save_contact, save_property
 from mitigation.models import Case
-from mitigation.services.cases import move_case
+from mitigation.services.cases import add_note, edit_case, hold_case, move_case, open_case
+from mitigation.services.visits import plan_case_visit
+from surveys.models import Guideline
 
 FOLDER = Path(settings.BASE_DIR) / "fixtures" / "demo"
 PASSWORD = "quiet-rooms-demo"
@@ -26,6 +31,17 @@ class DemoCase:
     assessors: tuple[str, ...]
     client: str
     stage: str
+    today: Mapping[str, Any]
+
+
+@dataclass(frozen=True)
+class DemoEnquiry:
+    """A first call: a client and a home, and nothing measured yet."""
+
+    client: Mapping[str, Any]
+    home: Mapping[str, Any]
+    contact: Mapping[str, Any]
+    today: Mapping[str, Any]
 
 
 @dataclass(frozen=True)
@@ -36,6 +52,7 @@ class DemoPractice:
     firms: tuple[Mapping[str, Any], ...]
     people: tuple[Mapping[str, Any], ...]
     cases: tuple[DemoCase, ...]
+    enquiries: tuple[DemoEnquiry, ...]
 
     def emails(self) -> set[str]:
         return {person["email"] for person in self.people}
@@ -54,8 +71,18 @@ def read_practice() -> DemoPractice:
                 tuple(case["assessors"]),
                 case.get("client", ""),
                 case.get("stage", ""),
+                case.get("today", {}),
             )
             for case in text["cases"]
+        ),
+        enquiries=tuple(
+            DemoEnquiry(
+                _stripped(enquiry["client"]),
+                _stripped(enquiry["home"]),
+                _stripped(enquiry["contact"]),
+                enquiry["today"],
+            )
+            for enquiry in text["enquiries"]
         ),
     )
 
@@ -108,7 +135,54 @@ def attach_people(case: Case, demo: DemoCase) -> None:
         client.save()
 
 
-def take_on(case: Case, demo: DemoCase, by: User | None, now: datetime) -> None:
+def take_on(case: Case, demo: DemoCase, by: User, now: datetime) -> None:
     """Take a case to where the demo has it, unless somebody has moved it since its import."""
-    if demo.stage and case.stage != demo.stage and case.stage_since == case.opened_at:
+    if case.stage_since != case.opened_at or case.notes.exists():
+        return
+    if demo.stage and case.stage != demo.stage:
         move_case(case=case, to=demo.stage, by=by, now=now)
+    _steer(case, demo.today, by, now)
+
+
+@transaction.atomic
+def open_enquiry(demo: DemoEnquiry, by: User, now: datetime) -> Case | None:
+    """Enter a first call as the office does; None when it is entered already."""
+    if Client.objects.filter(name=demo.client["name"]).exists():
+        return None
+    client = save_client(client=Client(**demo.client), by=by)
+    home = save_property(home=Property(client=client, **demo.home), by=by)
+    save_contact(contact=Contact(client=client, **demo.contact), by=by)
+    case = open_case(
+        home=home,
+        guideline=Guideline.objects.get(code="SBM-2015"),
+        target_band=2,
+        placement_percent=5.0,
+        by=by,
+        now=now,
+    )
+    _steer(case, demo.today, by, now)
+    return case
+
+
+@transaction.atomic
+def _steer(case: Case, today: Mapping[str, Any], by: User, now: datetime) -> None:
+    """What the office did with a case on the day of the demo; days count from today."""
+    day = timezone.localdate(now)
+    if "note" in today:
+        add_note(case=case, text=today["note"], by=by, now=now)
+    if "visit" in today:
+        visit = today["visit"]
+        plan_case_visit(
+            case=case,
+            kind=visit["kind"],
+            day=day + timedelta(days=visit["in_days"]),
+            assessor=User.objects.get(email=visit["assessor"]),
+            by=by,
+            now=now,
+        )
+    if "due_in_days" in today:
+        due = day + timedelta(days=today["due_in_days"])
+        edit_case(case=case, seen=version_of(case), by=by, values={"due_on": due})
+    if "on_hold" in today:
+        case.refresh_from_db()
+        hold_case(case=case, reason=today["on_hold"], by=by, now=now)

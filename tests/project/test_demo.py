@@ -68,7 +68,7 @@ def test_the_demo_makes_its_letters_and_a_second_run_loses_nothing(tmp_path):
         assert word in first.stdout
     assert senders(tmp_path) == {PRACTICE}
     before = counts(tmp_path)
-    assert before["mitigation_case"] == 7
+    assert before["mitigation_case"] == 8
 
     second = demo(tmp_path)
     assert second.returncode == 0, second.stderr

@@ -62,12 +62,14 @@ class Command(BaseCommand):
             )
         self._say("Loading the demo practice ...")
         demo_practice.settle(demo)
-        self.office = User.objects.filter(email__in=demo.emails(), role=User.Role.OFFICE).first()
+        self.office = User.objects.get(email__in=demo.emails(), role=User.Role.OFFICE)
         cases = self._import(demo)
         letters = [letter for case in cases if (letter := self._letter_of(case)) is not None]
         self._finish(letters)
         for case, one in zip(cases, demo.cases, strict=True):
             demo_practice.take_on(case, one, self.office, timezone.now())
+        for enquiry in demo.enquiries:
+            demo_practice.open_enquiry(enquiry, self.office, timezone.now())
         for case in cases:
             self._show(case, [letter for letter in letters if letter.case_reference == str(case)])
         self._show_log_ins(demo)
@@ -83,7 +85,7 @@ class Command(BaseCommand):
 
     def _letter_of(self, case: Case) -> Letter | None:
         """What a case is due: the proof, or the report where only a baseline is there."""
-        kinds = set(case.visits.values_list("kind", flat=True))
+        kinds = _measured(case)
         if Visit.Kind.BASELINE not in kinds:
             return None
         proved = Visit.Kind.FOLLOW_UP in kinds
@@ -120,7 +122,7 @@ class Command(BaseCommand):
         home = case.property
         heading = f"Case {case.reference}, {home.client.name}, {home}"
         self._say(f"\n{heading}\n{'=' * len(heading)}")
-        kinds = set(case.visits.values_list("kind", flat=True))
+        kinds = _measured(case)
         if Visit.Kind.FOLLOW_UP in kinds:
             self._say(outcome_table(compare(case).as_json()))
         elif Visit.Kind.BASELINE in kinds:
@@ -139,6 +141,11 @@ class Command(BaseCommand):
     def _say(self, text: str) -> None:
         self.stdout.write(text)
         self.stdout.flush()
+
+
+def _measured(case: Case) -> set[str]:
+    """The kinds of visits that are done; a planned one has nothing to show."""
+    return set(case.visits.filter(sealed_at__isnull=False).values_list("kind", flat=True))
 
 
 def _findings(outcome: Mapping[str, Any]) -> str:
