@@ -12,12 +12,21 @@ from consult.models import User
 from surveys.models import GroundCheck, Reading, Visit
 
 
+def held(visit: Visit) -> Visit:
+    """The visit as it is now, locked until the transaction ends."""
+    return Visit.objects.select_for_update().get(pk=visit.pk)
+
+
 def locked(visit: Visit) -> Visit:
     """The visit, held until the transaction ends; refused when it is sealed."""
-    row = Visit.objects.select_for_update().get(pk=visit.pk)
-    if row.sealed_at is not None:
-        raise ValidationError(already_sealed(row))
+    row = held(visit)
+    refuse_sealed(row)
     return row
+
+
+def refuse_sealed(visit: Visit) -> None:
+    if visit.sealed_at is not None:
+        raise ValidationError(already_sealed(visit))
 
 
 def already_sealed(visit: Visit) -> str:

@@ -1,6 +1,7 @@
 """Ground checks: a point tried, its outlet test, its voltage to another point."""
 
 from typing import Any
+from uuid import UUID
 
 from django.core.exceptions import ValidationError
 from django.db import transaction
@@ -8,7 +9,15 @@ from django.utils.translation import gettext as _
 
 from consult.models import User
 from surveys.models import GroundCheck, GroundPoint, Visit
-from surveys.services.entries import known_names, locked, refuse_overtaken, save_row
+from surveys.services.entries import (
+    held,
+    known_names,
+    locked,
+    refuse_overtaken,
+    refuse_sealed,
+    save_row,
+)
+from surveys.services.entry_keys import digest_of, entered_before, remember_entry
 
 CHECKED = frozenset({"point", "other_point", "voltage_v", "outlet_test", "note"})
 
@@ -23,18 +32,26 @@ def record_ground_check(
     voltage_v: float | None = None,
     outlet_test: str = GroundCheck.OutletTest.NOT_TESTED,
     note: str = "",
+    key: UUID | None = None,
 ) -> GroundCheck:
-    """A ground point tried: its outlet test, its voltage to another point."""
-    check = GroundCheck(
-        visit=locked(visit),
-        point=point,
-        other_point=other_point,
-        voltage_v=voltage_v,
-        outlet_test=outlet_test,
-        note=note,
-    )
+    """A ground point tried: its outlet test, its voltage to another point; a form enters once."""
+    open_visit = held(visit)
+    typed = {
+        "point": point,
+        "other_point": other_point,
+        "voltage_v": voltage_v,
+        "outlet_test": outlet_test,
+        "note": note,
+    }
+    digest = digest_of(key, "ground check", visit.pk, typed)
+    known = entered_before(digest)
+    if known is not None:
+        return GroundCheck.objects.get(pk=known)
+    refuse_sealed(open_visit)
+    check = GroundCheck(visit=open_visit, **typed)
     _check_grounds(check)
     save_row(check, by)
+    remember_entry(digest, check.pk)
     return check
 
 

@@ -12,6 +12,7 @@ from django.utils.translation import gettext as _
 from consult.models import User
 from surveys.intake.registers import units_of
 from surveys.models import Band, Calibration, Guideline, Instrument, Measurand
+from surveys.services.typed_readings import hold_instruments
 
 SOON_DAYS = 60
 
@@ -38,6 +39,7 @@ def change_instrument(
 @transaction.atomic
 def add_calibration(*, instrument: Instrument, by: User, **given: Any) -> Calibration:
     """A certificate, or what is known of an instrument without one."""
+    hold_instruments([instrument.pk])
     row = Calibration(instrument=instrument, **given)
     _check(row)
     _save(row, by)
@@ -46,7 +48,11 @@ def add_calibration(*, instrument: Instrument, by: User, **given: Any) -> Calibr
 
 @transaction.atomic
 def change_calibration(*, calibration: Calibration, by: User, **given: Any) -> Calibration:
-    """Put right a certificate on which no sealed reading stands."""
+    """Put right a certificate on which no sealed reading stands.
+
+    A seal holds the instruments of its readings, so it comes before this change or after it.
+    """
+    hold_instruments([calibration.instrument_id])
     row = Calibration.objects.select_for_update().get(pk=calibration.pk)
     if is_fixed(row):
         raise ValidationError(

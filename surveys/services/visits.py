@@ -1,8 +1,9 @@
 """Visits: planned, filled in reading by reading, sealed. A sealed visit refuses every change."""
 
-from collections.abc import Iterable, Mapping
+from collections.abc import Iterable
 from datetime import date, datetime
 from typing import Any
+from uuid import UUID
 
 from django.core.exceptions import ValidationError
 from django.db import models, transaction
@@ -12,8 +13,6 @@ from django.utils.translation import ngettext
 from simple_history.utils import bulk_update_with_history
 
 from consult.models import Property, User
-from surveys.calc.units import UNITS_OF
-from surveys.calc.units import Measurand as Unit
 from surveys.models import (
     Calibration,
     GroundPoint,
@@ -24,12 +23,23 @@ from surveys.models import (
     Visit,
 )
 from surveys.services.entries import (
-    already_sealed,
+    held,
     known_names,
     locked,
     refuse_overtaken,
+    refuse_sealed,
     save_row,
     version_of,
+)
+from surveys.services.entry_keys import digest_of, entered_before, remember_entry
+from surveys.services.typed_readings import (
+    ELECTRIC,
+    QUANTITY_OF,
+    TYPED,
+    calibration_of_the_day,
+    hold_instruments,
+    latest_calibration,
+    refuse_wrong,
 )
 
 __all__ = [
@@ -46,19 +56,6 @@ __all__ = [
     "version_of",
 ]
 
-AXES = ("x", "y", "z")
-QUANTITY_OF: Mapping[str, str] = {
-    Measurand.ELECTRIC_FIELD_GROUND: Calibration.Quantity.ELECTRIC_FIELD,
-    Measurand.ELECTRIC_FIELD_POTENTIAL_FREE: Calibration.Quantity.ELECTRIC_FIELD,
-    Measurand.BODY_VOLTAGE: Calibration.Quantity.BODY_VOLTAGE,
-    Measurand.MAGNETIC_FLUX_DENSITY: Calibration.Quantity.MAGNETIC_FLUX_DENSITY,
-}
-ELECTRIC = (Measurand.ELECTRIC_FIELD_GROUND, Measurand.ELECTRIC_FIELD_POTENTIAL_FREE)
-TYPED = frozenset(
-    {"spot", "measurand", "ground_point", "instrument", "unit", "state", "circuits_off", "taken_at",
-     "body_distance_m", "surface_distance_m", "load", "note", *AXES, "total",
-     *(f"{axis}_mark" for axis in (*AXES, "total"))}
-)  # fmt: skip
 CONDITIONS = frozenset(
     {"label", "date", "assessor", "temperature_c", "humidity_percent", "supply_voltage_v", "note"}
 )
@@ -134,14 +131,21 @@ def add_ground_point(*, visit: Visit, by: User, name: str) -> GroundPoint:
 
 
 @transaction.atomic
-def record_reading(*, visit: Visit, by: User, **typed: Any) -> Reading:
-    """One look at the meter, held to the rules of a case folder's row."""
+def record_reading(*, visit: Visit, by: User, key: UUID | None = None, **typed: Any) -> Reading:
+    """One look at the meter, held to the rules of a case folder's row; a form enters once."""
     known_names(typed, TYPED)
-    open_visit = locked(visit)
+    open_visit = held(visit)
+    digest = digest_of(key, "reading", visit.pk, typed)
+    known = entered_before(digest)
+    if known is not None:
+        return Reading.objects.get(pk=known)
+    refuse_sealed(open_visit)
     last = open_visit.readings.aggregate(last=models.Max("position"))["last"]
     reading = Reading(visit=open_visit, position=(last or 0) + 1, **typed)
-    _check_and_pin(reading)
+    reading.calibration = calibration_of_the_day(reading)
+    refuse_wrong(reading)
     save_row(reading, by)
+    remember_entry(digest, reading.pk)
     return reading
 
 
@@ -157,7 +161,8 @@ def correct_reading(
     refuse_overtaken(row, version)
     for name, value in typed.items():
         setattr(row, name, value)
-    _check_and_pin(row)
+    row.calibration = calibration_of_the_day(row)
+    refuse_wrong(row)
     save_row(row, by)
     return row
 
@@ -235,29 +240,15 @@ def seal_visit(*, visit: Visit, by: User, now: datetime) -> Visit:
         raise ValidationError(missing)
     _pin_calibrations(row, by)
     row.sealed_at, row.sealed_by = now, by
-    row.save_without_historical_record(update_fields=["sealed_at", "sealed_by"])
+    row.save_without_historical_record(update_fields=["sealed_at", "sealed_by"])  # type: ignore[attr-defined]  # set by simple_history
     Visit.history.bulk_history_create([row], update=True, default_user=by)
     return row
-
-
-def latest_calibration(
-    rows: Iterable[Calibration], *, instrument: int, quantity: str, day: date
-) -> Calibration | None:
-    """Of `rows` the one that began last on or before `day`; if all began later, the first.
-
-    As in a case folder a row without a date has begun since ever, and whether the certificate
-    holds on the day is for the results to say.
-    """
-    fitting = [one for one in rows if (one.instrument_id, one.quantity) == (instrument, quantity)]
-    begun = [one for one in fitting if (one.calibrated_on or date.min) <= day]
-    if begun:
-        return max(begun, key=lambda one: (one.calibrated_on or date.min, one.pk))
-    return min(fitting, key=lambda one: (one.calibrated_on or date.min, one.pk), default=None)
 
 
 def _pin_calibrations(visit: Visit, by: User) -> None:
     """Give every reading the calibration that the register has for the day of the visit."""
     readings = list(visit.readings.all())
+    hold_instruments(row.instrument_id for row in readings)
     register = list(
         Calibration.objects.filter(instrument__in={row.instrument_id for row in readings})
     )
@@ -273,44 +264,3 @@ def _pin_calibrations(visit: Visit, by: User) -> None:
             row.calibration = pinned
             changed.append(row)
     bulk_update_with_history(changed, Reading, ["calibration"], default_user=by)
-
-
-def _check_and_pin(reading: Reading) -> None:
-    """Refuse what a case folder would refuse; else name the calibration of the day."""
-    faults = _cell_faults(reading)
-    home = reading.visit.property_id
-    if reading.spot.room.property_id != home:
-        faults["spot"] = _("This spot is not of this property.")
-    if reading.ground_point is not None and reading.ground_point.property_id != home:
-        faults["ground_point"] = _("This ground point is not of this property.")
-    units = UNITS_OF[Unit(reading.measurand)]
-    if reading.unit not in units:
-        faults["unit"] = _("%(units)s for this quantity.") % {"units": ", ".join(units)}
-    register = Calibration.objects.filter(instrument=reading.instrument_id)
-    reading.calibration = latest_calibration(
-        register,
-        instrument=reading.instrument_id,
-        quantity=QUANTITY_OF[reading.measurand],
-        day=reading.visit.date,
-    )
-    if reading.calibration is None:
-        faults["instrument"] = _("The register has no row of this instrument for this quantity.")
-    if faults:
-        raise ValidationError(faults)
-
-
-def _cell_faults(reading: Reading) -> dict[str, str]:
-    """Either a total, or one to three axes; nothing negative, and nothing under 0."""
-    faults = {}
-    for name in (*AXES, "total", "body_distance_m", "surface_distance_m"):
-        value = getattr(reading, name)
-        if value is not None and not 0 <= value < float("inf"):
-            faults[name] = _("A number of 0 or more.")
-        elif value == 0 and getattr(reading, f"{name}_mark", "") == "<":
-            faults[name] = _("Nothing is under 0.")
-    axes = any(getattr(reading, axis) is not None for axis in AXES)
-    if axes and reading.total is not None:
-        faults["total"] = _("Either a total or axes, not both.")
-    if not axes and reading.total is None:
-        faults["total"] = _("A total, or one to three axes.")
-    return faults

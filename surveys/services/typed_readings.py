@@ -1,0 +1,93 @@
+"""What a typed reading is held to, and the calibration that it was read under."""
+
+from collections.abc import Iterable, Mapping
+from datetime import date
+
+from django.core.exceptions import ValidationError
+from django.utils.translation import gettext as _
+
+from surveys.calc.units import UNITS_OF
+from surveys.calc.units import Measurand as Unit
+from surveys.models import Calibration, Instrument, Measurand, Reading
+
+AXES = ("x", "y", "z")
+QUANTITY_OF: Mapping[str, str] = {
+    Measurand.ELECTRIC_FIELD_GROUND: Calibration.Quantity.ELECTRIC_FIELD,
+    Measurand.ELECTRIC_FIELD_POTENTIAL_FREE: Calibration.Quantity.ELECTRIC_FIELD,
+    Measurand.BODY_VOLTAGE: Calibration.Quantity.BODY_VOLTAGE,
+    Measurand.MAGNETIC_FLUX_DENSITY: Calibration.Quantity.MAGNETIC_FLUX_DENSITY,
+}
+ELECTRIC = (Measurand.ELECTRIC_FIELD_GROUND, Measurand.ELECTRIC_FIELD_POTENTIAL_FREE)
+TYPED = frozenset(
+    {"spot", "measurand", "ground_point", "instrument", "unit", "state", "circuits_off", "taken_at",
+     "body_distance_m", "surface_distance_m", "load", "note", *AXES, "total",
+     *(f"{axis}_mark" for axis in (*AXES, "total"))}
+)  # fmt: skip
+
+
+def hold_instruments(keys: Iterable[int]) -> None:
+    """Lock instruments until the transaction ends: what is known of them stays as it is.
+
+    Always in the same order, and after the visit, so that no two wait for each other.
+    """
+    rows = Instrument.objects.select_for_update(no_key=True).order_by("pk")
+    list(rows.filter(pk__in=set(keys)).values_list("pk", flat=True))
+
+
+def latest_calibration(
+    rows: Iterable[Calibration], *, instrument: int, quantity: str, day: date
+) -> Calibration | None:
+    """Of `rows` the one that began last on or before `day`; if all began later, the first.
+
+    As in a case folder a row without a date has begun since ever, and whether the certificate
+    holds on the day is for the results to say.
+    """
+    fitting = [one for one in rows if (one.instrument_id, one.quantity) == (instrument, quantity)]
+    begun = [one for one in fitting if (one.calibrated_on or date.min) <= day]
+    if begun:
+        return max(begun, key=lambda one: (one.calibrated_on or date.min, one.pk))
+    return min(fitting, key=lambda one: (one.calibrated_on or date.min, one.pk), default=None)
+
+
+def refuse_wrong(reading: Reading) -> None:
+    """Refuse what a case folder would refuse."""
+    faults = _cell_faults(reading)
+    home = reading.visit.property_id
+    if reading.spot.room.property_id != home:
+        faults["spot"] = _("This spot is not of this property.")
+    if reading.ground_point is not None and reading.ground_point.property_id != home:
+        faults["ground_point"] = _("This ground point is not of this property.")
+    units = UNITS_OF[Unit(reading.measurand)]
+    if reading.unit not in units:
+        faults["unit"] = _("%(units)s for this quantity.") % {"units": ", ".join(units)}
+    if reading.calibration is None:
+        faults["instrument"] = _("The register has no row of this instrument for this quantity.")
+    if faults:
+        raise ValidationError(faults)
+
+
+def calibration_of_the_day(reading: Reading) -> Calibration | None:
+    """What the register has for the instrument, the quantity and the day of the visit."""
+    return latest_calibration(
+        Calibration.objects.filter(instrument=reading.instrument_id),
+        instrument=reading.instrument_id,
+        quantity=QUANTITY_OF[reading.measurand],
+        day=reading.visit.date,
+    )
+
+
+def _cell_faults(reading: Reading) -> dict[str, str]:
+    """Either a total, or one to three axes; nothing negative, and nothing under 0."""
+    faults = {}
+    for name in (*AXES, "total", "body_distance_m", "surface_distance_m"):
+        value = getattr(reading, name)
+        if value is not None and not 0 <= value < float("inf"):
+            faults[name] = _("A number of 0 or more.")
+        elif value == 0 and getattr(reading, f"{name}_mark", "") == "<":
+            faults[name] = _("Nothing is under 0.")
+    axes = any(getattr(reading, axis) is not None for axis in AXES)
+    if axes and reading.total is not None:
+        faults["total"] = _("Either a total or axes, not both.")
+    if not axes and reading.total is None:
+        faults["total"] = _("A total, or one to three axes.")
+    return faults
