@@ -10,7 +10,6 @@ from django.contrib.auth.models import AnonymousUser
 from django.core.exceptions import PermissionDenied
 from django.db import models
 from django.http import HttpRequest, HttpResponse
-from django.http.response import HttpResponseBase
 from django.shortcuts import resolve_url
 from django.utils import translation
 from django.utils.cache import add_never_cache_headers
@@ -53,7 +52,7 @@ class RoleScopedQuerySet(models.QuerySet[M_co]):
         return self.none()
 
 
-View = Callable[Concatenate[HttpRequest, P], HttpResponseBase]
+View = Callable[Concatenate[HttpRequest, P], HttpResponse]
 
 
 def role_required(*roles: str) -> Callable[[View[P]], View[P]]:
@@ -61,7 +60,7 @@ def role_required(*roles: str) -> Callable[[View[P]], View[P]]:
 
     def decorate(view: View[P]) -> View[P]:
         @wraps(view)
-        def guarded(request: HttpRequest, *args: P.args, **kwargs: P.kwargs) -> HttpResponseBase:
+        def guarded(request: HttpRequest, *args: P.args, **kwargs: P.kwargs) -> HttpResponse:
             if getattr(request.user, "role", None) not in roles:
                 raise PermissionDenied
             return view(request, *args, **kwargs)
@@ -75,7 +74,7 @@ def manager_required(view: View[P]) -> View[P]:
     """Let only people through who run the practice."""
 
     @wraps(view)
-    def guarded(request: HttpRequest, *args: P.args, **kwargs: P.kwargs) -> HttpResponseBase:
+    def guarded(request: HttpRequest, *args: P.args, **kwargs: P.kwargs) -> HttpResponse:
         if not getattr(request.user, "is_manager", False):
             raise PermissionDenied
         return view(request, *args, **kwargs)

@@ -6,7 +6,7 @@ from django.contrib import messages
 from django.core.exceptions import ValidationError
 from django.core.paginator import Paginator
 from django.db.models import Count, Q, QuerySet
-from django.http import FileResponse, HttpRequest, HttpResponse
+from django.http import HttpRequest, HttpResponse
 from django.shortcuts import get_object_or_404, redirect, render
 from django.urls import reverse
 from django.utils import timezone
@@ -34,7 +34,7 @@ def client_list(request: HttpRequest) -> HttpResponse:
 
 @require_safe
 @role_required("office", "assessor")
-def client_list_export(request: HttpRequest) -> FileResponse:
+def client_list_export(request: HttpRequest) -> HttpResponse:
     """The same list, all of it, as XLSX."""
     columns: list[Column] = [
         (_("Name"), lambda row: row.name),

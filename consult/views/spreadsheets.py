@@ -3,18 +3,18 @@
 import re
 import unicodedata
 
-from django.http import FileResponse
+from django.http import HttpResponse
 
 from consult.services.lists import XLSX, Sheet, write_workbook
 
 _SPELT = str.maketrans({"ä": "ae", "ö": "oe", "ü": "ue", "ß": "ss", "ø": "o", "æ": "ae"})
 
 
-def spreadsheet(name: str, *sheets: Sheet) -> FileResponse:
+def spreadsheet(name: str, *sheets: Sheet) -> HttpResponse:
     """The lists as one XLSX file, named in the reader's language."""
-    file = write_workbook(sheets=sheets)
-    name = f"{plain_name(name)}.xlsx"
-    return FileResponse(file, as_attachment=True, filename=name, content_type=XLSX)
+    response = HttpResponse(write_workbook(sheets=sheets), content_type=XLSX)
+    response["Content-Disposition"] = f'attachment; filename="{plain_name(name)}.xlsx"'
+    return response
 
 
 def plain_name(text: str) -> str:

@@ -2,7 +2,7 @@
 
 from django.core.paginator import Paginator
 from django.db.models import QuerySet
-from django.http import FileResponse, HttpRequest, HttpResponse
+from django.http import HttpRequest, HttpResponse
 from django.shortcuts import render
 from django.utils import timezone
 from django.utils.cache import patch_vary_headers
@@ -40,7 +40,7 @@ def case_list(request: HttpRequest) -> HttpResponse:
 
 @require_safe
 @role_required("office", "assessor")
-def case_list_export(request: HttpRequest) -> FileResponse:
+def case_list_export(request: HttpRequest) -> HttpResponse:
     """The same list, all of it, as XLSX."""
     return spreadsheet(_("cases"), Sheet(_("Cases"), case_columns(), _wanted(request)))
 

@@ -134,7 +134,7 @@ def test_the_list_comes_as_a_workbook_without_formulas(client, office):
     ClientFactory(name="=1+1", phone="+49 460 1")
     ClientFactory(name="Ida Moor")
     answer = client.get(reverse("client_list_export"), {"q": "1+1"})
-    book = CalamineWorkbook.from_filelike(io.BytesIO(answer.getvalue()))
+    book = CalamineWorkbook.from_filelike(io.BytesIO(answer.content))
     rows = book.get_sheet_by_index(0).to_python()
     assert [row[:3] for row in rows[1:]] == [
         ["'=1+1", "Mill Lane 3\n12345 Riverside", "'+49 460 1"]

@@ -71,7 +71,7 @@ def test_the_export_holds_the_list_and_no_formula(client):
     CaseFactory(reference="EB-8", stage=Stage.PLAN)
     answer = client.get(reverse("case_list_export"), {"stage": "works"})
     assert answer["Content-Disposition"].startswith("attachment")
-    book = CalamineWorkbook.from_filelike(io.BytesIO(answer.getvalue()))
+    book = CalamineWorkbook.from_filelike(io.BytesIO(answer.content))
     rows = book.get_sheet_by_index(0).to_python()
     assert len(rows) == 2
     assert rows[1][:3] == ["EB-7", '\'=HYPERLINK("x")', "'-1+1, @home"]
@@ -84,7 +84,7 @@ def test_an_assessor_exports_own_cases_alone(client):
     assign(assessor, mine.property)
     client.force_login(assessor)
     answer = client.get(reverse("case_list_export"))
-    book = CalamineWorkbook.from_filelike(io.BytesIO(answer.getvalue()))
+    book = CalamineWorkbook.from_filelike(io.BytesIO(answer.content))
     assert [row[0] for row in book.get_sheet_by_index(0).to_python()[1:]] == [mine.reference]
 
 
