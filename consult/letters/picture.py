@@ -225,13 +225,14 @@ def _band_words(words: str, middle: float, index: int) -> str:
     """The band's name in one or two short lines."""
     lines = words.split(" ", 1)
     first = HEADER_TOP + (10.5 if len(lines) == 2 else 15.0)
-    return "".join(
+    written = "".join(
         text(
             middle, first + 9.0 * place, line, size=8.5, anchor="middle",
             fill=BAND_TEXT_COLOURS[index],
         )
         for place, line in enumerate(lines)
     )  # fmt: skip
+    return f'<g class="band-words">{written}</g>'
 
 
 def _hatch(left: float, top: float, right: float, bottom: float, step: float) -> str:
