@@ -2,11 +2,13 @@
 
 from django.urls import path
 
-from surveys.views import readings, registers, visits
+from surveys.views import exports, readings, registers, visits
 
 urlpatterns = [
     path("visits/", visits.visit_list, name="visit_list"),
+    path("visits/list/", exports.visit_list_export, name="visit_list_export"),
     path("visits/<int:pk>/", visits.visit_detail, name="visit_detail"),
+    path("visits/<int:pk>/list/", exports.visit_detail_export, name="visit_detail_export"),
     path("visits/<int:pk>/sheet/", visits.visit_sheet, name="visit_sheet"),
     path("visits/<int:pk>/conditions/", visits.visit_edit, name="visit_edit"),
     path("visits/<int:pk>/readings/", visits.reading_add, name="reading_add"),
@@ -19,13 +21,21 @@ urlpatterns = [
     path("readings/<int:pk>/correct/", readings.reading_correct, name="reading_correct"),
     path("readings/<int:pk>/set-aside/", readings.reading_set_aside, name="reading_set_aside"),
     path("instruments/", registers.instrument_list, name="instrument_list"),
+    path("instruments/list/", exports.instrument_list_export, name="instrument_list_export"),
     path("instruments/add/", registers.instrument_add, name="instrument_add"),
     path("instruments/<int:pk>/", registers.instrument_detail, name="instrument_detail"),
+    path(
+        "instruments/<int:pk>/list/",
+        exports.instrument_detail_export,
+        name="instrument_detail_export",
+    ),
     path("instruments/<int:pk>/edit/", registers.instrument_edit, name="instrument_edit"),
     path("instruments/<int:pk>/calibrations/", registers.calibration_add, name="calibration_add"),
     path("calibrations/<int:pk>/", registers.calibration_edit, name="calibration_edit"),
     path("guidelines/", registers.guideline_list, name="guideline_list"),
+    path("guidelines/list/", exports.guideline_list_export, name="guideline_list_export"),
     path("guidelines/add/", registers.guideline_add, name="guideline_add"),
     path("guidelines/<str:code>/remove/", registers.guideline_remove, name="guideline_remove"),
     path("placement/", registers.placement, name="placement"),
+    path("placement/list/", exports.placement_export, name="placement_export"),
 ]

@@ -1,8 +1,12 @@
 """Registers: instruments with certificates and what falls due, guidelines, own placement."""
 
+from collections.abc import Sequence
+from datetime import date
+from typing import Any
+
 from django.contrib import messages
 from django.core.exceptions import ValidationError
-from django.db.models import Count, Q
+from django.db.models import Count, Q, QuerySet
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import get_object_or_404, redirect, render
 from django.utils import timezone
@@ -34,24 +38,34 @@ def _who(request: HttpRequest) -> User:
 @role_required("office", "assessor")
 def instrument_list(request: HttpRequest) -> HttpResponse:
     """Instruments by what falls due next, late ones first."""
-    standings = services.falling_due(today=timezone.localdate())
-    shown = {one.calibration.instrument_id for one in standings}
-    others = Instrument.objects.exclude(pk__in=shown).order_by("is_retired", "name")
+    standings, others = instrument_rows(timezone.localdate())
     context = {"standings": standings, "others": others}
     return render(request, "surveys/instrument_list.html", context)
+
+
+def instrument_rows(today: date) -> tuple[Sequence[services.Standing], QuerySet[Instrument]]:
+    """What falls due, by quantity; then those out of use or not described yet."""
+    standings = services.falling_due(today=today)
+    shown = {one.calibration.instrument_id for one in standings}
+    return standings, Instrument.objects.exclude(pk__in=shown).order_by("is_retired", "name")
 
 
 @require_safe
 @role_required("office", "assessor")
 def instrument_detail(request: HttpRequest, pk: int) -> HttpResponse:
     instrument = get_object_or_404(Instrument, pk=pk)
-    sealed = Count("readings", filter=Q(readings__visit__sealed_at__isnull=False))
     context = {
         "instrument": instrument,
-        "calibrations": instrument.calibrations.annotate(n_sealed=sealed),
+        "calibrations": certificates_of(instrument),
         "today": timezone.localdate(),
     }
     return render(request, "surveys/instrument_detail.html", context)
+
+
+def certificates_of(instrument: Instrument) -> QuerySet[Calibration]:
+    """Its rows, each with the number of sealed readings that stand on it."""
+    sealed = Count("readings", filter=Q(readings__visit__sealed_at__isnull=False))
+    return instrument.calibrations.annotate(n_sealed=sealed)
 
 
 @require_http_methods(FORM_METHODS)
@@ -136,8 +150,13 @@ def _form_page(
 @role_required("office", "assessor")
 def guideline_list(request: HttpRequest) -> HttpResponse:
     """Every guideline with its bands."""
+    return render(request, "surveys/guideline_list.html", {"tables": guideline_tables()})
+
+
+def guideline_tables() -> list[dict[str, Any]]:
+    """Each guideline with a row per quantity, the built-in ones first."""
     guidelines = Guideline.objects.order_by("-is_built_in", "code").prefetch_related("bands")
-    tables = [
+    return [
         {
             "guideline": guideline,
             "rows": [
@@ -150,7 +169,6 @@ def guideline_list(request: HttpRequest) -> HttpResponse:
         }
         for guideline in guidelines
     ]
-    return render(request, "surveys/guideline_list.html", {"tables": tables})
 
 
 @require_http_methods(FORM_METHODS)

@@ -4,6 +4,7 @@ from typing import Any
 from urllib.parse import urlencode
 
 from django.core.paginator import Paginator
+from django.db.models import QuerySet
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import redirect, render
 from django.urls import reverse
@@ -11,7 +12,7 @@ from django.utils import timezone
 
 from surveys.calc.uncertainty import DEFAULT_PLACEMENT
 from surveys.forms.visits import GroundCheckForm, GroundPointForm, ReadingForm, SpotForm
-from surveys.models import Guideline, Spot, Visit
+from surveys.models import Guideline, Reading, Spot, Visit
 from surveys.results import RULES, dangers_of, reading_figures, visit_results
 from surveys.services.repeat import baseline_of, to_repeat
 from surveys.services.visits import missing_before_sealing
@@ -48,9 +49,7 @@ def page_context(request: HttpRequest, visit: Visit, **forms: Any) -> dict[str, 
     """Everything on the page; `forms` are those that came back with faults."""
     guideline, placement = chosen_guideline(request), chosen_placement(request)
     is_open = visit.sealed_at is None
-    order = "-position" if is_open else "position"
-    readings = visit.readings.select_related("spot__room", "instrument", "ground_point")
-    page = Paginator(readings.order_by(order), PER_PAGE).get_page(request.GET.get("page"))
+    page = Paginator(readings_in_order(visit), PER_PAGE).get_page(request.GET.get("page"))
     baseline = baseline_of(visit)
     context = {
         "visit": visit,
@@ -62,7 +61,7 @@ def page_context(request: HttpRequest, visit: Visit, **forms: Any) -> dict[str, 
         "rules": RULES,
         "page": page,
         "figures": reading_figures(visit, guideline=guideline, placement=placement),
-        "findings": _findings(visit, guideline, placement),
+        "findings": findings_at(visit, guideline, placement),
         "dangers": dangers_of(visit),
         "ground_checks": visit.ground_checks.select_related("point", "other_point"),
         "baseline": baseline,
@@ -78,7 +77,14 @@ def _band_names(guideline: Guideline) -> dict[int, str]:
     return dict(guideline.bands.values_list("number", "name"))
 
 
-def _findings(visit: Visit, guideline: Guideline, placement: float) -> list[dict[str, Any]]:
+def readings_in_order(visit: Visit) -> QuerySet[Reading]:
+    """The readings as the page has them: while one types the latest first, then as they came."""
+    rows = visit.readings.select_related("spot__room", "instrument", "ground_point")
+    return rows.order_by("position" if visit.sealed_at else "-position")
+
+
+def findings_at(visit: Visit, guideline: Guideline, placement: float) -> list[dict[str, Any]]:
+    """Each spot and quantity of the visit with its finding."""
     found = visit_results([visit], guideline=guideline, placement=placement).findings
     spots = Spot.objects.select_related("room").in_bulk({one.spot for one in found.values()})
     return [{"spot": spots[one.spot], "finding": one} for one in found.values()]

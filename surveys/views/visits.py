@@ -3,7 +3,7 @@
 from django.contrib import messages
 from django.core.exceptions import ValidationError
 from django.core.paginator import Paginator
-from django.db.models import Q
+from django.db.models import Q, QuerySet
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import get_object_or_404, redirect, render
 from django.utils import timezone
@@ -44,19 +44,29 @@ def _who(request: HttpRequest) -> User:
 @require_safe
 @role_required("office", "assessor")
 def visit_list(request: HttpRequest) -> HttpResponse:
-    query, state = request.GET.get("q", "").strip(), request.GET.get("state", "")
+    page = Paginator(wanted_visits(request), PER_PAGE).get_page(request.GET.get("page"))
+    context = {
+        "page": page,
+        "query": request.GET.get("q", "").strip(),
+        "state": request.GET.get("state", ""),
+        "today": timezone.localdate(),
+    }
+    return render(request, "surveys/visit_list.html", context)
+
+
+def wanted_visits(request: HttpRequest) -> QuerySet[Visit]:
+    """The visits that the person may see and asked for, the latest first."""
     visits = Visit.objects.visible_to(request.user).select_related("property__client").for_list()
+    state = request.GET.get("state", "")
     if state in ("open", "sealed"):
         visits = visits.filter(sealed_at__isnull=state == "open")
-    for word in query.split():
+    for word in request.GET.get("q", "").split():
         visits = visits.filter(
             Q(label__icontains=word)
             | Q(property__address__icontains=word)
             | Q(property__client__name__icontains=word)
         )
-    page = Paginator(visits.order_by("-date", "-pk"), PER_PAGE).get_page(request.GET.get("page"))
-    context = {"page": page, "query": query, "state": state, "today": timezone.localdate()}
-    return render(request, "surveys/visit_list.html", context)
+    return visits.order_by("-date", "-pk")
 
 
 @require_safe

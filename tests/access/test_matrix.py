@@ -131,6 +131,16 @@ MATRIX: dict[str, tuple[str, dict[str, str], str]] = {
     "guideline_remove": ("post", {"code": "SBM-2015"}, "302 302 403 403 403 403 403 302"),
     "placement": ("get", {}, "200 200 200 200 403 403 403 302"),
     "ground_check_correct": ("get", {"pk": "{check}"}, "200 200 200 404 403 403 403 302"),
+    "visit_list_export": ("get", {}, "200 200 200 200 403 403 403 302"),
+    "visit_detail_export": ("get", {"pk": "{visit}"}, "200 200 200 404 403 403 403 302"),
+    "instrument_list_export": ("get", {}, "200 200 200 200 403 403 403 302"),
+    "instrument_detail_export": (
+        "get",
+        {"pk": "{instrument}"},
+        "200 200 200 200 403 403 403 302",
+    ),
+    "guideline_list_export": ("get", {}, "200 200 200 200 403 403 403 302"),
+    "placement_export": ("get", {}, "200 200 200 200 403 403 403 302"),
     # (end of visits, readings and registers)
     # The log-in library's own pages: they show nothing of the practice.
     "account_login": ("get", {}, "302 302 302 302 302 302 302 200"),

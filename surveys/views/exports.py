@@ -1,0 +1,242 @@
+"""What was measured, as spreadsheets: visits, registers and placement, and one visit."""
+
+from typing import Any
+
+from django.http import HttpRequest, HttpResponse
+from django.shortcuts import get_object_or_404
+from django.utils import timezone
+from django.utils.translation import gettext as _
+from django.views.decorators.http import require_safe
+
+from consult.access import role_required
+from consult.letters.words import measurand_words, phrase, phrases
+from consult.services.lists import Cell, Column, Sheet
+from consult.views.spreadsheets import spreadsheet
+from surveys.calc.units import CANONICAL_UNIT, Measurand
+from surveys.models import Band, Instrument, Reading, Visit
+from surveys.results import reading_figures
+from surveys.services.corrections import corrections_at
+from surveys.services.placement import own_placement
+from surveys.services.registers import Standing
+from surveys.views.registers import certificates_of, guideline_tables, instrument_rows
+from surveys.views.visit_page import (
+    chosen_guideline,
+    chosen_placement,
+    findings_at,
+    readings_in_order,
+)
+from surveys.views.visits import wanted_visits
+
+
+@require_safe
+@role_required("office", "assessor")
+def visit_list_export(request: HttpRequest) -> HttpResponse:
+    columns: list[Column] = [
+        (_("Visit"), lambda visit: visit.label),
+        (_("Kind"), lambda visit: visit.get_kind_display()),
+        (_("Day"), lambda visit: visit.date),
+        (_("Client"), lambda visit: visit.property.client.name),
+        (_("Property"), lambda visit: str(visit.property)),
+        (_("Assessor"), lambda visit: visit.assessor),
+        (_("Readings"), lambda visit: visit.n_readings),
+        (_("Sealed on"), lambda visit: visit.sealed_at and timezone.localdate(visit.sealed_at)),
+    ]
+    return spreadsheet(_("visits"), Sheet(_("Visits"), columns, wanted_visits(request)))
+
+
+@require_safe
+@role_required("office", "assessor")
+def visit_detail_export(request: HttpRequest, pk: int) -> HttpResponse:
+    """Readings, findings and ground checks of a visit, each on a sheet."""
+    visits = Visit.objects.visible_to(request.user).select_related("property")
+    visit = get_object_or_404(visits, pk=pk)
+    guideline, placement = chosen_guideline(request), chosen_placement(request)
+    figures = reading_figures(visit, guideline=guideline, placement=placement)
+    readings = [(row, figures[row.pk]) for row in readings_in_order(visit)]
+    corrected = {one.reading_id: one.reason for one in corrections_at([visit])}
+    checks = visit.ground_checks.select_related("point", "other_point")
+    findings = findings_at(visit, guideline, placement)
+    return spreadsheet(
+        f"{_('visit')} {visit.label} {visit.date}",
+        Sheet(_("Readings"), [*_place_columns(), *_reading_columns(corrected)], readings),
+        Sheet(_("Findings per spot"), _finding_columns(), findings),
+        Sheet(_("Ground checks"), _check_columns(), checks),
+    )
+
+
+def _place_columns() -> list[Column]:
+    return [
+        (_("No."), lambda row: row[0].position),
+        (_("Room"), lambda row: row[0].spot.room.name),
+        (_("Spot"), lambda row: row[0].spot.name),
+        (_("Quantity"), lambda row: measurand_words(row[0].measurand)),
+        (_("Instrument"), lambda row: row[0].instrument.name),
+        (_("Ground point"), lambda row: row[0].ground_point and row[0].ground_point.name),
+        (_("State"), lambda row: row[0].get_state_display()),
+        (_("Circuits off"), lambda row: row[0].circuits_off),
+    ]
+
+
+def _reading_columns(corrected: dict[int, str]) -> list[Column]:
+    return [
+        ("X", lambda row: _shown(row[0], "x")),
+        ("Y", lambda row: _shown(row[0], "y")),
+        ("Z", lambda row: _shown(row[0], "z")),
+        (_("Total read"), lambda row: _shown(row[0], "total")),
+        (_("Unit"), lambda row: row[0].unit),
+        (_("Sign"), lambda row: row[1].qualifier),
+        (_("Comes to"), lambda row: row[1].value),
+        (_("U (k = 2)"), lambda row: _expanded(row[1].u)),
+        (_("In"), lambda row: row[1].unit),
+        (_("Band"), lambda row: row[1].band),
+        (_("Set aside"), lambda row: row[0].set_aside),
+        (_("Put right after the seal"), lambda row: corrected.get(row[0].pk)),
+        (_("Load"), lambda row: row[0].load),
+        (_("Note"), lambda row: row[0].note),
+    ]
+
+
+def _shown(reading: Reading, axis: str) -> Cell:
+    """A number as a number; with its mark, as the display had it, it is a text."""
+    value: float | None = getattr(reading, axis)
+    mark: str = getattr(reading, f"{axis}_mark")
+    return f"{mark}{value:.15g}" if mark and value is not None else value
+
+
+def _expanded(u: float) -> float | None:
+    return 2 * u if u == u else None  # not a number where no instrument row says how well it reads
+
+
+def _finding_columns() -> list[Column]:
+    return [
+        (_("Room"), lambda row: row["spot"].room.name),
+        (_("Spot"), lambda row: row["spot"].name),
+        (_("Quantity"), lambda row: measurand_words(row["finding"].measurand)),
+        (_("Unit"), lambda row: row["finding"].unit),
+        (_("Sign"), lambda row: row["finding"].qualifier),
+        (_("Highest reading"), lambda row: row["finding"].value),
+        (_("U (k = 2)"), lambda row: _expanded(row["finding"].u)),
+        (_("Band"), lambda row: row["finding"].band),
+        (_("Readings"), lambda row: row["finding"].n_readings),
+        (_("Certificate in force"), lambda row: _("yes") if row["finding"].certified else _("no")),
+        (_("What to know"), lambda row: phrases(row["finding"].flags)),
+    ]
+
+
+def _check_columns() -> list[Column]:
+    return [
+        (_("Ground point"), lambda check: check.point.name),
+        (_("Outlet test"), lambda check: check.get_outlet_test_display()),
+        (_("Against"), lambda check: check.other_point and check.other_point.name),
+        (_("Voltage [V]"), lambda check: check.voltage_v),
+        (_("Note"), lambda check: check.note),
+    ]
+
+
+@require_safe
+@role_required("office", "assessor")
+def instrument_list_export(request: HttpRequest) -> HttpResponse:
+    """What falls due next, then the instruments that stand below the table."""
+    standings, others = instrument_rows(timezone.localdate())
+    rows = [*standings, *others]
+    columns: list[Column] = [
+        (_("Instrument"), lambda row: _instrument(row).name),
+        (_("Description"), lambda row: _instrument(row).description),
+        *(
+            (title, lambda row, value=value: _of_newest(row, value))
+            for title, value in _certificate_columns()[:4]
+        ),
+        (_("Days left"), lambda row: row.days_left if isinstance(row, Standing) else None),
+        (_("Out of use"), lambda row: _("yes") if _instrument(row).is_retired else _("no")),
+    ]
+    return spreadsheet(_("instruments"), Sheet(_("Instruments"), columns, rows))
+
+
+def _instrument(row: Standing | Instrument) -> Instrument:
+    return row.calibration.instrument if isinstance(row, Standing) else row
+
+
+def _of_newest(row: Standing | Instrument, value: Any) -> Cell:
+    cell: Cell = value(row.calibration) if isinstance(row, Standing) else None
+    return cell
+
+
+def _certificate_columns() -> list[Column]:
+    return [
+        (_("Quantity"), lambda row: row.get_quantity_display()),
+        (_("Certificate"), lambda row: row.certificate),
+        (_("Calibrated"), lambda row: row.calibrated_on),
+        (_("Due"), lambda row: row.due_on),
+        (_("Unit"), lambda row: row.unit),
+        (_("Gain [%]"), lambda row: row.gain_percent),
+        (_("Resolution"), lambda row: row.resolution),
+        (_("Noise"), lambda row: row.noise),
+        (_("Floor"), lambda row: row.floor),
+        (_("Ceiling"), lambda row: row.ceiling),
+        (_("From [Hz]"), lambda row: row.low_hz),
+        (_("To [Hz]"), lambda row: row.high_hz),
+    ]
+
+
+@require_safe
+@role_required("office", "assessor")
+def instrument_detail_export(request: HttpRequest, pk: int) -> HttpResponse:
+    instrument = get_object_or_404(Instrument, pk=pk)
+    columns = [*_certificate_columns(), (_("Sealed readings"), lambda row: row.n_sealed)]
+    sheet = Sheet(_("Certificates"), columns, certificates_of(instrument))
+    return spreadsheet(f"{_('certificates')} {instrument.name}", sheet)
+
+
+@require_safe
+@role_required("office", "assessor")
+def guideline_list_export(request: HttpRequest) -> HttpResponse:
+    """A row for each guideline and quantity, with its bands."""
+    rows = [
+        (table["guideline"], row["measurand"], {band.number: band for band in row["bands"]})
+        for table in guideline_tables()
+        for row in table["rows"]
+    ]
+    columns: list[Column] = [
+        (_("Guideline"), lambda row: row[0].code),
+        (_("Title"), lambda row: row[0].title),
+        (_("Built in"), lambda row: _("yes") if row[0].is_built_in else _("no")),
+        (_("Quantity"), lambda row: measurand_words(row[1])),
+        (_("Unit"), lambda row: CANONICAL_UNIT[Measurand(row[1])]),
+    ]
+    for number in (1, 2, 3, 4):
+        columns += _band_columns(number)
+    columns += [(_("Source"), lambda row: row[0].source), (_("Note"), lambda row: row[0].note)]
+    return spreadsheet(_("guidelines"), Sheet(_("Guidelines"), columns, rows))
+
+
+def _band_columns(number: int) -> list[Column]:
+    """Its words and, for all but the last, the bound up to which it goes."""
+
+    def name(row: tuple[Any, str, dict[int, Band]]) -> Cell:
+        return phrase(row[2][number].name) if number in row[2] else None
+
+    def upper(row: tuple[Any, str, dict[int, Band]]) -> Cell:
+        return row[2][number].upper if number in row[2] else None
+
+    words = {"number": number}
+    columns: list[Column] = [(_("Band %(number)s") % words, name)]
+    return columns if number == 4 else [*columns, (_("Band %(number)s up to") % words, upper)]
+
+
+@require_safe
+@role_required("office", "assessor")
+def placement_export(request: HttpRequest) -> HttpResponse:
+    own = own_placement(Reading.objects.visible_to(request.user))
+    columns: list[Column] = [
+        (_("Spot"), lambda one: str(one.reading.spot)),
+        (_("Quantity"), lambda one: measurand_words(one.reading.measurand)),
+        (_("Visit"), lambda one: one.reading.visit.label),
+        (_("Day"), lambda one: one.reading.visit.date),
+        (_("Instrument"), lambda one: one.reading.instrument.name),
+        (_("Readings"), lambda one: one.n),
+        (_("Mean"), lambda one: one.mean),
+        (_("Unit"), lambda one: one.unit),
+        (_("Spread [%]"), lambda one: one.percent),
+    ]
+    sheet = Sheet(_("Repeated spots"), columns, own.groups if own else [])
+    return spreadsheet(_("placement"), sheet)
