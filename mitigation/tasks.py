@@ -1,8 +1,10 @@
 """The doors through which Celery comes into cases."""
 
 from consult.services import jobs
-from mitigation.services.uploads import DROP_UPLOADS, drop_uploads
+from mitigation.services import uploads
 
-jobs.register(DROP_UPLOADS, drop_uploads)
+jobs.register(uploads.CHECK_UPLOAD, uploads.check_upload, uploads.upload_failed)
+jobs.register(uploads.IMPORT_UPLOAD, uploads.import_upload, uploads.upload_failed)
+jobs.register(uploads.DROP_UPLOADS, uploads.drop_uploads)
 
-__all__ = ["DROP_UPLOADS"]
+__all__ = ["uploads"]

@@ -22,7 +22,7 @@ urlpatterns = [
     path("uploads/template/", uploads.upload_template, name="upload_template"),
     path("uploads/<str:token>/", uploads.upload_preview, name="upload_preview"),
     re_path(
-        r"^uploads/(?P<token>[\w-]+)/(?P<act>confirm|cancel)/$",
+        r"^uploads/(?P<token>[\w-]+)/(?P<act>confirm|cancel|retry)/$",
         uploads.upload_act,
         name="upload_act",
     ),

@@ -2,8 +2,9 @@
 
 from mitigation.models.cases import Case, CaseVisit, CaseWord
 from mitigation.models.outcomes import Outcome
-from mitigation.models.papers import Attachment, Note, PendingUpload
+from mitigation.models.papers import Attachment, Note
 from mitigation.models.stages import DUE_DAYS, ENDS, MOVES, NEXT_MOVE, Stage
+from mitigation.models.uploads import PendingUpload
 
 __all__ = [
     "DUE_DAYS",

@@ -1,11 +1,8 @@
 """What the practice keeps on a case for itself: notes and attached files."""
 
-from typing import Any, Self
-
 from django.db import models
 from django.utils.translation import gettext_lazy as _
 
-from consult.access import RoleScopedQuerySet
 from consult.models import User
 from consult.models.clients import AtPropertyQuerySet
 from mitigation.models.cases import Case
@@ -63,35 +60,6 @@ class Attachment(models.Model):
         constraints = [
             models.UniqueConstraint(fields=["case", "sha256"], name="file_is_attached_once"),
         ]
-
-    def __str__(self) -> str:
-        return self.name
-
-
-class PendingUploadQuerySet(RoleScopedQuerySet["PendingUpload"]):
-    def seen_by_office(self, user: Any) -> Self:
-        """Not even the office sees what somebody else has not confirmed."""
-        return self.filter(owner=user)
-
-    def seen_by_assessor(self, user: Any) -> Self:
-        return self.filter(owner=user)
-
-
-class PendingUpload(models.Model):
-    """A checked case folder that waits for its owner to confirm or cancel it."""
-
-    token = models.CharField(max_length=43, unique=True)
-    owner = models.ForeignKey(User, on_delete=models.CASCADE, related_name="+")
-    name = models.CharField(max_length=200)
-    file = models.FileField(max_length=200)
-    size = models.PositiveBigIntegerField()
-    received_at = models.DateTimeField()
-    expires_at = models.DateTimeField(db_index=True)
-
-    objects = PendingUploadQuerySet.as_manager()
-
-    class Meta:
-        ordering = ["-received_at", "-pk"]
 
     def __str__(self) -> str:
         return self.name

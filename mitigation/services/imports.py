@@ -1,5 +1,6 @@
 """A case folder becomes a case: all of it or nothing, and the same bytes only once."""
 
+from collections.abc import Callable
 from dataclasses import dataclass
 from datetime import datetime
 
@@ -34,8 +35,18 @@ class ImportResult:
     created: bool
 
 
-def import_case_folder(*, source: Source, by: User | None, now: datetime) -> ImportResult:
-    """Enter a case folder; if it is wrong, CaseFolderRefused with every fault, nothing stored."""
+def import_case_folder(
+    *,
+    source: Source,
+    by: User | None,
+    now: datetime,
+    before_storing: Callable[[int], object] | None = None,
+) -> ImportResult:
+    """Enter a case folder; if it is wrong, CaseFolderRefused with every fault, nothing stored.
+
+    `before_storing` is told the number of readings, once they are checked and before the first is
+    stored.
+    """
     files = open_case_folder(source)
     known = case_of_files(files.sha256)
     if known is not None:
@@ -44,6 +55,8 @@ def import_case_folder(*, source: Source, by: User | None, now: datetime) -> Imp
     known = known_case(folder)
     if known is not None:
         return ImportResult(known, created=False)
+    if before_storing is not None:
+        before_storing(len(folder.readings))
     kept = files.zipped()
     is_new = keep_file(sha256=files.sha256, data=kept)
     try:

@@ -1,7 +1,8 @@
-"""A case folder between its preview and the word of the person who brought it.
+"""A case folder between its upload and its case: checked, confirmed, imported by a job.
 
-The checked file waits on the server for a day, for its owner alone. Confirming imports it by the
-same code as the command does; a second click finds the case that the first one made.
+The file waits on the server for a day, for its owner alone. Confirming writes one job under the
+upload's token, so that a second click finds the first one's. The job imports by the same code as
+the command does: all or nothing, and the same bytes once. A long file is checked by a job too.
 """
 
 import secrets
@@ -14,20 +15,46 @@ from django.db import transaction
 from django.utils import timezone
 from django.utils.translation import gettext as _
 
-from consult.models import User
+from consult.models import Job, User
 from consult.services.files import write_file
-from consult.services.jobs import Run, enqueue
+from consult.services.jobs import Run, enqueue, revive
 from mitigation.models import Case, PendingUpload
+from mitigation.services import previews
 from mitigation.services.imports import (
-    ImportResult,
     case_of_files,
     import_case_folder,
     refuse_known_reference,
 )
-from surveys.intake import CaseFolderRefused, Preview, Upload, check_case_folder
+from surveys.intake import (
+    CaseFolderRefused,
+    Fault,
+    Preview,
+    Upload,
+    check_case_folder,
+    open_case_folder,
+)
+from surveys.intake.sources import WORKBOOK
 
 KEPT_FOR = timedelta(days=1)
+CHECK_UPLOAD = "check-upload"
+IMPORT_UPLOAD = "import-upload"
 DROP_UPLOADS = "drop-uploads"
+# Checked within a request below this: about half a second (40,000 rows as CSV, 12,000 as XLSX).
+LONG_FILES_BYTES = 4_000_000
+LONG_WORKBOOK_BYTES = 600_000
+
+State = PendingUpload.State
+Step = PendingUpload.Step
+
+
+def takes_long(upload: Upload) -> bool:
+    """True where a check would keep its page waiting; what can't even be opened is told at once."""
+    try:
+        content = open_case_folder(upload).content
+    except CaseFolderRefused:
+        return False
+    most = LONG_WORKBOOK_BYTES if WORKBOOK in content else LONG_FILES_BYTES
+    return sum(map(len, content.values())) > most
 
 
 def preview_of(upload: Upload) -> Preview:
@@ -42,8 +69,10 @@ def preview_of(upload: Upload) -> Preview:
     return preview
 
 
-def keep_upload(*, upload: Upload, by: User, now: datetime) -> PendingUpload:
-    """Keep a checked upload until its owner confirms or cancels it."""
+def keep_upload(
+    *, upload: Upload, by: User, now: datetime, preview: Preview | None = None
+) -> PendingUpload:
+    """Keep an upload until its owner confirms or cancels it; without `preview` a job checks it."""
     drop_expired(now=now)
     token = secrets.token_urlsafe(32)
     key = f"uploads/{token}"
@@ -56,51 +85,135 @@ def keep_upload(*, upload: Upload, by: User, now: datetime) -> PendingUpload:
         size=len(upload.data),
         received_at=now,
         expires_at=now + KEPT_FOR,
+        state=State.CHECKING if preview is None else State.READY,
+        step=Step.WAITING if preview is None else Step.NONE,
+        **({} if preview is None else _checked(preview)),
     )
     try:
         with transaction.atomic():
-            pending.full_clean()
+            pending.full_clean(exclude=["preview"])
             pending.save()
-            enqueue(
-                kind=DROP_UPLOADS,
-                key=f"{DROP_UPLOADS}-{token}",
-                arguments={},
-                run_after=pending.expires_at,
-            )
+            if preview is None:
+                _enqueue(pending, CHECK_UPLOAD)
+            _drop_at(pending.expires_at, f"{DROP_UPLOADS}-{token}")
     except BaseException:
         default_storage.delete(key)
         raise
     return pending
 
 
-def upload_of(pending: PendingUpload) -> Upload:
-    """The file as it came."""
-    try:
-        with default_storage.open(str(pending.file)) as file:
-            return Upload(pending.name, file.read())
-    except FileNotFoundError as error:
-        raise ValidationError(_("The file is no longer here. Please upload it again.")) from error
-
-
-def confirm_upload(*, pending: PendingUpload, by: User, now: datetime) -> ImportResult:
-    """Import what was previewed; CaseFolderRefused if it can't be imported any more."""
-    if pending.expires_at <= now:
+def confirm_upload(*, pending: PendingUpload, now: datetime) -> bool:
+    """Have what was previewed imported; False when that was asked for before."""
+    ready = PendingUpload.objects.filter(pk=pending.pk, state=State.READY, expires_at__gt=now)
+    with transaction.atomic():
+        if ready.update(
+            state=State.IMPORTING,
+            step=Step.WAITING,
+            confirmed_at=now,
+            expires_at=now + KEPT_FOR,
+        ):
+            _enqueue(pending, IMPORT_UPLOAD)
+            _drop_at(now + KEPT_FOR, f"{DROP_UPLOADS}-{pending.token}-confirmed")
+            return True
+    found = PendingUpload.objects.filter(pk=pending.pk).first()
+    if found is None or found.expires_at <= now:
         raise ValidationError(_("The file has waited too long. Please upload it again."))
-    return import_case_folder(source=upload_of(pending), by=by, now=now)
+    if found.confirmed_at is None:
+        raise ValidationError(_("The file has not been checked yet, or something in it is wrong."))
+    return False
 
 
 def cancel_upload(*, pending: PendingUpload) -> None:
-    """Forget an upload; the row goes last, so that a file left over is found again."""
-    default_storage.delete(str(pending.file))
-    pending.delete()
+    """Forget an upload; one that is being imported is beyond cancelling."""
+    with transaction.atomic():
+        found = PendingUpload.objects.select_for_update().filter(pk=pending.pk).first()
+        if found is None:
+            return
+        if found.state == State.IMPORTING:
+            raise ValidationError(_("It is being imported already and cannot be cancelled."))
+        default_storage.delete(str(found.file))
+        found.delete()
+
+
+def retry_upload(*, pending: PendingUpload, now: datetime) -> bool:
+    """Another try where the job was given up; False when it was not."""
+    kind = IMPORT_UPLOAD if pending.confirmed_at else CHECK_UPLOAD
+    state = State.IMPORTING if pending.confirmed_at else State.CHECKING
+    failed = PendingUpload.objects.filter(pk=pending.pk, state=State.FAILED, expires_at__gt=now)
+    with transaction.atomic():
+        if not failed.update(state=state, step=Step.WAITING, failure=""):
+            return False
+        revive(job=Job.objects.get(key=_key(pending, kind)), now=now)
+    return True
 
 
 def drop_expired(*, now: datetime) -> int:
-    """Forget every upload that nobody confirmed in time; says how many."""
-    expired = list(PendingUpload.objects.filter(expires_at__lte=now))
+    """Forget every upload whose time is over, except while a worker has it; says how many."""
+    expired = PendingUpload.objects.filter(expires_at__lte=now).exclude(state=State.IMPORTING)
+    dropped = 0
     for pending in expired:
         cancel_upload(pending=pending)
-    return len(expired)
+        dropped += 1
+    return dropped
+
+
+def known_case(pending: PendingUpload) -> Case | None:
+    """The case that these very files made before."""
+    return case_of_files(pending.content_sha256) if pending.content_sha256 else None
+
+
+# -- Jobs ---------------------------------------------------------------------------------------
+
+
+def check_upload(arguments: dict[str, Any], run: Run) -> None:
+    """Check a long file and keep what its owner will be shown."""
+    rows = PendingUpload.objects.filter(pk=arguments["upload"], state=State.CHECKING)
+    if not rows.update(step=Step.CHECKING):
+        return
+    pending = rows.get()
+    upload = _upload_of(pending)
+    if upload is None:
+        _refuse(rows, pending, previews.refused([_gone(pending)], 1))
+        return
+    preview = preview_of(upload)
+    if not run.is_current():
+        return
+    if preview.ok:
+        rows.update(state=State.READY, step=Step.NONE, **_checked(preview))
+    else:
+        _refuse(rows, pending, previews.shown(preview))
+
+
+def import_upload(arguments: dict[str, Any], run: Run) -> None:
+    """Import a confirmed file. An attempt after one that was killed finds the case that it made."""
+    rows = PendingUpload.objects.filter(pk=arguments["upload"], state=State.IMPORTING)
+    if not rows.update(step=Step.CHECKING):
+        return
+    pending = rows.select_related("owner").get()
+    upload = _upload_of(pending)
+    if upload is None:
+        _refuse(rows, pending, previews.refused([_gone(pending)], 1))
+        return
+    try:
+        result = import_case_folder(
+            source=upload,
+            by=pending.owner,
+            now=timezone.now(),
+            before_storing=lambda n: rows.update(step=Step.STORING, n_readings=n),
+        )
+    except CaseFolderRefused as refused:
+        _refuse(rows, pending, previews.refused(refused.faults, refused.count))
+        return
+    rows.update(state=State.DONE, step=Step.NONE, case=result.case, preview={})
+    default_storage.delete(str(pending.file))
+
+
+def upload_failed(arguments: dict[str, Any], reason: str) -> None:
+    """Say on the upload why its job was given up."""
+    moving = [State.CHECKING, State.IMPORTING]
+    PendingUpload.objects.filter(pk=arguments["upload"], state__in=moving).update(
+        state=State.FAILED, step=Step.NONE, failure=reason
+    )
 
 
 def drop_uploads(arguments: dict[str, Any], run: Run) -> None:
@@ -108,6 +221,43 @@ def drop_uploads(arguments: dict[str, Any], run: Run) -> None:
     drop_expired(now=timezone.now())
 
 
-def known_case(preview: Preview) -> Case | None:
-    """The case that these very files made before."""
-    return case_of_files(preview.folder.files.sha256) if preview.folder else None
+def _enqueue(pending: PendingUpload, kind: str) -> None:
+    enqueue(kind=kind, key=_key(pending, kind), arguments={"upload": pending.pk})
+
+
+def _key(pending: PendingUpload, kind: str) -> str:
+    return f"{kind}:{pending.token}"
+
+
+def _drop_at(when: datetime, key: str) -> None:
+    enqueue(kind=DROP_UPLOADS, key=key, arguments={}, run_after=when)
+
+
+def _checked(preview: Preview) -> dict[str, Any]:
+    """What a preview leaves on the row."""
+    assert preview.folder is not None
+    said = previews.shown(preview)
+    return {
+        "preview": said,
+        "n_readings": said["n_readings"],
+        "content_sha256": preview.folder.files.sha256,
+    }
+
+
+def _refuse(rows: Any, pending: PendingUpload, said: dict[str, Any]) -> None:
+    """Keep what is wrong, and not the file; unless another attempt has come to an end meanwhile."""
+    if rows.update(state=State.REFUSED, step=Step.NONE, preview=said):
+        default_storage.delete(str(pending.file))
+
+
+def _upload_of(pending: PendingUpload) -> Upload | None:
+    """The file as it came; None when it is not there any more."""
+    try:
+        with default_storage.open(str(pending.file)) as file:
+            return Upload(pending.name, file.read())
+    except FileNotFoundError:
+        return None
+
+
+def _gone(pending: PendingUpload) -> Fault:
+    return Fault(pending.name, None, None, None, "the file that was uploaded; upload it again")

@@ -1,9 +1,13 @@
 """A case folder comes in: check, preview, confirm or cancel. The template and exports go out."""
 
+from datetime import date
+from typing import Any
+
 from django.contrib import messages
 from django.core.exceptions import ValidationError
-from django.http import Http404, HttpRequest, HttpResponse
+from django.http import HttpRequest, HttpResponse
 from django.shortcuts import get_object_or_404, redirect, render
+from django.urls import reverse
 from django.utils import timezone
 from django.utils.http import content_disposition_header
 from django.utils.translation import gettext as _
@@ -13,12 +17,12 @@ from consult.access import role_required
 from consult.models import User
 from mitigation.forms.uploads import CaseFolderForm
 from mitigation.models import Case, PendingUpload
-from mitigation.services import uploads
+from mitigation.services import previews, uploads
 from mitigation.services.exports import export_case_folder, export_case_workbook
-from mitigation.views.previews import tables_of
-from surveys.intake import CaseFolderRefused, Preview
 from surveys.intake.template import write_template
+from surveys.models import Visit
 
+PAGE = "mitigation/upload_preview.html"
 XLSX = "application/vnd.openxmlformats-officedocument.spreadsheetml.sheet"
 EXPORTS = {
     "zip": ("application/zip", export_case_folder),
@@ -30,52 +34,72 @@ EXPORTS = {
 @role_required("office", "assessor")
 def upload(request: HttpRequest) -> HttpResponse:
     """Hand over a case folder; one with faults is shown and not kept."""
-    if request.method != "POST":
-        return render(request, "mitigation/upload.html", {"form": CaseFolderForm()})
-    form = CaseFolderForm(request.POST, request.FILES)
-    if not form.is_valid():
-        return render(request, "mitigation/upload.html", {"form": form}, status=422)
+    waiting = PendingUpload.objects.visible_to(request.user).filter(expires_at__gt=timezone.now())
+    form = CaseFolderForm(request.POST or None, request.FILES or None)
+    if request.method != "POST" or not form.is_valid():
+        context = {"form": form, "uploads": waiting.select_related("case")}
+        status = 422 if request.method == "POST" else 200
+        return render(request, "mitigation/upload.html", context, status=status)
     given = form.cleaned_data["folder"]
-    preview = uploads.preview_of(given)
-    if not preview.ok:
-        return _preview_page(request, given.name, preview, None)
+    preview = None if uploads.takes_long(given) else uploads.preview_of(given)
+    if preview is not None and not preview.ok:
+        context = {"name": given.name, "said": previews.shown(preview), "form": CaseFolderForm()}
+        return render(request, PAGE, context | {"state": "refused"}, status=422)
     assert isinstance(request.user, User)
-    pending = uploads.keep_upload(upload=given, by=request.user, now=timezone.now())
+    pending = uploads.keep_upload(
+        upload=given, by=request.user, now=timezone.now(), preview=preview
+    )
     return redirect("upload_preview", token=pending.token)
 
 
 @require_safe
 @role_required("office", "assessor")
 def upload_preview(request: HttpRequest, token: str) -> HttpResponse:
-    """What the import will enter; it waits for its owner's word."""
+    """What the import will enter, how far it is, what came of it."""
     waiting = PendingUpload.objects.visible_to(request.user).filter(expires_at__gt=timezone.now())
-    pending = get_object_or_404(waiting, token=token)
-    try:
-        preview = uploads.preview_of(uploads.upload_of(pending))
-    except ValidationError as error:
-        raise Http404 from error
-    return _preview_page(request, pending.name, preview, pending)
+    pending = get_object_or_404(waiting.select_related("case"), token=token)
+    if request.headers.get("HX-Request") == "true":
+        response = _progress(request, pending)
+    else:
+        response = render(request, PAGE, _context(request, pending))
+    response["Vary"] = "HX-Request"
+    return response
+
+
+def _progress(request: HttpRequest, pending: PendingUpload) -> HttpResponse:
+    """The part that the page asks for anew; once the work is over, the way on."""
+    if not pending.is_moving:
+        url = reverse("upload_preview", args=[pending.token])
+        if pending.case and _is_visible(request, pending.case):
+            said = _("Case %(case)s is imported.") % {"case": pending.case.reference}
+            messages.success(request, said)
+            url = reverse("case_detail", args=[pending.case.reference])
+        return HttpResponse(status=204, headers={"HX-Redirect": url})
+    if request.GET.get("seen") == pending.step:
+        return HttpResponse(status=204)  # nothing to say that has not been said
+    return render(request, f"{PAGE}#progress", {"pending": pending, "steps": _steps(pending)})
 
 
 @require_POST
 @role_required("office", "assessor")
 def upload_act(request: HttpRequest, token: str, act: str) -> HttpResponse:
     pending = get_object_or_404(PendingUpload.objects.visible_to(request.user), token=token)
-    if act == "cancel":
-        uploads.cancel_upload(pending=pending)
-        messages.info(request, _("Nothing was imported. The file has been removed."))
-        return redirect("upload")
-    assert isinstance(request.user, User)
+    now = timezone.now()
     try:
-        result = uploads.confirm_upload(pending=pending, by=request.user, now=timezone.now())
-    except CaseFolderRefused:
-        return redirect("upload_preview", token=token)  # it names what is wrong by now
+        if act == "cancel":
+            uploads.cancel_upload(pending=pending)
+            if pending.state != PendingUpload.State.DONE:
+                messages.info(request, _("Nothing was imported. The file has been removed."))
+            return redirect("upload")
+        if act == "confirm":
+            uploads.confirm_upload(pending=pending, now=now)
+        else:
+            uploads.retry_upload(pending=pending, now=now)
     except ValidationError as error:
         messages.error(request, " ".join(error.messages))
-        return redirect("upload")
-    said = _("Case %(case)s is imported.") if result.created else _("Case %(case)s holds this.")
-    messages.success(request, said % {"case": result.case.reference})
-    return redirect("case_detail", reference=result.case.reference)
+        if pending.expires_at <= now:
+            return redirect("upload")
+    return redirect("upload_preview", token=token)
 
 
 @require_safe
@@ -108,20 +132,35 @@ def download(data: bytes, kind: str, name: str) -> HttpResponse:
     return response
 
 
-def _preview_page(
-    request: HttpRequest, name: str, preview: Preview, pending: PendingUpload | None
-) -> HttpResponse:
-    known = uploads.known_case(preview)
-    visible = Case.objects.visible_to(request.user)
-    context = {
-        "form": CaseFolderForm(),
-        "name": name,
-        "preview": preview,
-        "more": preview.n_faults - len(preview.faults),
-        "tables": tables_of(preview),
+def _context(request: HttpRequest, pending: PendingUpload) -> dict[str, Any]:
+    known = uploads.known_case(pending)
+    return {
         "pending": pending,
+        "state": pending.state,
+        "steps": _steps(pending),
+        "name": pending.name,
+        "said": _with_days(pending.preview),
+        "form": CaseFolderForm(),
         "known": known,
-        "known_is_visible": known is not None and visible.filter(pk=known.pk).exists(),
+        "known_is_visible": known is not None and _is_visible(request, known),
+        "case_is_visible": pending.case is not None and _is_visible(request, pending.case),
     }
-    status = 200 if preview.ok else 422
-    return render(request, "mitigation/upload_preview.html", context, status=status)
+
+
+def _steps(pending: PendingUpload) -> list[PendingUpload.Step]:
+    """The steps of the work that a worker has, or is waited for."""
+    step = PendingUpload.Step
+    return [step.WAITING, step.CHECKING, *([step.STORING] if pending.confirmed_at else [])]
+
+
+def _with_days(said: dict[str, Any]) -> dict[str, Any]:
+    """The visits of a kept preview with their days as days, and their kinds in words."""
+    visits = [
+        row | {"day": date.fromisoformat(row["date"]), "kind": Visit.Kind(row["kind"]).label}
+        for row in said.get("visits", [])
+    ]
+    return said | {"visits": visits}
+
+
+def _is_visible(request: HttpRequest, case: Case) -> bool:
+    return Case.objects.visible_to(request.user).filter(pk=case.pk).exists()

@@ -2,8 +2,9 @@
 
 FAULT_FOLDER is where test and worker meet. FAULT_GATES names for letters, one after the other, the
 point at which the making of each waits for the file `go`: before it is `drawn`, with its `file` not
-yet in place, or with the file in place and the `row` not yet told. While the file `full` exists,
-the disk takes 4 kB per file.
+yet in place, or with the file in place and the `row` not yet told. FAULT_IMPORT_GATE names the one
+of an import: with its rows `stored` and not committed, or with all committed and not `told`. While
+the file `full` exists, the disk takes 4 kB per file.
 """
 
 import os
@@ -16,6 +17,10 @@ from typing import Any
 
 from consult.letters import rendering
 from consult.services import files, jobs, letters
+from mitigation.services import imports
+from surveys.models import SourceFile
+from surveys.services.imports import store_survey
+from surveys.services.kept_files import keep_file
 
 FOLDER = Path(os.environ["FAULT_FOLDER"])
 GATES = os.environ.get("FAULT_GATES", "").split()
@@ -69,6 +74,37 @@ def fsync(descriptor: int) -> None:
 rendering.render_letter = draw
 letters.write_file = write
 files.os.fsync = fsync  # type: ignore[assignment]  # it is called with a number only
+
+
+# -- An import --------------------------------------------------------------------------------
+
+
+_store, _keep = store_survey, keep_file
+
+
+def wait_at(point: str) -> None:
+    if os.environ.get("FAULT_IMPORT_GATE") == point and not (FOLDER / "go").exists():
+        note("waiting", os.getpid())
+        while not (FOLDER / "go").exists():
+            time.sleep(0.02)
+
+
+def store(**arguments: Any) -> Any:
+    stored = _store(**arguments)
+    wait_at("stored")
+    return stored
+
+
+def keep(**arguments: Any) -> Any:
+    """The file is kept once before the rows and once more after their commit."""
+    kept = _keep(**arguments)
+    if SourceFile.objects.filter(sha256=arguments["sha256"]).exists():
+        wait_at("told")
+    return kept
+
+
+imports.store_survey = store  # type: ignore[attr-defined]  # the name that the import calls
+imports.keep_file = keep  # type: ignore[attr-defined]  # as above
 
 
 # -- Kinds of jobs ----------------------------------------------------------------------------

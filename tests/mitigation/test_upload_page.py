@@ -2,9 +2,11 @@
 
 import datetime as dt
 import io
+import json
 import zipfile
 
 import pytest
+from django.core.exceptions import ValidationError
 from django.core.files.storage import default_storage
 from django.core.files.uploadedfile import SimpleUploadedFile
 from django.urls import reverse
@@ -12,10 +14,13 @@ from django.utils import timezone
 
 from consult import tasks
 from consult.models import Client, Job, User
-from mitigation import tasks as doors  # it registers the job
+from consult.services.files import write_file
 from mitigation.models import Case, PendingUpload
+from mitigation.services import imports, previews
+from mitigation.tasks import uploads  # the tasks register the jobs
 from surveys.intake import Upload, check_case_folder
 from surveys.models import SourceFile
+from surveys.services.imports import store_survey
 from tests.factories import CaseFactory, UserFactory
 from tests.surveys.case_folders import READINGS, TABLES, as_files, as_workbook, as_zip, changed
 from tests.surveys.test_intake_hostile import workbook_with, zip_with
@@ -41,8 +46,25 @@ def nothing_is_stored() -> bool:
     return not any(row.objects.exists() for row in rows) and not files
 
 
+def act(client, token, what):
+    return client.post(reverse("upload_act", args=[token, what]))
+
+
 def confirm(client, token):
-    return client.post(reverse("upload_act", args=[token, "confirm"]))
+    return act(client, token, "confirm")
+
+
+def work(kind):
+    """A worker does the one job of a kind."""
+    assert tasks.run_job(Job.objects.get(kind=kind).pk)
+
+
+def confirmed(client, token):
+    """Confirm and let a worker import; the case page is where it ends."""
+    answer = confirm(client, token)
+    assert answer.url == reverse("upload_preview", args=[token])
+    assert tasks.run_job(Job.objects.get(key=f"{uploads.IMPORT_UPLOAD}:{token}").pk)
+    return client.get(answer.url, headers={"HX-Request": "true"})["HX-Redirect"]
 
 
 def test_preview_then_confirm(client, office):
@@ -52,7 +74,7 @@ def test_preview_then_confirm(client, office):
     page = client.get(answer.url).content.decode()
     assert "Käthe Möwe" in page and "8 rows: 8 good, 0 wrong." in page
     assert not Case.objects.exists()
-    assert confirm(client, token).url == reverse("case_detail", args=["EB-TEST-1"])
+    assert confirmed(client, token) == reverse("case_detail", args=["EB-TEST-1"])
     assert SourceFile.objects.get().received_by == office
 
 
@@ -60,6 +82,9 @@ def test_a_second_click_makes_no_second_case(client, office):
     send(client, as_workbook().data, "case.xlsx")
     token = PendingUpload.objects.get().token
     assert confirm(client, token).url == confirm(client, token).url
+    work(uploads.IMPORT_UPLOAD)
+    assert confirm(client, token).url == reverse("upload_preview", args=[token])
+    assert Job.objects.filter(kind=uploads.IMPORT_UPLOAD).count() == 1
     assert Case.objects.count() == 1
 
 
@@ -96,7 +121,7 @@ def test_an_upload_expires(client, office):
     assert client.get(url).status_code == 404
     assert confirm(client, token).url == reverse("upload")
     assert not Case.objects.exists()
-    job = Job.objects.get(kind=doors.DROP_UPLOADS)
+    job = Job.objects.get(kind=uploads.DROP_UPLOADS)
     assert job.run_after > timezone.now()
     Job.objects.update(run_after=later)
     assert tasks.run_job(job.pk)
@@ -126,9 +151,168 @@ def test_the_same_bytes_again_lead_to_their_case(client, office):
     for _time in range(2):
         url = send(client, as_zip().data).url
         page = client.get(url).content.decode()
-        confirm(client, PendingUpload.objects.order_by("pk").last().token)
+        last = confirmed(client, PendingUpload.objects.order_by("received_at").last().token)
     assert "imported before" in page
+    assert last == reverse("case_detail", args=["EB-TEST-1"])
     assert Case.objects.count() == 1
+
+
+def progress(client, url, seen=""):
+    return client.get(url, {"seen": seen}, headers={"HX-Request": "true"})
+
+
+def test_the_page_says_how_far_the_import_is(client, office, monkeypatch):
+    send(client, as_zip().data)
+    pending = PendingUpload.objects.get()
+    url = confirm(client, pending.token).url
+    page = client.get(url).content.decode()
+    assert "It waits for its turn." in page and "htmx-2.min" in page
+    assert f'href="{url}">Look again' in page  # the way without script
+    part = progress(client, url, "checking")
+    assert part.content.decode().strip().startswith('<div id="progress"')
+    assert "HX-Request" in part["Vary"]
+    assert progress(client, url, "waiting").status_code == 204
+
+    seen = []
+
+    def look(**arguments):
+        pending.refresh_from_db()
+        seen.append((pending.state, pending.step, pending.n_readings))
+        return store_survey(**arguments)
+
+    monkeypatch.setattr(imports, "store_survey", look)
+    work(uploads.IMPORT_UPLOAD)
+    assert seen == [("importing", "storing", 8)]
+    pending.refresh_from_db()
+    assert (pending.state, pending.case.reference, pending.preview) == ("done", "EB-TEST-1", {})
+    assert not default_storage.exists(str(pending.file))
+    page = client.get(url).content.decode()  # once more, after a reload
+    assert reverse("case_detail", args=["EB-TEST-1"]) in page and "htmx-2.min" not in page
+    assert progress(client, url)["HX-Redirect"] == reverse("case_detail", args=["EB-TEST-1"])
+    assert "imported (EB-TEST-1)" in client.get(reverse("upload")).content.decode()
+
+
+def test_what_is_being_imported_cannot_be_cancelled(client, office):
+    send(client, as_zip().data)
+    pending = PendingUpload.objects.get()
+    confirm(client, pending.token)
+    answer = act(client, pending.token, "cancel")
+    assert answer.url == reverse("upload_preview", args=[pending.token])
+    assert "cannot be cancelled" in client.get(answer.url).content.decode()
+    assert default_storage.exists(str(pending.file))
+    work(uploads.IMPORT_UPLOAD)
+    assert Case.objects.get().reference == "EB-TEST-1"
+
+
+def test_what_was_cancelled_cannot_be_confirmed(client, office):
+    send(client, as_zip().data)
+    pending = PendingUpload.objects.get()
+    act(client, pending.token, "cancel")
+    assert confirm(client, pending.token).status_code == 404
+    with pytest.raises(ValidationError, match="upload it again"):
+        uploads.confirm_upload(pending=pending, now=timezone.now())
+    assert not Job.objects.filter(kind=uploads.IMPORT_UPLOAD).exists()
+
+
+def test_a_reference_that_became_known_meanwhile_is_refused_by_the_job(client, office):
+    send(client, as_zip().data)
+    pending = PendingUpload.objects.get()
+    url = confirm(client, pending.token).url
+    CaseFactory(reference="EB-TEST-1")
+    clients = Client.objects.count()
+    work(uploads.IMPORT_UPLOAD)
+    assert progress(client, url)["HX-Redirect"] == url
+    page = client.get(url).content.decode()
+    assert "1 thing is wrong. Nothing was stored." in page
+    assert "belongs to a case with other content" in page
+    assert (Client.objects.count(), SourceFile.objects.count()) == (clients, 0)
+    assert not default_storage.exists(str(pending.file))
+
+
+def test_a_job_that_is_given_up_says_why_and_can_be_tried_again(client, office, monkeypatch):
+    send(client, as_zip().data)
+    pending = PendingUpload.objects.get()
+    url = confirm(client, pending.token).url
+    with monkeypatch.context() as patch:
+        patch.setattr(imports, "store_survey", _disk_is_full)
+        for _attempt in range(5):
+            Job.objects.filter(kind=uploads.IMPORT_UPLOAD).update(run_after=timezone.now())
+            work(uploads.IMPORT_UPLOAD)
+    page = client.get(url).content.decode()
+    assert "OSError: the disk is full" in page and "Try again" in page
+    assert not Case.objects.exists() and not SourceFile.objects.exists()
+    assert act(client, pending.token, "retry").url == url
+    work(uploads.IMPORT_UPLOAD)
+    assert progress(client, url)["HX-Redirect"] == reverse("case_detail", args=["EB-TEST-1"])
+    assert not uploads.retry_upload(pending=pending, now=timezone.now())  # it did not fail
+
+
+def _disk_is_full(**arguments):
+    raise OSError("the disk is full")
+
+
+def test_a_job_that_runs_twice_makes_one_case(client, office):
+    send(client, as_zip().data)
+    pending = PendingUpload.objects.get()
+    confirm(client, pending.token)
+    work(uploads.IMPORT_UPLOAD)
+    # as it stands when a worker dies between the import and its word about it
+    write_file(key=str(pending.file), data=as_zip().data, attempt=2)
+    PendingUpload.objects.update(state="importing", case=None)
+    Job.objects.filter(kind=uploads.IMPORT_UPLOAD).update(
+        state="running", lease_until=timezone.now() - dt.timedelta(seconds=1)
+    )
+    work(uploads.IMPORT_UPLOAD)
+    pending.refresh_from_db()
+    assert (pending.state, pending.case) == ("done", Case.objects.get())
+    assert not default_storage.exists(str(pending.file))
+
+
+@pytest.fixture
+def all_is_long(monkeypatch):
+    monkeypatch.setattr(uploads, "LONG_FILES_BYTES", 100)
+    monkeypatch.setattr(uploads, "LONG_WORKBOOK_BYTES", 100)
+
+
+def test_a_long_file_is_checked_by_a_job(client, office, all_is_long):
+    url = send(client, as_workbook().data, "case.xlsx").url
+    token = PendingUpload.objects.get().token
+    page = client.get(url).content.decode()
+    assert "Being checked" in page and "Käthe Möwe" not in page and "Cancel" not in page
+    assert confirm(client, token).url == url
+    assert "not been checked yet" in client.get(url).content.decode()
+    assert not Job.objects.filter(kind=uploads.IMPORT_UPLOAD).exists()
+    work(uploads.CHECK_UPLOAD)
+    assert progress(client, url)["HX-Redirect"] == url
+    page = client.get(url).content.decode()
+    assert "Käthe Möwe" in page and "8 rows: 8 good, 0 wrong." in page
+    assert confirmed(client, token) == reverse("case_detail", args=["EB-TEST-1"])
+
+
+def test_a_long_file_with_a_wrong_cell_is_shown_and_not_kept(client, office, all_is_long):
+    rows = changed(READINGS, 3, x="forty")
+    url = send(client, as_zip(as_files({**TABLES, "readings.csv": rows})).data).url
+    work(uploads.CHECK_UPLOAD)
+    page = client.get(url).content.decode()
+    assert "8 rows: 7 good, 1 wrong." in page and page.count('class="wrong"') == 1
+    assert not default_storage.exists(str(PendingUpload.objects.get().file))
+
+
+def test_what_is_long_is_told_by_its_bytes_unpacked(monkeypatch):
+    size = sum(map(len, as_files().values()))
+    monkeypatch.setattr(uploads, "LONG_FILES_BYTES", size)
+    assert not uploads.takes_long(as_zip())
+    monkeypatch.setattr(uploads, "LONG_FILES_BYTES", size - 1)
+    assert uploads.takes_long(as_zip())
+    assert not uploads.takes_long(Upload("case.zip", b"PK no zip"))
+
+
+def test_a_preview_shows_no_more_than_a_page_can_bear():
+    header = [*READINGS[0], *[f"more {place}" for place in range(500)]]
+    rows = [header, *[["x" * 300] * len(header)] * 300]
+    said = previews.shown(check_case_folder(as_zip(as_files({**TABLES, "readings.csv": rows}))))
+    assert len(json.dumps(said)) < 2_000_000
+    assert max(len(row["cells"]) for table in said["tables"] for row in table["rows"]) == 40
 
 
 SVG = b'<svg xmlns="http://www.w3.org/2000/svg"><script>alert(1)</script></svg>'
@@ -179,7 +363,7 @@ def test_the_template_and_an_export_come_back_in(client, office):
     assert template["Content-Disposition"].startswith("attachment")
     assert zipfile.ZipFile(io.BytesIO(template.content)).testzip() is None
     send(client, as_zip().data)
-    confirm(client, PendingUpload.objects.get().token)
+    confirmed(client, PendingUpload.objects.get().token)
     for form in ("zip", "xlsx"):
         exported = client.get(reverse("case_export", args=["EB-TEST-1", form]))
         assert check_case_folder(Upload("again", exported.content)).ok
@@ -189,5 +373,5 @@ def test_an_assessor_goes_on_with_what_they_bring(client):
     user = UserFactory(role=User.Role.ASSESSOR)
     client.force_login(user)
     send(client, as_zip().data)
-    url = confirm(client, PendingUpload.objects.get().token).url
+    url = confirmed(client, PendingUpload.objects.get().token)
     assert client.get(url).status_code == 200

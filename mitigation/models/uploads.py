@@ -1,0 +1,82 @@
+"""A case folder on its way in, from its check to its case."""
+
+from typing import Any, Self
+
+from django.db import models
+from django.utils.translation import gettext_lazy as _
+
+from consult.access import RoleScopedQuerySet
+from consult.models import User
+from mitigation.models.cases import Case
+
+
+class PendingUploadQuerySet(RoleScopedQuerySet["PendingUpload"]):
+    def seen_by_office(self, user: Any) -> Self:
+        """Not even the office sees what somebody else has not confirmed."""
+        return self.filter(owner=user)
+
+    def seen_by_assessor(self, user: Any) -> Self:
+        return self.filter(owner=user)
+
+
+class PendingUpload(models.Model):
+    """A case folder that was handed over: checked, then confirmed or cancelled, then imported."""
+
+    class State(models.TextChoices):
+        CHECKING = "checking", _("being checked")
+        READY = "ready", _("ready to import")
+        IMPORTING = "importing", _("being imported")
+        DONE = "done", _("imported")
+        REFUSED = "refused", _("not imported")
+        FAILED = "failed", _("failed")
+
+    class Step(models.TextChoices):
+        """Where the work on it is, while a worker has it or is waited for."""
+
+        NONE = "", ""
+        WAITING = "waiting", _("Waiting")
+        CHECKING = "checking", _("Checking")
+        STORING = "storing", _("Storing")
+
+    token = models.CharField(max_length=43, unique=True)
+    owner = models.ForeignKey(User, on_delete=models.CASCADE, related_name="+")
+    name = models.CharField(max_length=200)
+    file = models.FileField(max_length=200)
+    size = models.PositiveBigIntegerField()
+    received_at = models.DateTimeField()
+    expires_at = models.DateTimeField(db_index=True)
+    state = models.CharField(max_length=10, choices=State.choices, default=State.READY)
+    step = models.CharField(max_length=10, choices=Step.choices, blank=True)
+    n_readings = models.PositiveIntegerField(default=0)
+    content_sha256 = models.CharField(max_length=64, blank=True)
+    preview = models.JSONField(default=dict)
+    confirmed_at = models.DateTimeField(null=True, blank=True)
+    case = models.ForeignKey(
+        Case, null=True, blank=True, on_delete=models.SET_NULL, related_name="+"
+    )
+    failure = models.TextField(blank=True)
+
+    objects = PendingUploadQuerySet.as_manager()
+
+    class Meta:
+        ordering = ["-received_at", "-pk"]
+        constraints = [
+            models.CheckConstraint(
+                condition=models.Q(
+                    state__in=["checking", "ready", "importing", "done", "refused", "failed"]
+                ),
+                name="upload_state_is_known",
+            ),
+            models.CheckConstraint(
+                condition=~models.Q(state="importing") | models.Q(confirmed_at__isnull=False),
+                name="upload_is_imported_when_confirmed",
+            ),
+        ]
+
+    def __str__(self) -> str:
+        return self.name
+
+    @property
+    def is_moving(self) -> bool:
+        """True while a worker has it, or is waited for."""
+        return self.state in (self.State.CHECKING, self.State.IMPORTING)
