@@ -12,6 +12,7 @@ urlpatterns = [
     path("visits/<int:pk>/sheet/", visits.visit_sheet, name="visit_sheet"),
     path("visits/<int:pk>/conditions/", visits.visit_edit, name="visit_edit"),
     path("visits/<int:pk>/readings/", visits.reading_add, name="reading_add"),
+    path("visits/<int:pk>/units/", visits.reading_units, name="reading_units"),
     path("visits/<int:pk>/ground-checks/", visits.ground_check_add, name="ground_check_add"),
     path("ground-checks/<int:pk>/", visits.ground_check_correct, name="ground_check_correct"),
     path("visits/<int:pk>/spots/", visits.spot_add, name="spot_add"),

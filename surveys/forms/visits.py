@@ -2,14 +2,26 @@
 
 from collections.abc import Iterable
 from typing import Any
+from uuid import uuid4
 
 from django import forms
 from django.core.exceptions import ValidationError
 from django.utils.translation import gettext_lazy as _
 
-from surveys.calc.units import UNITS
+from surveys.calc.units import UNITS_OF
+from surveys.calc.units import Measurand as Unit
 from surveys.forms.fields import MarkedNumberField, NumberField
-from surveys.models import GroundCheck, GroundPoint, Instrument, Measurand, Reading, Spot, Visit
+from surveys.models import (
+    Calibration,
+    GroundCheck,
+    GroundPoint,
+    Instrument,
+    Measurand,
+    Reading,
+    Spot,
+    Visit,
+)
+from surveys.services.typed_readings import QUANTITY_OF
 
 AXES = ("x", "y", "z", "total")
 KEPT = ("spot", "measurand", "instrument", "ground_point", "unit", "state")
@@ -29,6 +41,12 @@ class EntryForm(forms.Form):
             return
         for name, reasons in error.message_dict.items():
             self.add_error(name if name in self.fields else None, reasons)
+
+
+class OnceForm(EntryForm):
+    """A form that enters once, however often it is sent: by its hidden key it is the same."""
+
+    key = forms.UUIDField(widget=forms.HiddenInput, required=False, initial=uuid4)
 
 
 def chosen(form: forms.Form, names: Iterable[str]) -> list[forms.BoundField]:
@@ -79,7 +97,7 @@ class GroundPointForm(EntryForm):
     )
 
 
-class GroundCheckForm(EntryForm):
+class GroundCheckForm(OnceForm):
     point = forms.ModelChoiceField(GroundPoint.objects.none(), label=_("Ground point"))
     outlet_test = forms.ChoiceField(
         label=_("Outlet test"),
@@ -100,18 +118,30 @@ class GroundCheckForm(EntryForm):
 
 
 class GroundCheckCorrectionForm(GroundCheckForm):
+    key = None  # type: ignore[assignment]  # Django's way to drop a field
     version = forms.IntegerField(widget=forms.HiddenInput)
 
     @staticmethod
     def initial_of(check: GroundCheck, version: int) -> dict[str, Any]:
         names = {"point": "point_id", "other_point": "other_point_id"}
         shown = {
-            name: getattr(check, names.get(name, name)) for name in GroundCheckForm.base_fields
+            name: getattr(check, names.get(name, name))
+            for name in GroundCheckForm.base_fields
+            if name != "key"
         }
         return shown | {"version": version}
 
 
-class ReadingForm(EntryForm):
+def grouped_units() -> list[tuple[Any, list[tuple[str, str]]]]:
+    """Every unit under its quantity, for a list that cannot follow the quantity."""
+    quantities = {QUANTITY_OF[one.value]: UNITS_OF[Unit(one.value)] for one in Measurand}
+    return [
+        (Calibration.Quantity(quantity).label, [(unit, unit) for unit in units])
+        for quantity, units in quantities.items()
+    ]
+
+
+class ReadingForm(OnceForm):
     """One look at the meter, as it stands on its display."""
 
     spot = forms.ModelChoiceField(Spot.objects.none(), label=_("Spot"))
@@ -124,7 +154,7 @@ class ReadingForm(EntryForm):
     y = MarkedNumberField(label="Y", required=False)
     z = MarkedNumberField(label="Z", required=False)
     total = MarkedNumberField(label=_("or total"), required=False)
-    unit = forms.ChoiceField(label=_("Unit"), choices=[(unit, unit) for unit in UNITS])
+    unit = forms.ChoiceField(label=_("Unit"), choices=grouped_units)
     state = forms.ChoiceField(label=_("State"), choices=Reading.State.choices)
     circuits_off = forms.CharField(
         label=_("Circuits off"), max_length=10_000, required=False, help_text=_("a; b; c")
@@ -135,14 +165,13 @@ class ReadingForm(EntryForm):
     load = forms.CharField(label=_("What was running"), max_length=200, required=False)
     note = forms.CharField(label=_("Note"), max_length=10_000, required=False)
 
-    WHERE = ("spot", "measurand", "instrument", "ground_point")
-    MAIN = (*WHERE, *AXES, "unit")
+    WHERE: tuple[str, ...] = ("spot", "measurand", "instrument", "ground_point")
     MORE = ("state", "circuits_off", "taken_at", "body_distance_m", "surface_distance_m", "load",
             "note")  # fmt: skip
 
     def __init__(self, *args: Any, visit: Visit, **kwargs: Any) -> None:
         super().__init__(*args, **kwargs)
-        choices = {
+        choices: dict[str, Any] = {
             "spot": Spot.objects.filter(room__property=visit.property_id).select_related("room"),
             "ground_point": GroundPoint.objects.filter(property=visit.property_id),
             "instrument": Instrument.objects.filter(
@@ -150,18 +179,39 @@ class ReadingForm(EntryForm):
             ).distinct(),
         }
         for name, rows in choices.items():
-            self.fields[name].queryset = rows  # type: ignore[attr-defined]  # of its field class
+            if name in self.fields:
+                self.fields[name].queryset = rows  # type: ignore[attr-defined]  # of its field class
 
     def where(self) -> list[forms.BoundField]:
         return chosen(self, self.WHERE)
 
-    def figures(self) -> list[forms.BoundField]:
-        return chosen(self, (*AXES, "unit"))
+    def displays(self) -> list[forms.BoundField]:
+        return chosen(self, AXES)
 
-    def go_on_at(self) -> None:
+    def go_on_at(self, next_field: str = "x") -> None:
         """Put the cursor where typing goes on: at the first fault, or at the next display."""
-        wrong = next((name for name in self.fields if name in self.errors), "x")
+        wrong = next((name for name in self.fields if name in self.errors), next_field)
         self.fields[wrong].widget.attrs["autofocus"] = True
+
+    def narrow_units(self) -> None:
+        """Offer the units of the chosen quantity alone, the instrument's own one chosen."""
+        measurand, instrument = self["measurand"].value(), self["instrument"].value()
+        if measurand not in Measurand.values:
+            return
+        units = UNITS_OF[Unit(measurand)]
+        field = self.fields["unit"]
+        field.choices = [(unit, unit) for unit in units]  # type: ignore[attr-defined]  # of its field class
+        if self["unit"].value() not in units:
+            own = self._own_unit(measurand, instrument)
+            self.initial["unit"] = own if own in units else units[0]
+
+    def _own_unit(self, measurand: str, instrument: Any) -> str | None:
+        """The unit in which the register speaks of the instrument."""
+        if not str(instrument or "").isdecimal():
+            return None
+        rows = Calibration.objects.filter(instrument=instrument, quantity=QUANTITY_OF[measurand])
+        newest = rows.order_by("calibrated_on", "pk").last()
+        return newest.unit if newest else None
 
     def more(self) -> list[forms.BoundField]:
         return chosen(self, self.MORE)
@@ -171,10 +221,16 @@ class ReadingForm(EntryForm):
 
     def typed(self) -> dict[str, Any]:
         """The names of a reading's fields with what was typed."""
-        data = {name: self.cleaned_data[name] for name in (*self.MAIN, *self.MORE)}
+        names = (*self.WHERE, *AXES, "unit", *self.MORE)
+        data = {name: self.cleaned_data[name] for name in names}
         for axis in AXES:
             data[axis], data[f"{axis}_mark"] = data[axis]
         return data
+
+    @staticmethod
+    def display_after(last: Reading | None) -> str:
+        """The field that the next display most likely fills."""
+        return "total" if last is not None and last.total is not None else "x"
 
     @staticmethod
     def next_after(last: Reading | None) -> dict[str, Any]:
@@ -189,7 +245,7 @@ class ReadingForm(EntryForm):
         names = {name: f"{name}_id" for name in ("spot", "instrument", "ground_point")}
         shown = {
             name: getattr(reading, names.get(name, name))
-            for name in (*ReadingForm.MAIN, *ReadingForm.MORE)
+            for name in (*ReadingForm.WHERE, *AXES, "unit", *ReadingForm.MORE)
         }
         return shown | {
             axis: (getattr(reading, axis), getattr(reading, f"{axis}_mark")) for axis in AXES
@@ -205,9 +261,31 @@ class CorrectionForm(ReadingForm):
         self.fields["instrument"].queryset = every  # type: ignore[attr-defined]  # retired ones too
 
 
-class SetAsideForm(EntryForm):
+class SealedCorrectionForm(ReadingForm):
+    """What the display really showed; spot and quantity are those of the sealed reading."""
+
+    spot = None  # type: ignore[assignment]  # Django's way to drop a field
+    measurand = None  # type: ignore[assignment]
+    reason = forms.CharField(
+        label=_("What was wrong, and how you know"),
+        max_length=2_000,
+        widget=forms.Textarea({"rows": 2}),
+        help_text=_("Such as: digits transposed, see the sheet of the day."),
+    )
+
+    WHERE = ("instrument", "ground_point")
+
+    def __init__(self, *args: Any, reading: Reading, **kwargs: Any) -> None:
+        super().__init__(*args, visit=reading.visit, **kwargs)
+        known = Instrument.objects.filter(calibrations__quantity=QUANTITY_OF[reading.measurand])
+        self.fields["instrument"].queryset = known.distinct()  # type: ignore[attr-defined]  # retired ones too
+        units = UNITS_OF[Unit(reading.measurand)]
+        self.fields["unit"].choices = [(unit, unit) for unit in units]  # type: ignore[attr-defined]
+
+
+class SetAsideForm(OnceForm):
     reason = forms.CharField(
         label=_("Why this reading does not count"),
-        max_length=10_000,
+        max_length=2_000,
         widget=forms.Textarea({"rows": 2}),
     )

@@ -29,6 +29,14 @@ def display(reading: Reading, axis: str) -> str:
 
 
 @register.filter
+def whole_display(reading: Reading) -> str:
+    """The whole display with its unit, such as `X 3, Y <0.3 V/m`."""
+    shown = ((axis, display(reading, axis)) for axis in ("x", "y", "z"))
+    axes = [f"{axis.upper()} {words}" for axis, words in shown if words]
+    return f"{', '.join(axes) or display(reading, 'total')} {reading.unit}"
+
+
+@register.filter
 def of_key(table: dict[Any, Any], key: Any) -> Any:
     """The entry of a table; nothing where there is none."""
     return table.get(key)

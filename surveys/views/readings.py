@@ -3,15 +3,27 @@
 from django.core.exceptions import ValidationError
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import get_object_or_404, redirect, render
+from django.utils import timezone
 from django.views.decorators.http import require_http_methods, require_POST, require_safe
 
 from consult.access import role_required
 from consult.models import User
-from surveys.forms.visits import CorrectionForm, ReadingForm, SetAsideForm
+from surveys.forms.visits import (
+    CorrectionForm,
+    ReadingForm,
+    SealedCorrectionForm,
+    SetAsideForm,
+)
 from surveys.models import Reading
 from surveys.results import RULES, in_force, reading_figures
+from surveys.services import corrections
 from surveys.services import visits as services
-from surveys.views.visit_page import chosen_guideline, chosen_placement
+from surveys.views.visit_page import (
+    choice_of,
+    chosen_guideline,
+    chosen_placement,
+    put_right,
+)
 
 AXES = ("x", "y", "z", "total")
 
@@ -32,9 +44,12 @@ def _page(
     figures = reading_figures(visit, guideline=guideline, placement=placement)
     bands = guideline.bands.filter(measurand=reading.measurand)
     figure = figures[reading.pk]
-    context = {
+    after_the_seal = put_right(visit)
+    context = after_the_seal | {
         "reading": reading,
         "visit": visit,
+        "correction": after_the_seal["corrected"].get(reading.pk),
+        "chain": corrections.chain_of(reading, after_the_seal["corrections"]),
         "figure": figure,
         "band": bands.filter(number=figure.band).first(),
         "bands": bands,
@@ -43,6 +58,7 @@ def _page(
         "calibration": calibration,
         "in_force": calibration is not None and in_force(calibration, visit.date),
         "placement_percent": round(100 * placement, 6),
+        "choice": choice_of(guideline, placement),
         "rules": RULES,
         "form": form,
         "history": reading.history.select_related("history_user"),
@@ -59,8 +75,11 @@ def reading_detail(request: HttpRequest, pk: int) -> HttpResponse:
 @require_http_methods(["GET", "HEAD", "POST"])
 @role_required("office", "assessor")
 def reading_correct(request: HttpRequest, pk: int) -> HttpResponse:
+    """Change a reading of an open visit; put one beside it once the visit is sealed."""
     reading = _reading(request, pk)
     assert isinstance(request.user, User)
+    if reading.visit.sealed_at is not None:
+        return _correct_sealed(request, reading, request.user)
     initial = ReadingForm.initial_of(reading) | {"version": services.version_of(reading)}
     form = CorrectionForm(request.POST or None, visit=reading.visit, initial=initial)
     if form.is_valid():
@@ -78,6 +97,24 @@ def reading_correct(request: HttpRequest, pk: int) -> HttpResponse:
     return render(request, "surveys/reading_form.html", context, status=status)
 
 
+def _correct_sealed(request: HttpRequest, reading: Reading, by: User) -> HttpResponse:
+    initial = ReadingForm.initial_of(reading)
+    form = SealedCorrectionForm(request.POST or None, reading=reading, initial=initial)
+    if form.is_valid():
+        key, reason = form.cleaned_data["key"], form.cleaned_data["reason"]
+        try:
+            new = corrections.correct_sealed_reading(
+                reading=reading, by=by, now=timezone.now(), reason=reason, key=key, **form.typed()
+            )
+        except ValidationError as error:
+            form.blame(error)
+        else:
+            return redirect("reading_detail", pk=new.pk)
+    context = {"reading": reading, "visit": reading.visit, "form": form}
+    status = 422 if form.errors else 200
+    return render(request, "surveys/reading_replace.html", context, status=status)
+
+
 @require_POST
 @role_required("office", "assessor")
 def reading_set_aside(request: HttpRequest, pk: int) -> HttpResponse:
@@ -86,6 +123,12 @@ def reading_set_aside(request: HttpRequest, pk: int) -> HttpResponse:
     assert isinstance(request.user, User)
     form = SetAsideForm(request.POST)
     try:
+        if reading.visit.sealed_at is not None and form.is_valid():
+            key, reason = form.cleaned_data["key"], form.cleaned_data["reason"]
+            corrections.set_aside_sealed_reading(
+                reading=reading, by=request.user, now=timezone.now(), reason=reason, key=key
+            )
+            return redirect("reading_detail", pk=reading.pk)
         if "take_back" in request.POST:
             services.take_back_reading(reading=reading, by=request.user)
             return redirect("reading_detail", pk=reading.pk)

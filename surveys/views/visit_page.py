@@ -14,6 +14,7 @@ from surveys.calc.uncertainty import DEFAULT_PLACEMENT
 from surveys.forms.visits import GroundCheckForm, GroundPointForm, ReadingForm, SpotForm
 from surveys.models import Guideline, Reading, Spot, Visit
 from surveys.results import RULES, dangers_of, reading_figures, visit_results
+from surveys.services.corrections import corrections_at
 from surveys.services.repeat import baseline_of, to_repeat
 from surveys.services.visits import missing_before_sealing
 
@@ -67,10 +68,22 @@ def page_context(request: HttpRequest, visit: Visit, **forms: Any) -> dict[str, 
         "baseline": baseline,
         "to_repeat": to_repeat(visit, baseline) if baseline else [],
     }
+    context |= put_right(visit)
     if is_open:
         context["missing"] = missing_before_sealing(visit, today=timezone.localdate())
         context |= _blank_forms(visit)
     return context | forms
+
+
+def put_right(visit: Visit) -> dict[str, Any]:
+    """What was put right after the seal, by the reading it was about and by its replacement."""
+    corrections = corrections_at([visit])
+    return {
+        "corrections": corrections,
+        # Of a reading that was first set aside and then replaced the later word holds.
+        "corrected": {one.reading_id: one for one in corrections},
+        "corrects": {one.replacement_id: one for one in corrections if one.replacement_id},
+    }
 
 
 def _band_names(guideline: Guideline) -> dict[int, str]:
@@ -94,6 +107,7 @@ def _blank_forms(visit: Visit) -> dict[str, Any]:
     last = visit.readings.order_by("position").last()
     return {
         "reading_form": ReadingForm(visit=visit, initial=ReadingForm.next_after(last)),
+        "next_display": ReadingForm.display_after(last),
         "check_form": GroundCheckForm(visit=visit, prefix="check"),
         "spot_form": SpotForm(prefix="place"),
         "point_form": GroundPointForm(prefix="point"),
@@ -106,10 +120,12 @@ def answer(request: HttpRequest, visit: Visit, **forms: Any) -> HttpResponse:
     if not forms and not part:
         query = f"?{request.GET.urlencode()}" if request.GET else ""
         return redirect(reverse("visit_detail", args=[visit.pk]) + query + "#entry")
-    context = page_context(request, visit, **forms)
+    context = page_context(request, visit, **forms) | {"narrowed": part}
     typing = request.resolver_match is not None and request.resolver_match.url_name == TYPING
+    if part and "reading_form" in context:
+        context["reading_form"].narrow_units()
     if part and typing and "reading_form" in context:
-        context["reading_form"].go_on_at()
+        context["reading_form"].go_on_at(context["next_display"])
     response = render(request, WORK if part else PAGE, context, status=422 if forms else 200)
     response["Vary"] = "HX-Request"
     return response

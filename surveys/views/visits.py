@@ -25,7 +25,7 @@ from surveys.models import GroundCheck, Room, Visit
 from surveys.services import visits as services
 from surveys.services.ground_checks import correct_ground_check, record_ground_check
 from surveys.services.repeat import baseline_of, to_repeat
-from surveys.views.visit_page import PAGE, answer, page_context
+from surveys.views.visit_page import PAGE, answer, page_context, put_right
 
 PER_PAGE = 50
 BLANK_ROWS = 6
@@ -88,7 +88,7 @@ def visit_sheet(request: HttpRequest, pk: int) -> HttpResponse:
         "to_repeat": to_repeat(visit, baseline) if baseline else [],
         "blank_rows": range(BLANK_ROWS),
         "ground_sentences": words.ground_sentences(),
-    }
+    } | put_right(visit)
     return render(request, "surveys/visit_sheet.html", context)
 
 
@@ -117,10 +117,23 @@ def reading_add(request: HttpRequest, pk: int) -> HttpResponse:
     form = ReadingForm(request.POST, visit=visit)
     if form.is_valid():
         try:
-            services.record_reading(visit=visit, by=_who(request), **form.typed())
+            services.record_reading(
+                visit=visit, by=_who(request), key=form.cleaned_data["key"], **form.typed()
+            )
         except ValidationError as error:
             form.blame(error)
     return answer(request, visit, **({"reading_form": form} if form.errors else {}))
+
+
+@require_safe
+@role_required("office", "assessor")
+def reading_units(request: HttpRequest, pk: int) -> HttpResponse:
+    """The list of units alone, for the quantity and the instrument that were chosen."""
+    visit = _visit(request, pk)
+    chosen = {name: request.GET.get(name) for name in ("measurand", "instrument", "unit")}
+    form = ReadingForm(visit=visit, initial=chosen)
+    form.narrow_units()
+    return render(request, f"{PAGE}#unit", {"field": form["unit"]})
 
 
 @require_POST
