@@ -1,5 +1,14 @@
+from importlib import import_module
+
 from django.apps import AppConfig
+from django.db.models.signals import post_migrate, pre_migrate
 
 
 class ConsultConfig(AppConfig):
     name = "consult"
+
+    def ready(self) -> None:
+        """The guards of the history come off before tables are altered, and on again afterwards."""
+        guards = import_module("consult.services.guards")
+        pre_migrate.connect(guards.before_migrate, sender=self)
+        post_migrate.connect(guards.after_migrate, sender=self)

@@ -109,6 +109,7 @@ if _database["ENGINE"].endswith("sqlite3"):
         "timeout": 20,
         "init_command": (
             "PRAGMA journal_mode=WAL; PRAGMA synchronous=FULL; PRAGMA foreign_keys=ON;"
+            "PRAGMA recursive_triggers=ON;"  # or INSERT OR REPLACE would pass by the guards
         ),
     }
     # The test suite works on a file: locks and workers need one.

@@ -1,5 +1,11 @@
+from importlib import import_module
+
 from django.apps import AppConfig
 
 
 class SurveysConfig(AppConfig):
     name = "surveys"
+
+    def ready(self) -> None:
+        """What this app has guarded is known before the first `migrate`."""
+        import_module("surveys.services.guards")

@@ -7,7 +7,7 @@ latter end with every table emptied, so what the migrations wrote is put back he
 import json
 import os
 import secrets
-from collections.abc import Generator
+from collections.abc import Generator, Iterable
 from pathlib import Path
 from urllib.parse import urlsplit, urlunsplit
 
@@ -15,6 +15,8 @@ import pytest
 from django.db import connection
 from django.utils import translation
 from pytest_django import DjangoDbBlocker, Settings
+
+from consult.services.guards import remove_guards
 
 OWN_APPS = ("consult.", "surveys.", "mitigation.")
 MIGRATED = pytest.StashKey[tuple[str, str, DjangoDbBlocker]]()
@@ -41,11 +43,23 @@ def django_db_setup(
     request: pytest.FixtureRequest, django_db_setup: None, django_db_blocker: DjangoDbBlocker
 ) -> None:
     """The test database, with a copy of what the migrations wrote into it."""
+    _empty_past_the_guards()
     with django_db_blocker.unblock():
         rows = json.loads(connection.creation.serialize_db_to_string())
     own = [row for row in rows if row["model"].startswith(OWN_APPS)]
     name = str(connection.settings_dict["NAME"])
     request.config.stash[MIGRATED] = (name, json.dumps(own), django_db_blocker)
+
+
+def _empty_past_the_guards() -> None:
+    """Take the guards off before `flush` empties the tables; what follows it puts them on again."""
+    as_ever = connection.ops.execute_sql_flush
+
+    def execute_sql_flush(statements: Iterable[str]) -> None:
+        remove_guards()
+        as_ever(statements)
+
+    connection.ops.execute_sql_flush = execute_sql_flush  # type: ignore[assignment, method-assign]
 
 
 @pytest.hookimpl(wrapper=True)
@@ -83,6 +97,7 @@ def live_services_environment(
         "ALLOWED_HOSTS": "localhost,127.0.0.1",
         "HTTPS": "false",
         "JOB_SWEEP_S": "0.2",
+        "DAILY_CLEARING": "false",
     }
     for name, value in environment.items():
         monkeypatch.setenv(name, value)

@@ -6,12 +6,14 @@ from consult.models.contacts import Contact
 from consult.models.jobs import Heartbeat, Job, OutboundMail
 from consult.models.letters import Letter
 from consult.models.people import Firm, Practice, User
+from consult.models.windows import ErasureWindow
 
 __all__ = [
     "AccessEvent",
     "Assignment",
     "Client",
     "Contact",
+    "ErasureWindow",
     "Firm",
     "Heartbeat",
     "Job",

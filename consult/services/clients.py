@@ -8,6 +8,7 @@ from django.utils.translation import gettext as _
 
 from consult.models import Client, Contact, Property, User
 from consult.services.changes import lock_unchanged, save_row
+from consult.services.guards import unguarded
 
 FILLED_FROM_THE_OTHER = ("email", "phone", "address")
 
@@ -78,7 +79,8 @@ def _move_all(gone: Client, keep: Client, by: User) -> None:
         field, rows = relation.field.name, relation.related_model._default_manager
         mine: models.QuerySet[Any] = rows.filter(**{field: gone})
         if not hasattr(relation.related_model, "history"):
-            mine.update(**{field: keep})
+            with unguarded():  # a letter's addressee is frozen; the two records are one person
+                mine.update(**{field: keep})
             continue
         for row in mine:
             setattr(row, field, keep)

@@ -20,6 +20,7 @@ from consult.models import Job, Letter, Property
 from consult.services import letters
 from consult.tasks import run_job
 from tests.consult import issued
+from tests.factories import as_if_so_from_the_start
 
 pytestmark = pytest.mark.django_db
 
@@ -75,7 +76,7 @@ def test_numbers_count_within_a_year(place: Property) -> None:
     numbers = [issued.issue(place, build=plain).number for _ in range(2)]
     next_year = issued.NOW + timedelta(days=300)
     numbers.append(issued.issue(place, build=plain, now=next_year).number)
-    Letter.objects.filter(number="2026-0002").update(number="2026-9999")
+    as_if_so_from_the_start(Letter.objects.filter(number="2026-0002"), number="2026-9999")
     numbers += [issued.issue(place, build=plain).number for _ in range(2)]
     assert numbers == ["2026-0001", "2026-0002", "2027-0001", "2026-10000", "2026-10001"]
 
@@ -207,7 +208,7 @@ def test_an_attempt_that_lost_its_lease_writes_no_file(
 
 def test_a_content_that_was_touched_is_not_rendered(place: Property, drawn: list[str]) -> None:
     letter = issued.issue(place, build=plain)
-    Letter.objects.update(content={"number": letter.number, "value": 1.0})
+    as_if_so_from_the_start(Letter.objects.all(), content={"number": letter.number, "value": 1.0})
     job = run_the_job(letter)
     assert drawn == []
     assert "not what was issued" in job.last_error

@@ -13,7 +13,12 @@ from consult.models import Client, Job, Letter, OutboundMail, Practice
 from consult.services import sending
 from consult.tasks import run_job
 from mitigation.services.outcomes import issue_outcome_letter
-from tests.factories import UserFactory, compared_case, ready_letter
+from tests.factories import (
+    UserFactory,
+    as_if_so_from_the_start,
+    compared_case,
+    ready_letter,
+)
 
 pytestmark = pytest.mark.django_db
 
@@ -54,10 +59,8 @@ def test_a_part_asked_for_after_log_out_sends_the_whole_page_to_the_log_in(clien
 
 
 def test_a_failed_letter_says_so_and_is_tried_again(office, client) -> None:
-    letter = ready_letter(compared_case())
-    Letter.objects.filter(pk=letter.pk).update(
-        state="failed", failure="disk full", file="", sha256="", rendered_at=None
-    )
+    letter = issue_outcome_letter(case=compared_case(), by=office, now=timezone.now())
+    Letter.objects.filter(pk=letter.pk).update(state="failed", failure="disk full")
     Job.objects.update(state="dead")
     assert "disk full" in page_of(client, letter).content.decode()
     client.post(reverse("letter_retry", args=[letter.number]))
@@ -99,7 +102,7 @@ def test_a_link_grows_old_and_cannot_be_forged(client, monkeypatch) -> None:
 def test_a_link_ends_when_the_client_is_erased() -> None:
     letter = ready_letter(compared_case())
     token = sending.letter_token(letter)
-    Letter.objects.filter(pk=letter.pk).update(client=None)
+    as_if_so_from_the_start(Letter.objects.filter(pk=letter.pk), client=None)
     assert sending.letter_of_token(token) is None
 
 

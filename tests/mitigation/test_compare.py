@@ -18,6 +18,7 @@ from tests.factories import (
     SpotFactory,
     VisitFactory,
     add_reading,
+    as_if_so_from_the_start,
     compared_case,
 )
 
@@ -61,7 +62,7 @@ def test_two_certificates_widen_the_interval() -> None:
     case = compared_case()
     narrow = only(case)["reduction"]
     other = CalibrationFactory(certificate="K-200", calibrated_on=dt.date(2026, 4, 1))
-    follow_up(case).readings.update(calibration=other)
+    as_if_so_from_the_start(follow_up(case).readings, calibration=other)
     wide = only(case)["reduction"]
     # sigma² grows by 2·0.03² = 0.0018 to 0.00694504: 0.05·exp(2·0.0833369) = 0.0590677
     assert wide["percent_low"] == pytest.approx(94.0932, abs=1e-4)
@@ -78,7 +79,9 @@ def test_a_rise_is_negative_and_counts_as_worse() -> None:
 
 def test_ground_and_potential_free_are_never_mixed() -> None:
     case = compared_case()
-    follow_up(case).readings.update(measurand=Measurand.ELECTRIC_FIELD_POTENTIAL_FREE)
+    as_if_so_from_the_start(
+        follow_up(case).readings, measurand=Measurand.ELECTRIC_FIELD_POTENTIAL_FREE
+    )
     outcome = compare(case).as_json()
     assert [spot["blocks"] for spot in outcome["spots"]] == [["different measurand"]] * 2
     assert [spot["reduction"] for spot in outcome["spots"]] == [None, None]
@@ -105,7 +108,7 @@ def test_a_certificate_that_ran_out_blocks_and_leaves_the_target_undecided() -> 
 def test_an_instrument_without_a_certificate_blocks() -> None:
     case = compared_case()
     bare = CalibrationFactory(certificate="", calibrated_on=None, due_on=None)
-    follow_up(case).readings.update(calibration=bare)
+    as_if_so_from_the_start(follow_up(case).readings, calibration=bare)
     assert only(case)["blocks"] == ["instrument without a certificate"]
 
 
@@ -122,7 +125,7 @@ def test_readings_set_aside_and_trials_do_not_count() -> None:
 
 def test_nothing_left_at_the_other_visit() -> None:
     case = compared_case()
-    follow_up(case).readings.update(set_aside="wrong spot")
+    as_if_so_from_the_start(follow_up(case).readings, set_aside="wrong spot")
     spot = only(case)
     assert spot["after"] is None
     assert spot["blocks"] == ["no reading left at the other visit"]
@@ -130,7 +133,7 @@ def test_nothing_left_at_the_other_visit() -> None:
 
 def test_below_detection_says_at_least() -> None:
     case = compared_case()
-    follow_up(case).readings.update(total=0.3, total_mark="<")
+    as_if_so_from_the_start(follow_up(case).readings, total=0.3, total_mark="<")
     spot = only(case)
     assert spot["after"]["qualifier"] == "<"
     assert spot["reduction"]["at_least"] is True and spot["comparable"] is True
@@ -139,9 +142,9 @@ def test_below_detection_says_at_least() -> None:
 
 def test_over_range_before_says_at_least_and_after_says_nothing() -> None:
     case = compared_case()
-    baseline(case).readings.update(total_mark=">")
+    as_if_so_from_the_start(baseline(case).readings, total_mark=">")
     assert only(case)["reduction"]["at_least"] is True
-    follow_up(case).readings.update(total_mark=">")
+    as_if_so_from_the_start(follow_up(case).readings, total_mark=">")
     spot = only(case)
     assert spot["reduction"] is None and spot["comparable"] is True
     assert spot["target"]["decision"] == "undecided"
@@ -149,7 +152,9 @@ def test_over_range_before_says_at_least_and_after_says_nothing() -> None:
 
 def test_units_of_the_display_are_converted() -> None:
     case = compared_case()
-    Reading.objects.update(measurand=Measurand.MAGNETIC_FLUX_DENSITY, unit="mG")
+    as_if_so_from_the_start(
+        Reading.objects.all(), measurand=Measurand.MAGNETIC_FLUX_DENSITY, unit="mG"
+    )
     spot = only(case)
     assert spot["before"]["value"] == 4800.0 and spot["unit"] == "nT"
     assert spot["target"]["limit"] == 100.0
@@ -171,21 +176,27 @@ def test_units_of_the_display_are_converted() -> None:
 )
 def test_cautions(change, caution) -> None:
     case = compared_case()
-    Visit.objects.update(humidity_percent=70.0, supply_voltage_v=230.0)
+    as_if_so_from_the_start(Visit.objects.all(), humidity_percent=70.0, supply_voltage_v=230.0)
     home = Property.objects.get()
     pipe = GroundPoint.objects.create(property=home, name="pipe")
     socket = GroundPoint.objects.create(property=home, name="socket")
-    Reading.objects.update(
-        ground_point=socket, body_distance_m=1.5, surface_distance_m=0.1, load="fridge"
+    as_if_so_from_the_start(
+        Reading.objects.all(),
+        ground_point=socket,
+        body_distance_m=1.5,
+        surface_distance_m=0.1,
+        load="fridge",
     )
     if "free" in change:
-        Reading.objects.update(measurand=Measurand.ELECTRIC_FIELD_POTENTIAL_FREE)
+        as_if_so_from_the_start(
+            Reading.objects.all(), measurand=Measurand.ELECTRIC_FIELD_POTENTIAL_FREE
+        )
     if "magnetic" in change:
-        Reading.objects.update(measurand=Measurand.MAGNETIC_FLUX_DENSITY)
+        as_if_so_from_the_start(Reading.objects.all(), measurand=Measurand.MAGNETIC_FLUX_DENSITY)
     assert only(case)["cautions"] == []
 
     last = follow_up(case)
-    Visit.objects.filter(pk=last.pk).update(**change.get("visit", {}))
+    as_if_so_from_the_start(Visit.objects.filter(pk=last.pk), **change.get("visit", {}))
     fields = {
         **change.get("reading", {}), **change.get("free", {}), **change.get("magnetic", {})
     }  # fmt: skip
@@ -194,7 +205,7 @@ def test_cautions(change, caution) -> None:
     if "ground_point" in fields:
         fields["ground_point"] = pipe
     if fields:
-        last.readings.update(**fields)
+        as_if_so_from_the_start(last.readings, **fields)
     if "more" in change:
         first = baseline(case).readings.get()
         point = pipe if change["more"] == "pipe" else socket

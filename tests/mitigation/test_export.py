@@ -24,7 +24,8 @@ from surveys.intake import CaseFolderRefused, Upload, check_case_folder
 from surveys.intake.tables import cleaned, looks_like_formula
 from surveys.intake.template import write_template
 from surveys.intake.writing import guarded
-from surveys.models import Calibration, GroundCheck, Reading
+from surveys.models import Calibration, GroundCheck, Reading, Visit
+from tests.factories import as_if_so_from_the_start
 from tests.surveys.case_folders import (
     CASE_ROWS,
     READINGS,
@@ -202,7 +203,7 @@ def test_an_export_costs_the_same_queries_for_any_case():
 
 def test_two_visits_of_one_name_go_out_under_two():
     case = bring_in(as_zip())
-    case.visits.update(label="visit")
+    as_if_so_from_the_start(Visit.objects.filter(cases=case), label="visit")
     files = files_in(export_case_folder(case=case))
     assert b"visit,baseline" in files["visits.csv"]
     assert b"visit (2),follow-up" in files["visits.csv"]
@@ -210,7 +211,7 @@ def test_two_visits_of_one_name_go_out_under_two():
 
 def test_a_reading_of_an_unknown_instrument_can_not_go_out():
     case = bring_in(as_zip())
-    Reading.objects.filter(visit__cases=case).update(calibration=None)
+    as_if_so_from_the_start(Reading.objects.filter(visit__cases=case), calibration=None)
     with pytest.raises(ValidationError, match="EB-TEST-1"):
         export_case_folder(case=case)
 

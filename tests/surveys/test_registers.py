@@ -21,6 +21,7 @@ from tests.factories import (
     UserFactory,
     VisitFactory,
     add_reading,
+    as_if_so_from_the_start,
 )
 
 pytestmark = pytest.mark.django_db
@@ -212,7 +213,7 @@ def test_repeat_readings_tell_the_placement_uncertainty(client, office):
     repeats(visit, [0.1, 0.12])
     repeats(VisitFactory.create(sealed_at=None, property=visit.property), [10.0, 20.0])
     _first, second = repeats(visit, [30.0, 60.0])
-    Reading.objects.filter(pk=second.pk).update(load="washing machine")
+    as_if_so_from_the_start(Reading.objects.filter(pk=second.pk), load="washing machine")
     own = own_placement(Reading.objects.all())
     assert own is not None
     assert own.percent == pytest.approx(100 * (0.0208 / 3) ** 0.5, rel=1e-9)

@@ -1,0 +1,19 @@
+"""A sealed visit with its readings and ground checks is not changed, by the database's own word.
+
+A row more is let in: an import seals at once, and a correction adds a reading.
+"""
+
+from consult.services.guards import Guard, guard
+from surveys.models import GroundCheck, Reading, Visit
+
+SEALED = "A sealed visit is not changed."
+OF_SEALED = (
+    'EXISTS (SELECT 1 FROM "surveys_visit" AS visit'
+    " WHERE visit.id = OLD.visit_id AND visit.sealed_at IS NOT NULL)"
+)
+
+guard(
+    Guard(Visit, SEALED, rows="OLD.sealed_at IS NOT NULL"),
+    Guard(Reading, SEALED, rows=OF_SEALED),
+    Guard(GroundCheck, SEALED, rows=OF_SEALED),
+)
