@@ -4,7 +4,7 @@ from allauth.account.decorators import secure_admin_login
 from django.contrib import admin
 from django.urls import include, path, re_path
 
-from consult.views import client_side, clients, home, letters, people, practice
+from consult.views import client_side, clients, exports, home, letters, people, practice
 
 admin.site.login = secure_admin_login(admin.site.login)  # type: ignore[method-assign]  # as the library documents
 
@@ -12,6 +12,7 @@ urlpatterns = [
     path("", home.home, name="home"),
     path("work-orders/", home.electrician_home, name="electrician_home"),
     path("letters/", letters.letter_list, name="letter_list"),
+    path("letters/list/", exports.letter_list_export, name="letter_list_export"),
     path("letters/link/<str:token>/", letters.letter_link, name="letter_link"),
     path("letters/link/<str:token>/pdf/", letters.letter_link_file, name="letter_link_file"),
     path("letters/<str:number>/", letters.letter_detail, name="letter_detail"),
@@ -28,6 +29,7 @@ urlpatterns = [
     path("words/", client_side.glossary, name="glossary"),
     path("me/language/", people.own_language, name="own_language"),
     path("people/", people.person_list, name="person_list"),
+    path("people/list/", exports.person_list_export, name="person_list_export"),
     path("people/invite/", people.person_invite, name="person_invite"),
     path("people/<int:pk>/", people.person_detail, name="person_detail"),
     re_path(
@@ -36,6 +38,7 @@ urlpatterns = [
         name="person_act",
     ),
     path("people/log/", people.access_log, name="access_log"),
+    path("people/log/list/", exports.access_log_export, name="access_log_export"),
     path("invitation/<str:token>/", people.invitation, name="invitation"),
     path("clients/", clients.client_list, name="client_list"),
     path("clients/list/", clients.client_list_export, name="client_list_export"),
@@ -50,6 +53,7 @@ urlpatterns = [
     path("properties/<int:pk>/", clients.property_edit, name="property_edit"),
     path("practice/", practice.practice, name="practice"),
     path("firms/", practice.firm_list, name="firm_list"),
+    path("firms/list/", exports.firm_list_export, name="firm_list_export"),
     path("firms/add/", practice.firm_add, name="firm_add"),
     path("firms/<int:pk>/", practice.firm_edit, name="firm_edit"),
     path("", include("surveys.urls")),

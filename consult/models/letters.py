@@ -3,6 +3,7 @@
 from typing import Any, Self
 
 from django.db import models
+from django.db.models.fields.json import KT
 from django.utils.translation import gettext_lazy as _
 
 from consult.models.clients import AtPropertyQuerySet, Client, Property
@@ -19,8 +20,10 @@ class LetterQuerySet(AtPropertyQuerySet["Letter"]):
         )
 
     def for_list(self) -> Self:
-        """One query for a list: addressee and property."""
-        return self.select_related("client", "property", "corrects")
+        """One query for a list: addressee, property, subject; what it says is fetched when read."""
+        subject = KT("content__subject")
+        rows = self.select_related("client", "property", "corrects").annotate(subject=subject)
+        return rows.defer("content", "corrects__content")
 
 
 class Letter(models.Model):

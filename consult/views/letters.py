@@ -4,6 +4,7 @@ from django.contrib import messages
 from django.contrib.auth.decorators import login_required
 from django.core.exceptions import ValidationError
 from django.core.paginator import Paginator
+from django.db.models import QuerySet
 from django.http import Http404, HttpRequest, HttpResponse
 from django.shortcuts import get_object_or_404, redirect, render
 from django.utils import timezone
@@ -28,13 +29,17 @@ PER_PAGE = 50
 @require_safe
 @role_required("office", "assessor", "client")
 def letter_list(request: HttpRequest) -> HttpResponse:
-    letters = Letter.objects.visible_to(request.user).for_list()
+    page = Paginator(wanted_letters(request), PER_PAGE).get_page(request.GET.get("page"))
     state = request.GET.get("state", "")
-    if state in Letter.State.values:
-        letters = letters.filter(state=state)
-    page = Paginator(letters, PER_PAGE).get_page(request.GET.get("page"))
     context = {"page": page, "state": state, "states": Letter.State.choices}
     return render(request, "consult/letter_list.html", context)
+
+
+def wanted_letters(request: HttpRequest) -> QuerySet[Letter]:
+    """The letters that the person may see and asked for."""
+    letters = Letter.objects.visible_to(request.user).for_list()
+    state = request.GET.get("state", "")
+    return letters.filter(state=state) if state in Letter.State.values else letters
 
 
 @require_safe

@@ -4,6 +4,7 @@ from django.contrib import messages
 from django.contrib.auth.decorators import login_required
 from django.core.exceptions import ValidationError
 from django.core.paginator import Paginator
+from django.db.models import QuerySet
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import get_object_or_404, redirect, render
 from django.utils import timezone
@@ -64,12 +65,17 @@ def refused(request: HttpRequest, exception: Exception) -> HttpResponse:
 @require_safe
 @manager_required
 def person_list(request: HttpRequest) -> HttpResponse:
-    query = request.GET.get("q", "").strip()
-    everybody = User.objects.select_related("firm").order_by("-is_active", "name", "pk")
-    for word in query.split():
-        everybody = everybody.filter(name__icontains=word) | everybody.filter(email__icontains=word)
-    page = Paginator(everybody, PER_PAGE).get_page(request.GET.get("page"))
-    return render(request, "consult/people_list.html", {"page": page, "query": query})
+    page = Paginator(wanted_people(request), PER_PAGE).get_page(request.GET.get("page"))
+    context = {"page": page, "query": request.GET.get("q", "").strip()}
+    return render(request, "consult/people_list.html", context)
+
+
+def wanted_people(request: HttpRequest) -> QuerySet[User]:
+    """Everybody with each word of the query in their name or e-mail."""
+    people = User.objects.select_related("firm").order_by("-is_active", "name", "pk")
+    for word in request.GET.get("q", "").split():
+        people = people.filter(name__icontains=word) | people.filter(email__icontains=word)
+    return people
 
 
 @require_http_methods(["GET", "HEAD", "POST"])
@@ -142,14 +148,17 @@ def person_act(request: HttpRequest, pk: int, act: str) -> HttpResponse:
 @require_safe
 @manager_required
 def access_log(request: HttpRequest) -> HttpResponse:
-    assert isinstance(request.user, User)
-    events = AccessEvent.objects.visible_to(request.user).for_list()
+    page = Paginator(wanted_events(request), PER_PAGE).get_page(request.GET.get("page"))
     kind = request.GET.get("kind", "")
-    if kind in AccessEvent.Kind.values:
-        events = events.filter(kind=kind)
-    page = Paginator(events, PER_PAGE).get_page(request.GET.get("page"))
     context = {"page": page, "kind": kind, "kinds": AccessEvent.Kind.choices}
     return render(request, "consult/people_log.html", context)
+
+
+def wanted_events(request: HttpRequest) -> QuerySet[AccessEvent]:
+    """The events that the person may see and asked for."""
+    events = AccessEvent.objects.visible_to(request.user).for_list()
+    kind = request.GET.get("kind", "")
+    return events.filter(kind=kind) if kind in AccessEvent.Kind.values else events
 
 
 @require_http_methods(["GET", "HEAD", "POST"])

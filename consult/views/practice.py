@@ -1,7 +1,7 @@
 """The practice itself and the contractor firms it works with."""
 
 from django.contrib import messages
-from django.db.models import Count
+from django.db.models import Count, QuerySet
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import get_object_or_404, redirect, render
 from django.utils.translation import gettext as _
@@ -30,8 +30,12 @@ def practice(request: HttpRequest) -> HttpResponse:
 @require_safe
 @manager_required
 def firm_list(request: HttpRequest) -> HttpResponse:
-    firms = Firm.objects.annotate(n_people=Count("people")).order_by("name")
-    return render(request, "consult/firm_list.html", {"firms": firms})
+    return render(request, "consult/firm_list.html", {"firms": all_firms()})
+
+
+def all_firms() -> QuerySet[Firm]:
+    """The firms, each with the number of its people."""
+    return Firm.objects.annotate(n_people=Count("people")).order_by("name")
 
 
 @require_http_methods(["GET", "HEAD", "POST"])

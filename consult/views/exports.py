@@ -1,0 +1,98 @@
+"""Letters, people, firms and the access log as spreadsheets."""
+
+from typing import Any
+
+from django.http import HttpRequest, HttpResponse
+from django.utils import timezone
+from django.utils.translation import gettext as _
+from django.views.decorators.http import require_safe
+
+from consult.access import manager_required, role_required
+from consult.models import User
+from consult.services.lists import Cell, Column, Sheet
+from consult.views.letters import wanted_letters
+from consult.views.people import wanted_events, wanted_people
+from consult.views.practice import all_firms
+from consult.views.spreadsheets import spreadsheet
+
+
+@require_safe
+@role_required("office", "assessor", "client")
+def letter_list_export(request: HttpRequest) -> HttpResponse:
+    office = getattr(request.user, "role", "") == User.Role.OFFICE
+    columns = letter_columns(with_sending=office)
+    return spreadsheet(_("letters"), Sheet(_("Letters"), columns, wanted_letters(request)))
+
+
+def letter_columns(*, with_sending: bool) -> list[Column]:
+    """What a spreadsheet says of a letter; how it was sent is for the office."""
+    columns: list[Column] = [
+        (_("Letter"), lambda letter: letter.number),
+        (_("Kind"), lambda letter: letter.get_kind_display()),
+        (_("Issued"), lambda letter: timezone.localdate(letter.issued_at)),
+        (_("Case"), lambda letter: letter.case_reference),
+        (_("Subject"), lambda letter: letter.subject),
+        (_("State"), lambda letter: letter.get_state_display()),
+        (_("Corrects"), lambda letter: letter.corrects and letter.corrects.number),
+    ]
+    if with_sending:
+        columns += [
+            (_("Client"), lambda letter: letter.client and letter.client.name),
+            (_("Posted on"), lambda letter: _day(letter.posted_at)),
+            (_("E-mailed on"), lambda letter: _day(letter.emailed_at)),
+            (_("Failed because"), lambda letter: letter.failure),
+        ]
+    return columns
+
+
+def _day(moment: Any) -> Cell:
+    return moment and timezone.localdate(moment)
+
+
+@require_safe
+@manager_required
+def person_list_export(request: HttpRequest) -> HttpResponse:
+    columns: list[Column] = [
+        (_("Name"), lambda person: person.name),
+        (_("E-mail"), lambda person: person.email),
+        (_("Role"), lambda person: person.get_role_display()),
+        (_("Runs the practice"), lambda person: _("yes") if person.is_manager else _("no")),
+        (_("Firm"), lambda person: person.firm and person.firm.name),
+        (_("Log-in"), _log_in),
+        (_("Last log-in"), lambda person: _day(person.last_login)),
+    ]
+    return spreadsheet(_("people"), Sheet(_("People"), columns, wanted_people(request)))
+
+
+def _log_in(person: User) -> str:
+    if not person.is_active:
+        return _("kept out")
+    return _("yes") if person.has_usable_password() else _("invited")
+
+
+@require_safe
+@manager_required
+def access_log_export(request: HttpRequest) -> HttpResponse:
+    columns: list[Column] = [
+        (_("When"), lambda event: event.at),
+        (_("Who"), lambda event: event.user and event.user.name),
+        (_("What"), lambda event: event.get_kind_display()),
+        (_("About"), lambda event: event.about and event.about.name),
+        (_("Details"), lambda event: event.what),
+        (_("Address"), lambda event: event.address),
+    ]
+    return spreadsheet(_("access log"), Sheet(_("Access log"), columns, wanted_events(request)))
+
+
+@require_safe
+@manager_required
+def firm_list_export(request: HttpRequest) -> HttpResponse:
+    columns: list[Column] = [
+        (_("Firm"), lambda firm: firm.name),
+        (_("Address"), lambda firm: firm.address),
+        (_("Phone"), lambda firm: firm.phone),
+        (_("E-mail"), lambda firm: firm.email),
+        (_("Licence"), lambda firm: firm.licence),
+        (_("People"), lambda firm: firm.n_people),
+    ]
+    return spreadsheet(_("firms"), Sheet(_("Firms"), columns, all_firms()))
