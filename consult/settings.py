@@ -241,6 +241,19 @@ STORAGES = {
     "staticfiles": {"BACKEND": "whitenoise.storage.CompressedStaticFilesStorage"},
 }
 
+# -- People's data ----------------------------------------------------------------------------
+# What each app says of people's data; a table stands after those that it hangs on.
+
+PRIVACY_MODULES = [
+    "consult.models.privacy",
+    "surveys.models.privacy",
+    "mitigation.models.privacy",
+    "consult.models.privacy_traces",
+]
+# Beside the database and not in its backups: it says which erasures a restored one lacks.
+ERASURE_LEDGER = Path(os.environ.get("ERASURE_LEDGER") or VAR_DIR / "erasures.jsonl")
+DAILY_CLEARING = _flag("DAILY_CLEARING", default=True)
+
 # -- Mail -------------------------------------------------------------------------------------
 
 EMAIL_URL = _url(

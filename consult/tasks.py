@@ -3,6 +3,7 @@
 import logging
 import resource
 from collections.abc import Callable
+from datetime import date, datetime
 from pathlib import Path
 from typing import Any
 
@@ -14,7 +15,7 @@ from django.utils import timezone
 
 from consult.celery import app
 from consult.letters import rendering
-from consult.services import jobs, letters, mail
+from consult.services import erasures, jobs, letters, mail, packages, retention
 
 log = logging.getLogger(__name__)
 
@@ -22,6 +23,10 @@ STATM = Path("/proc/self/statm")
 
 jobs.register(letters.RENDER_LETTER, letters.render_letter, letters.letter_failed)
 jobs.register(mail.SEND_MAIL, mail.send_mail)
+jobs.register(erasures.ERASE_FILES, erasures.erase_files)
+jobs.register(packages.MAKE_PACKAGE, packages.make_package, packages.package_failed)
+jobs.register(packages.DROP_PACKAGES, packages.drop_packages)
+jobs.register(retention.CLEAR, retention.clear_today)
 
 
 @shared_task(bind=True, name=jobs.RUN_JOB)
@@ -42,6 +47,7 @@ class Pulse(bootsteps.StartStopStep):
     def __init__(self, consumer: Any, **kwargs: Any) -> None:
         super().__init__(consumer, **kwargs)
         self.timer_entry: Any = None
+        self.cleared_on: date | None = None
 
     def start(self, consumer: Any) -> None:
         jobs.broker_is_back()
@@ -60,6 +66,13 @@ class Pulse(bootsteps.StartStopStep):
         now = timezone.now()
         self._with_database(lambda: jobs.beat(worker=worker, now=now))
         self._with_database(lambda: jobs.sweep(now=now))
+        if settings.DAILY_CLEARING and self.cleared_on != timezone.localdate(now):
+            self._with_database(lambda: self.plan_clearing(now))
+
+    def plan_clearing(self, now: datetime) -> None:
+        """Have the day's clearing done, once a day; every worker asks, and one job comes of it."""
+        retention.plan_clearing(now=now)
+        self.cleared_on = timezone.localdate(now)
 
     def _with_database(self, work: Callable[[], object]) -> None:
         try:

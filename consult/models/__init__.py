@@ -3,9 +3,12 @@
 from consult.models.access_log import AccessEvent
 from consult.models.clients import Assignment, Client, Property
 from consult.models.contacts import Contact
+from consult.models.erasures import Erasure
 from consult.models.jobs import Heartbeat, Job, OutboundMail
 from consult.models.letters import Letter
+from consult.models.packages import DataPackage, DataRequest
 from consult.models.people import Firm, Practice, User
+from consult.models.retention import Retention
 from consult.models.windows import ErasureWindow
 
 __all__ = [
@@ -13,6 +16,9 @@ __all__ = [
     "Assignment",
     "Client",
     "Contact",
+    "DataPackage",
+    "DataRequest",
+    "Erasure",
     "ErasureWindow",
     "Firm",
     "Heartbeat",
@@ -21,5 +27,6 @@ __all__ = [
     "OutboundMail",
     "Practice",
     "Property",
+    "Retention",
     "User",
 ]

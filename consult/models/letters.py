@@ -38,6 +38,7 @@ class Letter(models.Model):
         RENDERING = "rendering", _("being made")
         READY = "ready", _("ready")
         FAILED = "failed", _("failed")
+        ERASED = "erased", _("erased")
 
     number = models.CharField(max_length=20, unique=True)
     kind = models.CharField(max_length=16, choices=Kind.choices)
@@ -75,6 +76,10 @@ class Letter(models.Model):
     posted_by = models.ForeignKey(
         User, null=True, blank=True, on_delete=models.SET_NULL, related_name="+"
     )
+    erased_at = models.DateTimeField(null=True, blank=True)
+    erased_by = models.ForeignKey(
+        User, null=True, blank=True, on_delete=models.SET_NULL, related_name="+"
+    )
 
     objects = LetterQuerySet.as_manager()
 
@@ -87,7 +92,7 @@ class Letter(models.Model):
                 name="ready_letter_has_its_file",
             ),
             models.CheckConstraint(
-                condition=models.Q(state__in=["queued", "rendering", "ready", "failed"]),
+                condition=models.Q(state__in=["queued", "rendering", "ready", "failed", "erased"]),
                 name="letter_state_is_known",
             ),
         ]

@@ -1,5 +1,6 @@
 """Kept files: one per key, whole or not there."""
 
+import glob
 import os
 from pathlib import Path
 
@@ -47,3 +48,12 @@ def _replace_on_disk(path: Path, data: bytes, attempt: int, storage: Storage) ->
         os.fsync(folder)  # the new name too is on the disk before the row says "ready"
     finally:
         os.close(folder)
+
+
+def drop_file(*, key: str) -> None:
+    """Delete the file under `key`, and what killed writers left of it; nothing there is fine."""
+    default_storage.delete(key)
+    if isinstance(default_storage, FileSystemStorage) and key:
+        path = Path(default_storage.path(key))
+        for leftover in path.parent.glob(f".{glob.escape(path.name)}.*.part"):
+            leftover.unlink(missing_ok=True)

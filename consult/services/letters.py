@@ -168,7 +168,7 @@ def retry_letter(*, letter: Letter, by: User | None, now: datetime) -> bool:
 
 def letter_progress(letter: Letter) -> int:
     """How far the rendering is. [%]"""
-    if letter.state == Letter.State.READY:
+    if letter.state in (Letter.State.READY, Letter.State.ERASED):
         return 100
     return _job_of(letter).progress_percent
 

@@ -1,0 +1,227 @@
+"""What the practice's own rows hold of people: clients, log-ins, homes, letters."""
+
+from collections.abc import Iterable
+from typing import Any
+
+from django.db.models import Q
+from django.utils.translation import gettext_lazy as _
+
+from consult.models.letters import Letter
+from consult.models.packages import DataPackage
+from consult.models.personal import (
+    Blank,
+    Clearing,
+    Keep,
+    Keys,
+    Obstacle,
+    Part,
+    Subject,
+    Table,
+    fields,
+    nobodys,
+)
+
+THEIRS = _("another person's: they ask for it themselves")
+OPENS = _("whoever has it could come in")
+PROOF = _("for good: the proof that there was such a letter, and that it was erased")
+LETTERHEAD = _("the practice's own letterhead; changed on its page")
+REGISTER = _("the register of firms; changed on its page")
+TOLD = _("for good: the proof of an erasure, which names nobody")
+
+
+def _clients(subject: Subject, keys: Keys) -> Iterable[Any]:
+    return subject.clients
+
+
+def _users(subject: Subject, keys: Keys) -> Iterable[Any]:
+    return subject.users
+
+
+def _letters(subject: Subject, keys: Keys) -> Iterable[Any]:
+    """Addressed to the client, or about one of their homes."""
+    theirs = Q(client__in=keys["consult.Client"]) | Q(property__in=keys["consult.Property"])
+    return Letter.objects.filter(theirs).values_list("pk", flat=True)
+
+
+def _letter_name(letter: Any) -> str:
+    return f"letters/{letter.number}.pdf"
+
+
+TABLES = [
+    Table(
+        "consult.Client",
+        _("client"),
+        fields(
+            plain="id language created_at",
+            name=Blank("[erased {pk}]"),
+            email=Blank(),
+            phone=Blank(),
+            address=Blank(),
+            user=Blank(None),
+        ),
+        client=_clients,
+    ),
+    Table(
+        "consult.User",
+        _("log-in"),
+        fields(
+            plain="id role firm language joined_at",
+            name=Blank("[erased {pk}]"),
+            email=Blank("erased-{pk}@erased.invalid"),
+            password=Blank("!"),
+            last_login=Blank(None),
+            is_active=Blank(False, past=False),
+            is_manager=Blank(False, past=False),
+            is_superuser=Blank(False, past=False),
+        ),
+        user=_users,
+        withheld={"password": OPENS},
+    ),
+    Table("consult.User_groups", _("groups"), fields(goes="id user group"), user="user"),
+    Table(
+        "consult.User_user_permissions",
+        _("permissions"),
+        fields(goes="id user permission"),
+        user="user",
+    ),
+    Table(
+        "consult.Contact",
+        _("people beside the client"),
+        fields(goes="id client part name email phone address"),
+        client="client",
+        withheld={"email": THEIRS, "phone": THEIRS, "address": THEIRS},
+    ),
+    Table(
+        "consult.Property",
+        _("homes"),
+        fields(
+            plain="id client country supply_voltage_v frequency_hz phases",
+            address=Blank("[erased]"),
+        ),
+        client="client",
+    ),
+    Table(
+        "consult.Assignment",
+        _("who works where"),
+        fields(goes="id property user assigned_at"),
+        client="property",
+        user="user",
+    ),
+    Table(
+        "consult.Letter",
+        _("letters"),
+        fields(
+            plain="id rules language paper template_version corrects rendered_at rendered_with",
+            number=Keep(PROOF),
+            kind=Keep(PROOF),
+            sha256=Keep(PROOF),
+            issued_at=Keep(PROOF),
+            erased_at=Keep(PROOF),
+            erased_by=Keep(PROOF),
+            issued_by=Keep(_("the number of who issued it")),
+            state=Blank("erased"),
+            case_reference=Blank(),
+            client=Blank(None),
+            property=Blank(None),
+            content=Blank({}),
+            content_sha256=Blank(),
+            failure=Blank(),
+            file=Blank(),
+            emailed_at=Blank(None),
+            emailed_by=Blank(None),
+            posted_at=Blank(None),
+            posted_by=Blank(None),
+        ),
+        client=_letters,
+        file=Letter.file_key,
+        file_name=_letter_name,
+    ),
+    Table(
+        "consult.DataPackage",
+        _("copies of a person's data"),
+        fields(
+            goes="id token client user asked_by asked_at state failure file size ready_at "
+            "expires_at"
+        ),
+        client="client",
+        user="user",
+        withheld={"token": OPENS},
+        file=lambda package: str(package.file),
+    ),
+    Table(
+        "consult.DataRequest",
+        _("wishes about one's data"),
+        fields(goes="id client kind asked_at done_at done_by"),
+        client="client",
+    ),
+    Table(
+        "consult.Practice",
+        _("the practice"),
+        fields(
+            plain="id country",
+            name=Keep(LETTERHEAD),
+            address=Keep(LETTERHEAD),
+            phone=Keep(LETTERHEAD),
+            email=Keep(LETTERHEAD),
+            website=Keep(LETTERHEAD),
+            signatory=Keep(LETTERHEAD),
+        ),
+    ),
+    Table(
+        "consult.Firm",
+        _("firms"),
+        fields(
+            plain="id",
+            name=Keep(REGISTER),
+            address=Keep(REGISTER),
+            phone=Keep(REGISTER),
+            email=Keep(REGISTER),
+            licence=Keep(REGISTER),
+        ),
+    ),
+    Table(
+        "consult.Erasure",
+        _("proofs of erasures"),
+        fields(
+            plain="id uid counted files_left n_files files_gone_at repeated_at",
+            at=Keep(TOLD),
+            by=Keep(TOLD),
+            clients=Keep(TOLD),
+            users=Keep(TOLD),
+            reason=Keep(TOLD),
+        ),
+    ),
+    nobodys(
+        "consult.Retention",
+        _("periods"),
+        "id case_years access_log_days mail_days job_days package_days",
+    ),
+    nobodys("consult.ErasureWindow", _("windows"), "id never"),
+    nobodys("consult.Heartbeat", _("workers"), "id worker beat_at last_job_at"),
+]
+
+
+def obstacles(subject: Subject, keys: Keys, now: Any) -> Iterable[Obstacle]:
+    """A file that is being made must not come after the erasure."""
+    made = Letter.objects.filter(pk__in=keys["consult.Letter"])
+    if made.filter(state__in=[Letter.State.QUEUED, Letter.State.RENDERING]).exists():
+        yield Obstacle(_("A letter is being made at this moment. Wait until it is ready."))
+    copies = DataPackage.objects.filter(pk__in=keys["consult.DataPackage"])
+    if copies.filter(state=DataPackage.State.QUEUED).exists():
+        yield Obstacle(_("A copy of the data is being made at this moment. Wait until it is."))
+
+
+PART = Part(
+    TABLES,
+    clearings=[
+        Clearing(
+            kind="packages",
+            label=_("copies of a person's data"),
+            model="consult.DataPackage",
+            date="expires_at",
+            days=0,
+            file="file",
+        ),
+    ],
+    obstacles=obstacles,
+)

@@ -1,0 +1,280 @@
+"""Erasing a person: seen beforehand, done in one transaction, the files right after it.
+
+Files can't be taken back, so they go by a job once the transaction has committed. The proof names
+them until they are gone, and the job is tried until they are.
+"""
+
+from collections.abc import Collection, Iterable
+from dataclasses import dataclass, field
+from datetime import datetime
+from typing import Any
+
+from django.core.exceptions import ValidationError
+from django.db import models, transaction
+from django.db.models import F, Value
+from django.db.models.functions import Cast, Concat
+from django.utils import timezone
+from django.utils.translation import gettext as _
+
+from consult.models import Client, Erasure, Letter, User
+from consult.models.personal import Blank, Keys, Obstacle, Subject, Table, Words
+from consult.services import ledger
+from consult.services.files import drop_file
+from consult.services.guards import unguarded
+from consult.services.jobs import Run, enqueue
+from consult.services.personal import (
+    chunks,
+    history_of,
+    keys_of,
+    obstacles_of,
+    rows_of,
+    subject_of_client,
+    subject_of_user,
+    tables,
+)
+
+ERASE_FILES = "erase-files"
+
+
+@dataclass(frozen=True)
+class Line:
+    """What becomes of the rows of one table."""
+
+    table: Table
+    rows: int
+    past: int
+
+    @property
+    def fields(self) -> list[str]:
+        """The fields that are blanked, by their names on pages."""
+        model = self.table.get_model()
+        return [str(model._meta.get_field(name).verbose_name) for name in self.table.blanks]  # type: ignore[union-attr]  # no relation ends here
+
+    @property
+    def kept(self) -> list[tuple[str, Words]]:
+        model = self.table.get_model()
+        return [
+            (str(model._meta.get_field(name).verbose_name), fate.why)  # type: ignore[union-attr]  # as above
+            for name, fate in self.table.keeps.items()
+        ]
+
+
+@dataclass(frozen=True)
+class Plan:
+    """All that an erasure would do; looking at it changes nothing."""
+
+    subject: Subject
+    keys: Keys
+    lines: list[Line]
+    files: list[str]
+    obstacles: list[Obstacle] = field(default_factory=list)
+
+    @property
+    def is_refused(self) -> bool:
+        """Whether something stands in the way that no reason gets past."""
+        return any(not obstacle.may_override for obstacle in self.obstacles)
+
+    @property
+    def needs_reason(self) -> bool:
+        return any(obstacle.may_override for obstacle in self.obstacles)
+
+
+def subject_of(person: Client | User) -> Subject:
+    """Whose data, for a client's record or for a log-in."""
+    return subject_of_client(person) if isinstance(person, Client) else subject_of_user(person)
+
+
+def plan_erasure(*, person: Client | User, now: datetime) -> Plan:
+    """What an erasure of `person` would do."""
+    subject = subject_of(person)
+    keys = keys_of(subject)
+    lines = [line for table in tables() if (line := _line(table, keys)) is not None]
+    obstacles = [*_own_obstacles(person), *obstacles_of(subject, keys, now)]
+    return Plan(subject, keys, lines, _files(keys), obstacles)
+
+
+def _line(table: Table, keys: Keys) -> Line | None:
+    pks = keys[table.model]
+    if not pks or not (table.deletes or table.blanks):
+        return None
+    model = table.get_model()
+    history = history_of(model)
+    rows = sum(model._base_manager.filter(pk__in=chunk).count() for chunk in chunks(pks))
+    past = 0
+    if history is not None:
+        past = sum(history.objects.filter(id__in=chunk).count() for chunk in chunks(pks))
+    return Line(table, rows, past)
+
+
+def _files(keys: Keys) -> list[str]:
+    """The keys of all kept files."""
+    found = {
+        table.file(row)
+        for table in tables()
+        if table.file is not None
+        for row in rows_of(table.get_model(), keys[table.model])
+    }
+    return sorted(found - {""})
+
+
+def _own_obstacles(person: Client | User) -> Iterable[Obstacle]:
+    if isinstance(person, Client) or person.role != User.Role.CLIENT:
+        return
+    if Client.objects.filter(user=person).exists():
+        yield Obstacle(_("This is a client's log-in. Erase the client, it goes along."))
+
+
+def erase_person(
+    *, person: Client | User, by: User | None, now: datetime, reason: str = ""
+) -> Erasure:
+    """Erase all data of a client or of somebody who logs in; only numbers stay."""
+    if by is not None and person == by:
+        raise ValidationError(_("You cannot erase yourself."))
+    with transaction.atomic():
+        _lock(person)
+        plan = plan_erasure(person=person, now=now)
+        _refuse(plan, person, reason)
+        return _erase(plan, by, now, reason)
+
+
+def _lock(person: Client | User) -> None:
+    """Of two who erase at once the second waits; what is being made is waited for too."""
+    model = type(person)
+    if not model._base_manager.select_for_update().filter(pk=person.pk).exists():
+        raise ValidationError(_("This record is not there any more."))
+    letters = keys_of(subject_of(person))["consult.Letter"]
+    list(Letter.objects.select_for_update().filter(pk__in=letters).order_by("pk").values("pk"))
+
+
+def _refuse(plan: Plan, person: Client | User, reason: str) -> None:
+    reason = reason.strip()
+    stops = [str(one.words) for one in plan.obstacles if not (one.may_override and reason)]
+    if stops:
+        raise ValidationError(stops)
+    said = reason.casefold()
+    if any(word and word.casefold() in said for word in (person.name, person.email)):
+        raise ValidationError(_("The reason stays for good, so it must not name the person."))
+
+
+def _erase(plan: Plan, by: User | None, now: datetime, reason: str) -> Erasure:
+    erasure = Erasure(
+        at=now,
+        by=by,
+        clients=_pairs(Client, "created_at", plan.subject.clients),
+        users=_pairs(User, "joined_at", plan.subject.users),
+        reason=reason.strip()[:200],
+        counted={line.table.model: [line.rows, line.past] for line in plan.lines},
+        files_left=plan.files,
+        n_files=len(plan.files),
+    )
+    erasure.full_clean(exclude=["clients", "users", "counted", "files_left"])
+    erasure.save(force_insert=True)
+    _walk(plan.keys, by, now)
+    enqueue(kind=ERASE_FILES, key=f"{ERASE_FILES}:{erasure.uid}", arguments={"erasure": erasure.pk})
+    return erasure
+
+
+def _pairs(model: Any, since: str, pks: Collection[int]) -> list[list[Any]]:
+    """Each number with the moment of its entry; a merged record is told by its history alone."""
+    alive = dict(model.objects.filter(pk__in=pks).values_list("pk", since))
+    return [[pk, alive[pk].isoformat() if pk in alive else ""] for pk in sorted(pks)]
+
+
+def _walk(keys: Keys, by: User | None, now: datetime) -> None:
+    """Blank what stays, then delete what goes, what hangs on other rows first."""
+    with unguarded():
+        for table in tables():
+            for chunk in chunks(keys[table.model]):
+                _blank(table, chunk)
+        for chunk in chunks(keys["consult.Letter"]):
+            Letter.objects.filter(pk__in=chunk).update(erased_at=now, erased_by=by)
+        for table in reversed(tables()):
+            if table.deletes:
+                _delete(table, keys[table.model])
+
+
+def _blank(table: Table, chunk: list[Any]) -> None:
+    model = table.get_model()
+    history = history_of(model)
+    always = {name: fate for name, fate in table.blanks.items() if not fate.if_filled}
+    if always:
+        _update(model._base_manager.filter(pk__in=chunk), always, "pk")
+    past = {name: fate for name, fate in always.items() if fate.past and name != "password"}
+    if history is not None and table.blanks:
+        known = {one.name for one in history._meta.concrete_fields}
+        values = {name: fate for name, fate in past.items() if name in known}
+        rows = history.objects.filter(id__in=chunk)
+        _update(rows, values | {"history_change_reason": Blank(None)}, "id")
+    for name, fate in table.blanks.items():
+        if fate.if_filled:
+            for rows in filter(None, (model._base_manager, history and history.objects)):
+                key = "pk" if rows is model._base_manager else "id"
+                filled = rows.filter(**{f"{key}__in": chunk}).exclude(**{name: ""})
+                _update(filled, {name: fate}, key)
+
+
+def _update(rows: Any, values: dict[str, Blank], key: str) -> None:
+    rows.update(**{name: _value(fate.to, key) for name, fate in values.items()})
+
+
+def _value(to: Any, key: str) -> Any:
+    """A neutral value; `{pk}` in it becomes the number of the row."""
+    if not isinstance(to, str) or "{pk}" not in to:
+        return to
+    before, after = to.split("{pk}")
+    number = Cast(F(key), models.CharField())
+    return Concat(Value(before), number, Value(after), output_field=models.CharField())
+
+
+def _delete(table: Table, pks: Collection[Any]) -> None:
+    model = table.get_model()
+    history = history_of(model)
+    for chunk in chunks(pks):
+        model._base_manager.filter(pk__in=chunk).delete()
+        if history is not None:
+            history.objects.filter(id__in=chunk).delete()
+
+
+# -- Files, and again -------------------------------------------------------------------------
+
+
+def erase_files(arguments: dict[str, Any], run: Run) -> None:
+    """The job after an erasure: delete its files, however often it takes, and write the ledger."""
+    erasure = Erasure.objects.get(pk=arguments["erasure"])
+    for key in erasure.files_left:
+        drop_file(key=key)
+    ledger.note(erasure)
+    Erasure.objects.filter(pk=erasure.pk, files_gone_at=None).update(
+        files_left=[], files_gone_at=timezone.now()
+    )
+
+
+def repeat_erasure(*, told: dict[str, Any], now: datetime) -> Erasure | None:
+    """Do an erasure of the ledger again, on data that an older backup brought back.
+
+    None when there is nothing of it: the rows are erased, or their numbers are somebody else's.
+    """
+    with transaction.atomic():
+        known = Erasure.objects.filter(uid=told["uid"]).first()
+        people: list[Client | User] = [
+            *_still_there(Client, "created_at", told["clients"]),
+            *_still_there(User, "joined_at", told["users"]),
+        ]
+        by = known.by if known else User.objects.filter(pk=told["by"]).first()
+        done = None
+        for person in people:
+            person.refresh_from_db()  # a client's log-in went with the client
+            if not _is_erased(person):
+                done = _erase(plan_erasure(person=person, now=now), by, now, told["reason"])
+                Erasure.objects.filter(pk=done.pk).update(repeated_at=now)
+    return done
+
+
+def _still_there(model: Any, since: str, pairs: list[list[Any]]) -> list[Any]:
+    rows = model.objects.filter(pk__in=[pk for pk, _since in pairs]).order_by("pk")
+    entered = dict(map(tuple, pairs))
+    return [row for row in rows if entered[row.pk] in ("", getattr(row, since).isoformat())]
+
+
+def _is_erased(person: Client | User) -> bool:
+    return person.name == f"[erased {person.pk}]"

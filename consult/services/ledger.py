@@ -1,0 +1,50 @@
+"""The ledger of erasures: a file beside the database, so that it outlives a restored backup.
+
+One line per erasure, with numbers and no names. After an older backup is restored, every erasure in
+it that the backup does not know of is done again.
+"""
+
+import json
+import os
+from collections.abc import Iterator
+from pathlib import Path
+from typing import Any
+
+from django.conf import settings
+
+from consult.models import Erasure
+
+
+def path() -> Path:
+    return Path(settings.ERASURE_LEDGER)
+
+
+def note(erasure: Erasure) -> None:
+    """Write an erasure down; a second time is one time."""
+    if str(erasure.uid) in {told["uid"] for told in entries()}:
+        return
+    told = {
+        "uid": str(erasure.uid),
+        "at": erasure.at.isoformat(),
+        "by": erasure.by_id,
+        "clients": erasure.clients,
+        "users": erasure.users,
+        "reason": erasure.reason,
+    }
+    path().parent.mkdir(parents=True, exist_ok=True)
+    descriptor = os.open(path(), os.O_WRONLY | os.O_CREAT | os.O_APPEND, 0o600)
+    with os.fdopen(descriptor, "a") as file:
+        file.write(json.dumps(told) + "\n")
+        file.flush()
+        os.fsync(file.fileno())
+
+
+def entries() -> Iterator[dict[str, Any]]:
+    """Every erasure that was ever done, in their order; half a line of a full disk is passed by."""
+    if not path().exists():
+        return
+    for line in path().read_text().splitlines():
+        try:
+            yield json.loads(line)
+        except ValueError:
+            continue

@@ -1,0 +1,142 @@
+"""What cases hold of people, and when a case stands in the way of an erasure."""
+
+from collections.abc import Iterable
+from datetime import date, datetime
+from typing import Any
+
+from django.db.models import Q
+from django.utils import timezone
+from django.utils.formats import date_format
+from django.utils.translation import gettext_lazy as _
+
+from consult.models import Retention
+from consult.models.personal import (
+    Blank,
+    Clearing,
+    Keys,
+    Obstacle,
+    Part,
+    Subject,
+    Table,
+    fields,
+    nobodys,
+)
+from consult.models.privacy import OPENS
+from mitigation.models.cases import Case
+from mitigation.models.stages import ENDS
+from mitigation.models.uploads import PendingUpload
+
+
+def kept_until(ended: datetime, years: int) -> date:
+    """The day on which a case that ended then may go."""
+    day = timezone.localdate(ended)
+    try:
+        return day.replace(year=day.year + years)
+    except ValueError:  # 29 February
+        return date(day.year + years, 3, 1)
+
+
+def _uploads(subject: Subject, keys: Keys) -> Iterable[Any]:
+    """Those of their cases, and every one that made no case yet: nobody can tell whose it is."""
+    ready = PendingUpload.objects.exclude(state__in=MOVING)
+    for pk, case in ready.values_list("pk", "case"):
+        if case is None or case in keys["mitigation.Case"]:
+            yield pk
+
+
+def _attachment_name(row: Any) -> str:
+    return f"files/{row.pk}-{row.name}"
+
+
+MOVING = (PendingUpload.State.CHECKING, PendingUpload.State.IMPORTING)
+
+TABLES = [
+    Table(
+        "mitigation.Case",
+        _("cases"),
+        fields(
+            plain="id property guideline target_band placement_percent stage stage_since round "
+            "due_on opened_at",
+            reference=Blank("erased-{pk}"),
+            on_hold_reason=Blank(),
+            source=Blank(None),
+        ),
+        client="property",
+    ),
+    nobodys("mitigation.CaseVisit", _("visits of cases"), "id case visit round"),
+    Table(
+        "mitigation.CaseWord", _("words of the search"), fields(goes="id case word"), client="case"
+    ),
+    Table(
+        "mitigation.Outcome",
+        _("frozen comparisons"),
+        fields(goes="id case baseline follow_up result letter created_at"),
+        client="case",
+    ),
+    Table(
+        "mitigation.Note",
+        _("notes"),
+        fields(goes="id case text written_by written_at"),
+        client="case",
+    ),
+    Table(
+        "mitigation.Attachment",
+        _("attached files"),
+        fields(goes="id case name kind size sha256 file added_by added_at"),
+        client="case",
+        file=lambda row: str(row.file),
+        file_name=_attachment_name,
+    ),
+    Table(
+        "mitigation.PendingUpload",
+        _("uploads that wait"),
+        fields(
+            goes="id token owner name file size received_at expires_at state step n_readings "
+            "content_sha256 preview confirmed_at case failure"
+        ),
+        client=_uploads,
+        user="owner",
+        withheld={"token": OPENS},
+        file=lambda row: str(row.file),
+    ),
+]
+
+
+def obstacles(subject: Subject, keys: Keys, now: datetime) -> Iterable[Obstacle]:
+    """Open cases, uploads at work, and cases whose time is not over."""
+    cases = Case.objects.filter(pk__in=keys["mitigation.Case"]).order_by("pk")
+    for case in cases.exclude(stage__in=ENDS):
+        yield Obstacle(
+            _("Case %(case)s is open. Close or decline it first.") % {"case": case.reference}
+        )
+    if subject.clients and PendingUpload.objects.filter(state__in=MOVING).exists():
+        yield Obstacle(_("An upload is being checked or imported. Wait until it is done."))
+    years = Retention.current().case_years
+    for case in cases.filter(stage__in=ENDS):
+        until = kept_until(case.stage_since, years)
+        if timezone.localdate(now) < until:
+            words = _("Case %(case)s is to be kept until %(day)s.")
+            told = {"case": case.reference, "day": date_format(until)}
+            yield Obstacle(words % told, may_override=True)
+    theirs = Case.objects.filter(property__assignments__user__in=subject.users)
+    if not subject.clients and theirs.exclude(stage__in=ENDS).exists():
+        yield Obstacle(
+            _("Open cases are assigned to this person. Hand them over first."), may_override=True
+        )
+
+
+PART = Part(
+    TABLES,
+    clearings=[
+        Clearing(
+            kind="uploads",
+            label=_("uploads that nobody confirmed"),
+            model="mitigation.PendingUpload",
+            date="expires_at",
+            days=0,
+            only=~Q(state__in=MOVING),
+            file="file",
+        ),
+    ],
+    obstacles=obstacles,
+)

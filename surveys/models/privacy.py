@@ -1,0 +1,89 @@
+"""What measurements hold of people: the names and words around the numbers.
+
+The numbers of a home stay when its people and its address are gone. They speak of nobody then, and
+they are what the practice's placement uncertainty and the history of its instruments rest on.
+"""
+
+from typing import Any
+
+from django.utils.translation import gettext_lazy as _
+
+from consult.models.personal import Blank, Part, Table, fields, nobodys
+
+
+def _file_name(source: Any) -> str:
+    return f"files/{source.pk}-{source.name}"
+
+
+def _named_place(model: str, label: Any, stand_in: str, above: str, plain: str) -> Table:
+    """A place at home: its name may be somebody's, its numbers are not."""
+    return Table(model, label, fields(plain=f"id {plain}", name=Blank(stand_in)), client=above)
+
+
+TABLES = [
+    Table(
+        "surveys.SourceFile",
+        _("files that came in"),
+        fields(goes="id property name file sha256 received_at received_by"),
+        client="property",
+        file=lambda source: str(source.file),
+        file_name=_file_name,
+    ),
+    _named_place("surveys.Room", _("rooms"), "[room {pk}]", "property", "property"),
+    _named_place("surveys.Spot", _("spots"), "[spot {pk}]", "room", "room use"),
+    _named_place("surveys.Panel", _("panels"), "[panel {pk}]", "property", "property"),
+    _named_place("surveys.Circuit", _("circuits"), "[circuit {pk}]", "panel", "panel phase"),
+    _named_place("surveys.GroundPoint", _("ground points"), "[point {pk}]", "property", "property"),
+    Table(
+        "surveys.Visit",
+        _("visits"),
+        fields(
+            plain="id property kind date position temperature_c humidity_percent "
+            "supply_voltage_v sealed_at sealed_by",
+            label=Blank("[visit {pk}]"),
+            assessor=Blank(),
+            note=Blank(),
+            source=Blank(None),
+        ),
+        client="property",
+    ),
+    Table(
+        "surveys.GroundCheck",
+        _("ground checks"),
+        fields(plain="id visit point other_point voltage_v outlet_test", note=Blank()),
+        client="visit",
+    ),
+    Table(
+        "surveys.Reading",
+        _("readings"),
+        fields(
+            plain="id visit position spot measurand ground_point instrument calibration "
+            "x x_mark y y_mark z z_mark total total_mark unit state "
+            "body_distance_m surface_distance_m",
+            circuits_off=Blank(),
+            taken_at=Blank(),
+            set_aside=Blank("[erased]", if_filled=True),
+            load=Blank(),
+            note=Blank(),
+        ),
+        client="visit",
+    ),
+    Table(
+        "surveys.Correction",
+        _("corrections"),
+        fields(plain="id reading replacement made_by made_at", reason=Blank("[erased]")),
+        client="reading",
+    ),
+    nobodys("surveys.EntryKey", _("keys of forms"), "id digest row made_at"),
+    nobodys("surveys.Guideline", _("guidelines"), "id code title source note is_built_in"),
+    nobodys("surveys.Band", _("bands"), "id guideline measurand number upper name"),
+    nobodys("surveys.Instrument", _("instruments"), "id name description is_retired"),
+    nobodys(
+        "surveys.Calibration",
+        _("certificates"),
+        "id instrument quantity axes unit gain_percent resolution noise floor ceiling low_hz "
+        "high_hz certificate calibrated_on due_on",
+    ),
+]
+
+PART = Part(TABLES)

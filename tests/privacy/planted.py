@@ -1,0 +1,249 @@
+"""A person with rows in every table, and a marker in each of their personal fields.
+
+The markers are planted by what the classification says, so that a new field is tried too.
+"""
+
+import uuid
+from dataclasses import dataclass
+from datetime import date, timedelta
+from typing import Any
+
+from allauth.account.models import EmailAddress, EmailConfirmation
+from allauth.mfa.models import Authenticator
+from allauth.usersessions.models import UserSession
+from django.contrib.admin.models import CHANGE, LogEntry
+from django.contrib.auth.models import Group, Permission
+from django.contrib.contenttypes.models import ContentType
+from django.contrib.sessions.backends.db import SessionStore
+from django.core.files.base import ContentFile
+from django.core.files.storage import default_storage
+from django.db import models, transaction
+from django.utils import timezone
+
+from consult.models import AccessEvent, Client, Contact, DataRequest, Letter, User
+from consult.models.personal import Blank, Goes, Keys
+from consult.services.clients import merge_clients, remove_contact
+from consult.services.guards import unguarded
+from consult.services.mail import queue_mail
+from consult.services.packages import ask_package
+from consult.services.people import invite_person, record_event
+from consult.services.personal import history_of, keys_of, subject_of_client, tables
+from consult.tasks import run_job
+from mitigation.models import Case, Stage
+from mitigation.services.attachments import attach_file
+from mitigation.services.cases import add_note
+from mitigation.services.uploads import keep_upload
+from surveys.models import Circuit, Correction, GroundCheck, GroundPoint, Panel, SourceFile
+from tests.factories import UserFactory, assign, compared_case, ready_letter
+from tests.surveys.case_folders import as_zip
+
+LONG_AGO = timezone.now() - timedelta(days=365 * 12)
+
+
+@dataclass(frozen=True)
+class Planted:
+    """The person, who erases them, and the markers by field."""
+
+    client: Client
+    login: User
+    manager: User
+    case: Case
+    letter: Letter
+    markers: dict[str, str]
+
+    def marker(self, where: str) -> str:
+        return self.markers[where]
+
+
+def closed_case() -> Case:
+    """A case that ended longer ago than cases are kept."""
+    case = compared_case(placement_percent=7.0)
+    Case.objects.filter(pk=case.pk).update(stage=Stage.CLOSED, stage_since=LONG_AGO)
+    case.refresh_from_db()
+    return case
+
+
+def plant() -> Planted:
+    """A client with everything that a client can have."""
+    manager = UserFactory(role=User.Role.OFFICE, is_manager=True)
+    case = closed_case()
+    client = case.property.client
+    client.email = "planted@example.org"
+    client.save()
+    login = invite_person(
+        by=manager, site="http://localhost", now=timezone.now(), email=client.email,
+        name="Planted", role=User.Role.CLIENT, language="en",
+    )  # fmt: skip
+    client.refresh_from_db()
+    letter = ready_letter(case)
+    _people(client, login, manager, case)
+    _measured(case)
+    _papers(case, client, manager, letter)
+    _log_in(login, manager, client)
+    markers = _mark(keys_of(subject_of_client(client)))
+    for row in (client, login, letter, case):
+        row.refresh_from_db()
+    record_event(kind=AccessEvent.Kind.LOGIN_REFUSED, now=timezone.now(), what=client.email)
+    return Planted(client, login, manager, case, letter, markers)
+
+
+def _people(client: Client, login: User, manager: User, case: Case) -> None:
+    assign(UserFactory(role=User.Role.ASSESSOR), case.property)
+    Contact.objects.create(
+        client=client, part="landlord", name="a", email="a@example.org", phone="1", address="b"
+    )
+    gone = Contact.objects.create(client=client, part="payer", name="only the history has it")
+    remove_contact(contact=gone, by=manager)
+    other = Client.objects.create(name="merged away", address="second record")
+    Contact.objects.create(client=other, part="other", name="came along")
+    merge_clients(keep=client, gone=other, by=manager)
+    login.groups.add(Group.objects.create(name="a group"))
+    login.user_permissions.add(Permission.objects.first())
+    DataRequest.objects.create(client=client, kind="copy", asked_at=timezone.now())
+
+
+def _measured(case: Case) -> None:
+    home = case.property
+    data = b"source"
+    source = SourceFile.objects.create(
+        property=home, name="a.zip", file=_file("imports/planted.zip", data),
+        sha256="0" * 64, received_at=timezone.now(),
+    )  # fmt: skip
+    panel = Panel.objects.create(property=home, name="panel")
+    Circuit.objects.create(panel=panel, name="circuit")
+    point = GroundPoint.objects.create(property=home, name="pipe")
+    with transaction.atomic(), unguarded():
+        for visit in case.visits.all():
+            visit.source, visit.assessor, visit.note = source, "who", "note"
+            visit.save()
+            check = GroundCheck.objects.create(visit=visit, point=point, note="n")
+            check.save()
+            for reading in visit.readings.all():
+                reading.set_aside = "why"
+                reading.save()
+                Correction.objects.create(reading=reading, reason="r", made_at=timezone.now())
+    case.source = source
+    case.save()
+
+
+def _file(key: str, data: bytes) -> str:
+    return default_storage.save(key, ContentFile(data))
+
+
+def _papers(case: Case, client: Client, manager: User, letter: Letter) -> None:
+    now = timezone.now()
+    add_note(case=case, text="a note", by=manager, now=now)
+    attach_file(case=case, name="a.txt", data=b"attached", by=manager, now=now)
+    upload = keep_upload(upload=as_zip(), by=manager, now=now)
+    type(upload).objects.filter(pk=upload.pk).update(state="ready")
+    package = ask_package(person=client, by=manager, now=now)
+    run_job(_job(f"make-package:{package.pk}"))
+    queue_mail(key=f"letter-link:{letter.pk}:1", to="x@example.org", subject="s", body="b")
+
+
+def _job(key: str) -> int:
+    from consult.models import Job  # noqa: PLC0415
+
+    return Job.objects.get(key=key).pk
+
+
+def _log_in(login: User, manager: User, client: Client) -> None:
+    now = timezone.now()
+    address = EmailAddress.objects.create(user=login, email=login.email)
+    EmailConfirmation.objects.create(email_address=address, key=uuid.uuid4().hex)
+    Authenticator.objects.create(user=login, type="totp", data={"secret": "s"})
+    session = SessionStore()
+    session["_auth_user_id"] = str(login.pk)
+    session.save()
+    UserSession.objects.create(
+        user=login, ip="192.0.2.7", session_key=session.session_key, user_agent="u"
+    )
+    record_event(
+        kind=AccessEvent.Kind.LOGGED_IN, now=now, by=login, about=login, what="w",
+        address="192.0.2.7",
+    )  # fmt: skip
+    LogEntry.objects.create(
+        user=manager, content_type=ContentType.objects.get_for_model(Client),
+        object_id=str(client.pk), object_repr="r", action_flag=CHANGE, change_message="m",
+    )  # fmt: skip
+
+
+# -- Markers ----------------------------------------------------------------------------------
+
+
+def _mark(keys: Keys) -> dict[str, str]:
+    """Put a word of its own into every personal field of text, live and in the history."""
+    markers: dict[str, str] = {}
+    with transaction.atomic(), unguarded():
+        for number, table in enumerate(tables()):
+            model = table.get_model()
+            assert keys[table.model] or not (table.deletes or table.blanks), table.model
+            for place, (name, fate) in enumerate(table.fields.items()):
+                field = model._meta.get_field(name)
+                if not isinstance(fate, Blank | Goes) or not _takes_a_word(field):
+                    continue
+                for age, rows, key in _ages(model, keys[table.model]):
+                    if age == "past" and not _has(rows.model, name):
+                        continue
+                    word = f"zq{number:02d}x{place:02d}{age[0]}"
+                    where = f"{table.model}.{name}" + (" before" if age == "past" else "")
+                    if _write(rows, key, field, word):
+                        markers[where] = word
+    _mark_files(keys, markers)
+    return markers
+
+
+def _ages(model: Any, pks: set[Any]) -> list[tuple[str, Any, str]]:
+    history = history_of(model)
+    found = [("live", model._base_manager.filter(pk__in=pks), "pk")]
+    if history is not None:
+        found.append(("past", history.objects.filter(id__in=pks), "history_id"))
+    return found
+
+
+def _has(model: Any, name: str) -> bool:
+    return name in {field.name for field in model._meta.concrete_fields}
+
+
+def _takes_a_word(field: Any) -> bool:
+    if field.choices or isinstance(field, models.FileField) or field.primary_key:
+        return False
+    if field.name in ("state", "sha256", "token", "session_key", "message_id", "key"):
+        return False  # what rows are found by, or are known by
+    return isinstance(field, models.CharField | models.TextField | models.JSONField)
+
+
+def _write(rows: Any, key: str, field: Any, word: str) -> bool:
+    """One word for all rows of a table; unique fields get the row's number behind it."""
+    wrote = False
+    if rows.model is AccessEvent:
+        rows = rows.exclude(what__contains="@")  # found by the address, which is marked itself
+    for pk in list(rows.values_list("pk", flat=True)):
+        row = rows.model._base_manager.filter(pk=pk)
+        if isinstance(field, models.JSONField):
+            said: Any = dict(row.values_list(field.name, flat=True)[0] or {}) | {"planted": word}
+        elif isinstance(field, models.EmailField):
+            said = f"{word}@example.org" if not field.unique else f"{word}{pk}@example.org"
+        else:
+            before = row.values_list(field.name, flat=True)[0] or ""
+            most = field.max_length or 10_000
+            said = f"{before[: most - len(word) - 8]} {word} {pk}"
+        row.update(**{field.name: said})
+        wrote = True
+    return wrote
+
+
+def _mark_files(keys: Keys, markers: dict[str, str]) -> None:
+    for number, table in enumerate(tables()):
+        if table.file is None:
+            continue
+        word = f"zqfile{number:02d}"
+        for row in table.get_model()._base_manager.filter(pk__in=keys[table.model]):
+            key = table.file(row)
+            default_storage.delete(key)
+            _file(key, word.encode())
+            markers[f"{table.model} file"] = word
+
+
+def today() -> date:
+    return timezone.localdate()

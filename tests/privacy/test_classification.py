@@ -1,0 +1,85 @@
+"""Every field of every table is classified: what it holds of a person, what an erasure does."""
+
+from typing import Any
+
+import pytest
+from django.apps import apps
+from simple_history.models import HistoricalChanges
+
+from consult.models.personal import Blank, Goes, Keep, Plain, Table
+from consult.services.personal import history_of, tables
+
+# What every history table has beside the fields of its own table.
+OF_A_HISTORY = {
+    "history_id",  # its own number
+    "history_date",
+    "history_type",
+    "history_user",  # the number of who changed the row
+    "history_change_reason",  # blanked with the row, or gone with it
+}
+
+
+def concrete(model: Any) -> set[str]:
+    return {field.name for field in model._meta.concrete_fields}
+
+
+def live_models() -> list[Any]:
+    models = apps.get_models(include_auto_created=True)
+    return [model for model in models if not issubclass(model, HistoricalChanges)]
+
+
+@pytest.mark.parametrize("model", live_models(), ids=lambda model: model._meta.label)
+def test_every_field_is_classified_and_nothing_else(model) -> None:
+    (table,) = [table for table in tables() if table.get_model() is model]
+    assert set(table.fields) == concrete(model)
+
+
+def test_no_table_is_classified_that_is_not_there() -> None:
+    named = [table.get_model() for table in tables()]
+    assert len(named) == len(set(named))
+    assert set(named) == set(live_models())
+
+
+def test_every_history_is_that_of_a_classified_table() -> None:
+    histories = {model for model in apps.get_models() if issubclass(model, HistoricalChanges)}
+    known = {history_of(table.get_model()): table for table in tables()}
+    assert set(known) - {None} == histories
+    for history in histories:
+        assert concrete(history) <= set(known[history].fields) | OF_A_HISTORY
+
+
+@pytest.mark.parametrize("table", tables(), ids=lambda table: table.model)
+def test_what_is_said_of_a_table_fits_together(table: Table) -> None:
+    fates = set(map(type, table.fields.values()))
+    assert fates <= {Plain, Goes, Blank, Keep}
+    if table.deletes:
+        assert fates == {Goes}, "a row goes whole"
+    if table.deletes or table.blanks:
+        assert table.client or table.user, "nobody would ever find its rows"
+    assert set(table.withheld) <= set(table.fields)
+    assert table.deletes or table.blanks or table.file is None
+    for fate in table.keeps.values():
+        assert len(str(fate.why)) > 10
+
+
+def test_a_table_stands_after_those_that_it_hangs_on() -> None:
+    seen: set[Any] = set()
+    for table in tables():
+        for way in (table.client, table.user):
+            if isinstance(way, str):
+                assert table.get_model()._meta.get_field(way).related_model in seen
+        seen.add(table.get_model())
+
+
+def test_free_text_never_counts_as_plain() -> None:
+    """Where somebody can type a sentence, they may type a name."""
+    registers = {"surveys.Guideline"}  # published tables, with their sources
+    numbers = {"admin.LogEntry.object_id"}  # the number of a row, as text
+    for table in tables():
+        for name, fate in table.fields.items():
+            field: Any = table.get_model()._meta.get_field(name)
+            kind = field.get_internal_type()
+            if kind in ("TextField", "FileField") and not field.choices:
+                where = f"{table.model}.{name}"
+                said_plain = isinstance(fate, Plain) and table.model not in registers
+                assert not said_plain or where in numbers, where
