@@ -12,6 +12,7 @@ from pathlib import Path
 from urllib.parse import urlsplit, urlunsplit
 
 import pytest
+from django.core.cache import cache
 from django.db import connection
 from django.utils import translation
 from pytest_django import DjangoDbBlocker, Settings
@@ -72,6 +73,7 @@ def pytest_runtest_teardown(item: pytest.Item) -> Generator[None, None, None]:
         return  # after the last test: the test database is gone, and this is a real one
     with blocker.unblock():
         connection.creation.deserialize_db_from_string(rows)
+        cache.clear()  # the tries of a log-in, which no flush empties
         connection.close()
 
 
