@@ -12,7 +12,8 @@ from surveys.intake.columns import AXES
 from surveys.intake.readings import QUANTITY_AND_REFERENCE, in_force
 from surveys.intake.sources import GROUND_CHECKS, INSTRUMENTS, READINGS, VISITS
 from surveys.intake.writing import CaseValues, Cell, write_folder, write_workbook
-from surveys.models import Calibration, GroundCheck, Reading, Visit
+from surveys.models import Calibration, Correction, GroundCheck, Reading, Visit
+from surveys.services.corrections import corrections_at, set_aside_words
 
 Tables = dict[str, list[list[Cell]]]
 
@@ -72,7 +73,7 @@ def _tables(case: Case) -> Tables:
             ]
             for visit in visits
         ],
-        READINGS: _reading_rows(case, readings, names),
+        READINGS: _reading_rows(case, readings, names, corrections_at(visits)),
         GROUND_CHECKS: [
             [names[visit], *cells]
             for visit, *cells in checks.values_list(
@@ -140,14 +141,17 @@ def _instrument_rows(calibrations: Iterable[Calibration]) -> list[list[Cell]]:
 _PLACE = ("visit_id", "spot__room__name", "spot__name", "spot__use", "measurand")
 _METER = ("ground_point__name", "instrument__name")
 _VALUES = tuple(name for axis in AXES for name in (f"{axis}_mark", axis))
-_REST = (
-    "unit", "state", "circuits_off", "taken_at", "set_aside", "body_distance_m",
-    "surface_distance_m", "load", "note",
-)  # fmt: skip
+_STATE = ("unit", "state", "circuits_off", "taken_at")
+_REST = ("body_distance_m", "surface_distance_m", "load", "note", "pk", "set_aside")
 
 
-def _reading_rows(case: Case, readings: Any, names: dict[int, str]) -> list[list[Cell]]:
-    """The readings in the order of the file that they came in with."""
+def _reading_rows(
+    case: Case, readings: Any, names: dict[int, str], corrections: Sequence[Correction]
+) -> list[list[Cell]]:
+    """The readings in the order of the file that they came in with.
+
+    A folder knows no corrections: a corrected reading is one that was set aside, and why.
+    """
     if readings.filter(calibration__isnull=True).exists():
         raise ValidationError(
             _("Case %(case)s has readings of an instrument that nothing is known of.")
@@ -155,12 +159,16 @@ def _reading_rows(case: Case, readings: Any, names: dict[int, str]) -> list[list
         )
     rows: list[list[Cell]] = []
     ordered = readings.order_by("position", "visit__position", "visit_id")
-    for row in ordered.values_list(*_PLACE, *_METER, *_VALUES, *_REST).iterator(chunk_size=5_000):
+    later = set_aside_words(corrections, "corrected")
+    columns = (*_PLACE, *_METER, *_VALUES, *_STATE, *_REST)
+    for row in ordered.values_list(*columns).iterator(chunk_size=5_000):
         visit, room, spot, use, measurand, point, instrument = row[:7]
         values = [_display(row[n], row[n + 1]) for n in range(7, 15, 2)]
         quantity, reference = QUANTITY_AND_REFERENCE[measurand]
         place = [names[visit], room, spot, use, quantity, reference, point, instrument]
-        rows.append([*place, *values, *row[15:]])
+        *rest, pk, set_aside = row[19:]
+        reasons = "; ".join(filter(None, (set_aside, later.get(pk))))
+        rows.append([*place, *values, *row[15:19], reasons, *rest])
     return rows
 
 

@@ -20,6 +20,7 @@ from mitigation.forms.cases import AttachmentForm, HandOverForm
 from mitigation.letters.outcome import next_steps, not_comparable
 from mitigation.models import Attachment, Case, Note, Stage
 from mitigation.services import outcomes
+from mitigation.services.corrections import overtaken_letters
 from mitigation.views.pictures import case_pictures
 from mitigation.views.spots import filtered
 from mitigation.views.steering import moves_of
@@ -54,6 +55,7 @@ def _whole_page(request: HttpRequest, comparison: Comparison) -> dict[str, Any]:
     case, outcome = comparison.case, comparison.as_json()
     visits = [visit for visit in (comparison.baseline, comparison.follow_up) if visit]
     letters = Letter.objects.visible_to(request.user).for_list()
+    letters = letters.filter(case_reference=case.reference)
     assignments = Assignment.objects.filter(property=case.property_id).select_related("user")
     return {
         "stages": [Stage.DECLINED] if case.stage == Stage.DECLINED else PATH,
@@ -68,7 +70,8 @@ def _whole_page(request: HttpRequest, comparison: Comparison) -> dict[str, Any]:
         "visits": case.case_visits.select_related("visit")
         .annotate(n_readings=Count("visit__readings"))
         .order_by("visit__date", "pk"),
-        "letters": letters.filter(case_reference=case.reference),
+        "letters": letters,
+        "overtaken": overtaken_letters(case, list(letters)),
         "assessors": [assignment.user for assignment in assignments],
         "contacts": case.property.client.contacts.all(),
         "notes": Note.objects.visible_to(request.user)

@@ -6,13 +6,16 @@ from typing import Any
 from consult.letters.words import DECISIONS, decision_words, measurand_words
 from mitigation.comparison import Comparison
 from mitigation.comparison.compare import Row
+from surveys.models import Correction
+from surveys.services.corrections import corrections_at
 
 NOT_COMPARABLE = "not-comparable"
 
 
 def filtered(comparison: Comparison, asked: Mapping[str, str]) -> dict[str, Any]:
     """The rows that `asked` lets through, and what may be asked for."""
-    rows = [_linked(row) for row in comparison.rows]
+    corrected = _corrected(comparison)
+    rows = [_linked(row, corrected) for row in comparison.rows]
     room, measurand, decision = (asked.get(name, "") for name in ("room", "measurand", "decision"))
     shown = [
         row
@@ -36,11 +39,19 @@ def filtered(comparison: Comparison, asked: Mapping[str, str]) -> dict[str, Any]
     }
 
 
-def _linked(row: Row) -> dict[str, Any]:
+def _corrected(comparison: Comparison) -> dict[int, Correction]:
+    """The corrections that readings of the comparison came of, by those readings."""
+    visits = [visit for visit in (comparison.baseline, comparison.follow_up) if visit]
+    return {one.replacement_id: one for one in corrections_at(visits) if one.replacement_id}
+
+
+def _linked(row: Row, corrected: Mapping[int, Correction]) -> dict[str, Any]:
     before, after = row.pair.before, row.pair.after
     return row.result | {
         "before_reading": before.reading if before else None,
         "after_reading": after.reading if after else None,
+        "before_correction": corrected.get(before.reading) if before else None,
+        "after_correction": corrected.get(after.reading) if after else None,
     }
 
 

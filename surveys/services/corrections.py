@@ -89,6 +89,17 @@ def corrections_at(visits: Sequence[Visit]) -> list[Correction]:
     return list(rows.order_by("pk"))
 
 
+def set_aside_words(corrections: Sequence[Correction], corrected: str) -> dict[int, str]:
+    """Why each sealed reading counts no more; `corrected` is the word before a correction's reason.
+
+    Of a reading that was first set aside and then replaced the later word holds.
+    """
+    return {
+        one.reading_id: f"{corrected}: {one.reason}" if one.replacement_id else one.reason
+        for one in corrections
+    }
+
+
 def chain_of(reading: Reading, corrections: Sequence[Correction]) -> list[Reading]:
     """The readings that stand for one another, from the sealed one to the newest."""
     onward: Mapping[int, Reading] = {

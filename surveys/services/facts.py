@@ -3,6 +3,7 @@
 from collections.abc import Iterable, Sequence
 from datetime import date
 
+from django.db.models import Q
 from django.utils import translation
 from django.utils.translation import gettext as _
 
@@ -20,6 +21,7 @@ from surveys.letters.facts import (
 )
 from surveys.models import Calibration, GroundCheck, Guideline, Reading, Visit
 from surveys.results import SpotFinding, dangers_of
+from surveys.services.corrections import corrections_at, set_aside_words
 
 
 def sender() -> Sender:
@@ -58,7 +60,7 @@ def guideline_facts(guideline: Guideline) -> GuidelineFacts:
 
 
 def visit_facts(visit: Visit) -> VisitFacts:
-    states = list(visit.readings.values_list("state", flat=True))
+    states = list(visit.readings.uncorrected().values_list("state", flat=True))
     return VisitFacts(
         kind=visit.kind,
         day=visit.date,
@@ -153,11 +155,14 @@ def reading_facts(reading: Reading, visit: Visit) -> ReadingFacts:
     )
 
 
-def set_aside_facts(visits: Sequence[Visit]) -> list[SetAsideFacts]:
+def set_aside_facts(visits: Sequence[Visit], language: str) -> list[SetAsideFacts]:
+    """Readings that were set aside or corrected, each with its reason."""
     days = {visit.pk: visit.date for visit in visits}
+    with translation.override(language):
+        later = set_aside_words(corrections_at(visits), _("corrected"))
     readings = (
         Reading.objects.filter(visit__in=visits)
-        .exclude(set_aside="")
+        .filter(~Q(set_aside="") | Q(pk__in=later))
         .select_related("spot__room")
         .order_by("visit", "position")
     )
@@ -168,7 +173,7 @@ def set_aside_facts(visits: Sequence[Visit]) -> list[SetAsideFacts]:
             spot=reading.spot.name,
             measurand=reading.measurand,
             shown=display_of(reading),
-            reason=reading.set_aside,
+            reason="; ".join(filter(None, (reading.set_aside, later.get(reading.pk)))),
         )
         for reading in readings
     ]
