@@ -7,6 +7,7 @@ from mitigation.views import (
     cases,
     client_side,
     desk,
+    exports,
     histories,
     letters,
     papers,
@@ -16,6 +17,7 @@ from mitigation.views import (
 
 urlpatterns = [
     path("desk/", desk.desk, name="desk"),
+    path("desk/list/", exports.desk_export, name="desk_export"),
     path("cases/", case_list.case_list, name="case_list"),
     path("case-list/", case_list.case_list_export, name="case_list_export"),
     path("uploads/", uploads.upload, name="upload"),
@@ -30,6 +32,9 @@ urlpatterns = [
         r"^cases/(?P<reference>.+)/export/(?P<form>zip|xlsx)/$",
         uploads.case_export,
         name="case_export",
+    ),
+    path(
+        "cases/<path:reference>/comparison/", exports.case_detail_export, name="case_detail_export"
     ),
     path("your-case/", client_side.client_home, name="client_home"),
     path("properties/<int:pk>/cases/open/", steering.case_open, name="case_open"),

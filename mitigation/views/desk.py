@@ -40,24 +40,26 @@ class StageLine:
 @role_required("office", "assessor")
 def desk(request: HttpRequest) -> HttpResponse:
     today = timezone.localdate()
-    cases = Case.objects.visible_to(request.user)
-    stages = _stages(cases, today)
-    n_late = sum(line.n_late for line in stages)
-    due = cases.for_list().due(today).order_by("due_on", "pk")
-    letters = Letter.objects.visible_to(request.user).filter(state=Letter.State.FAILED).for_list()
-    visits = Visit.objects.visible_to(request.user).filter(
+    lists = desk_lists(request.user, today)
+    context = {name: rows[:MOST_SHOWN] for name, rows in lists.items()}
+    context |= {"today": today, "n_due": sum(line.n_late for line in lists["stages"])}
+    return render(request, "mitigation/desk.html", context)
+
+
+def desk_lists(user: Any, today: date) -> dict[str, Any]:
+    """What the desk lists, each from its first row to its last."""
+    cases = Case.objects.visible_to(user)
+    visits = Visit.objects.visible_to(user).filter(
         sealed_at__isnull=True, date__lte=today + VISITS_AHEAD
     )
-    context = {
-        "today": today,
-        "due": due[:MOST_SHOWN],
-        "n_due": n_late,
-        "visits": _with_case(visits, MOST_SHOWN),
-        "stages": stages,
-        "letters": letters[:MOST_SHOWN],
+    failed = Letter.objects.visible_to(user).filter(state=Letter.State.FAILED)
+    return {
+        "due": cases.for_list().due(today).order_by("due_on", "pk"),
+        "visits": _with_case(visits),
+        "stages": _stages(cases, today),
+        "letters": failed.for_list(),
         "certificates": _running_out(today),
     }
-    return render(request, "mitigation/desk.html", context)
 
 
 def _stages(cases: QuerySet[Case], today: date) -> Sequence[StageLine]:
@@ -83,12 +85,9 @@ def _stages(cases: QuerySet[Case], today: date) -> Sequence[StageLine]:
     ]
 
 
-def _with_case(visits: QuerySet[Visit], most: int) -> Any:
-    return (
-        visits.select_related("property__client")
-        .prefetch_related("cases")
-        .order_by("date", "position", "pk")[:most]
-    )
+def _with_case(visits: QuerySet[Visit]) -> QuerySet[Visit]:
+    rows = visits.select_related("property__client").prefetch_related("cases")
+    return rows.order_by("date", "position", "pk")
 
 
 def _running_out(today: date) -> QuerySet[Calibration]:
@@ -104,5 +103,5 @@ def _running_out(today: date) -> QuerySet[Calibration]:
         )
         .exclude(Exists(newer))
         .select_related("instrument")
-        .order_by("due_on", "pk")[:MOST_SHOWN]
+        .order_by("due_on", "pk")
     )

@@ -62,6 +62,8 @@ MATRIX: dict[str, tuple[str, dict[str, str], str]] = {
     "case_list_export": ("get", {}, "200 200 200 200 403 403 403 302"),
     "case_history": ("get", {"reference": "{case}"}, "200 200 200 404 403 403 403 302"),
     "desk": ("get", {}, "200 200 200 200 403 403 403 302"),
+    "desk_export": ("get", {}, "200 200 200 200 403 403 403 302"),
+    "case_detail_export": ("get", {"reference": "{case}"}, "200 200 200 404 403 403 403 302"),
     "upload": ("get", {}, "200 200 200 200 403 403 403 302"),
     "upload_template": ("get", {}, "200 200 200 200 403 403 403 302"),
     # Not even a manager sees what somebody else has not confirmed.

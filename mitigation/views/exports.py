@@ -1,0 +1,140 @@
+"""A case's comparison and the lists of the desk as spreadsheets."""
+
+from collections.abc import Callable, Mapping
+from typing import Any
+
+from django.http import HttpRequest, HttpResponse
+from django.shortcuts import get_object_or_404
+from django.utils import timezone
+from django.utils.translation import gettext as _
+from django.views.decorators.http import require_safe
+
+from consult.access import role_required
+from consult.letters.words import decision_words, measurand_words, phrase
+from consult.models import User
+from consult.services.lists import Cell, Column, Sheet
+from consult.views.exports import letter_columns
+from consult.views.spreadsheets import spreadsheet
+from mitigation.comparison import compare
+from mitigation.models import Case
+from mitigation.views.case_list import case_columns
+from mitigation.views.desk import desk_lists
+from mitigation.views.spots import filtered
+
+
+@require_safe
+@role_required("office", "assessor")
+def case_detail_export(request: HttpRequest, reference: str) -> HttpResponse:
+    """The table of the comparison, as it is filtered, with all digits."""
+    cases = Case.objects.visible_to(request.user).for_list()
+    case = get_object_or_404(cases, reference=reference)
+    rows = filtered(compare(case), request.GET)["spots"]
+    columns: list[Column] = [
+        (_("Room"), lambda spot: spot["room"]),
+        (_("Spot"), lambda spot: spot["spot"]),
+        (_("Quantity"), lambda spot: measurand_words(spot["measurand"])),
+        (_("Unit"), lambda spot: spot["unit"]),
+        *_side_columns(_("Before"), "before"),
+        *_side_columns(_("After"), "after"),
+        *_change_columns(),
+        *_target_columns(),
+    ]
+    name = f"{_('comparison')} {case.reference}"
+    return spreadsheet(name, Sheet(_("Comparison"), columns, rows))
+
+
+def _side_columns(title: str, side: str) -> list[Column]:
+    """Value, sign, expanded uncertainty and band of one visit."""
+
+    def part(name: str, factor: int = 1) -> Callable[[Mapping[str, Any]], Cell]:
+        def cell(spot: Mapping[str, Any]) -> Cell:
+            value: Cell = spot[side] and spot[side][name]
+            return value * factor if isinstance(value, float) and value == value else _given(value)
+
+        return cell
+
+    return [
+        (f"{title}: {_('sign')}", part("qualifier")),
+        (title, part("value")),
+        (f"{title}: {_('U (k = 2)')}", part("u", 2)),
+        (f"{title}: {_('band')}", part("band")),
+    ]
+
+
+def _given(value: Cell) -> Cell:
+    return None if value != value else value  # not a number: nothing is known
+
+
+def _change_columns() -> list[Column]:
+    def part(name: str) -> Callable[[Mapping[str, Any]], Cell]:
+        def cell(spot: Mapping[str, Any]) -> Cell:
+            change = spot["reduction"]
+            if change is None or (change["at_least"] and name != "percent_low"):
+                return None  # of "at least" the low end alone is said
+            value: Cell = change[name]
+            return _given(value)
+
+        return cell
+
+    return [
+        (_("Reduction [%]"), part("percent")),
+        (_("Reduction, at least [%]"), part("percent_low")),
+        (_("Reduction, at most [%]"), part("percent_high")),
+        (_("Reduction [dB]"), part("db")),
+    ]
+
+
+def _target_columns() -> list[Column]:
+    return [
+        (_("Limit"), lambda spot: spot["target"]["limit"]),
+        (_("Target"), lambda spot: decision_words(spot["target"]["decision"])),
+        (_("Probability under the limit [%]"), lambda spot: _percent(spot["target"])),
+        (_("Comparable"), lambda spot: _("yes") if spot["comparable"] else _("no")),
+        (_("What to know"), _remarks),
+    ]
+
+
+def _percent(target: Mapping[str, Any]) -> float | None:
+    return None if target["probability"] is None else 100 * target["probability"]
+
+
+def _remarks(spot: Mapping[str, Any]) -> str:
+    flags = spot["after"]["flags"] if spot["after"] else []
+    return "; ".join(phrase(one) for one in [*spot["blocks"], *spot["cautions"], *flags])
+
+
+@require_safe
+@role_required("office", "assessor")
+def desk_export(request: HttpRequest) -> HttpResponse:
+    """Each list of the desk on a sheet, with all of its rows."""
+    lists = desk_lists(request.user, timezone.localdate())
+    office = getattr(request.user, "role", "") == User.Role.OFFICE
+    visits: list[Column] = [
+        (_("Day"), lambda visit: visit.date),
+        (_("Visit"), lambda visit: visit.label),
+        (_("Case"), lambda visit: ", ".join(case.reference for case in visit.cases.all())),
+        (_("Client"), lambda visit: visit.property.client.name),
+        (_("Property"), lambda visit: str(visit.property)),
+        (_("Assessor"), lambda visit: visit.assessor),
+    ]
+    stages: list[Column] = [
+        (_("Stage"), lambda line: str(line.stage.label)),
+        (_("Next move"), lambda line: line.next_move),
+        (_("Cases"), lambda line: line.n_cases),
+        (_("Due"), lambda line: line.n_late),
+        (_("On hold"), lambda line: line.n_held),
+    ]
+    certificates: list[Column] = [
+        (_("Instrument"), lambda row: row.instrument.name),
+        (_("Quantity"), lambda row: row.get_quantity_display()),
+        (_("Certificate"), lambda row: row.certificate),
+        (_("Due"), lambda row: row.due_on),
+    ]
+    return spreadsheet(
+        _("desk"),
+        Sheet(_("Due today and late"), case_columns(), lists["due"]),
+        Sheet(_("Visits of the next two weeks"), visits, list(lists["visits"])),
+        Sheet(_("Letters that failed"), letter_columns(with_sending=office), lists["letters"]),
+        Sheet(_("Cases by stage"), stages, lists["stages"]),
+        Sheet(_("Certificates that run out"), certificates, lists["certificates"]),
+    )
