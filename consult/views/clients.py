@@ -15,6 +15,7 @@ from django.views.decorators.http import require_http_methods, require_POST, req
 
 from consult.access import role_required
 from consult.forms.clients import ClientForm, ContactForm, MergeForm, PropertyForm, VersionedForm
+from consult.htmx import back_to, entry_form
 from consult.models import Client, Contact, Property, User
 from consult.services import clients as services
 from consult.services.lists import Column, Sheet
@@ -89,7 +90,7 @@ def client_edit(request: HttpRequest, pk: int) -> HttpResponse:
         services.save_client(client=form.instance, by=by, seen=seen)
 
     if _is_saved(request, form, save):
-        return redirect(back)
+        return back_to(request, back)
     return _form_page(request, form, _("Change the client"), back)
 
 
@@ -187,7 +188,7 @@ def _contact_page(request: HttpRequest, contact: Contact, title: str) -> HttpRes
         services.save_contact(contact=form.instance, by=by, seen=seen)
 
     if _is_saved(request, form, save):
-        return redirect(back)
+        return back_to(request, back)
     return _form_page(request, form, title, back)
 
 
@@ -199,7 +200,7 @@ def _property_page(request: HttpRequest, home: Property, title: str) -> HttpResp
         services.save_property(home=form.instance, by=by, seen=seen)
 
     if _is_saved(request, form, save):
-        return redirect(back)
+        return back_to(request, back)
     return _form_page(request, form, title, back)
 
 
@@ -217,5 +218,4 @@ def _is_saved(request: HttpRequest, form: VersionedForm, save: Any) -> bool:
 
 
 def _form_page(request: HttpRequest, form: VersionedForm, title: str, back: str) -> HttpResponse:
-    context = {"form": form, "title": title, "back": back}
-    return render(request, "consult/client_form.html", context, status=422 if form.errors else 200)
+    return entry_form(request, form, {"title": title, "back": back})

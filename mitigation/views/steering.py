@@ -7,13 +7,14 @@ from datetime import datetime
 from django.contrib import messages
 from django.core.exceptions import ValidationError
 from django.http import HttpRequest, HttpResponse
-from django.shortcuts import get_object_or_404, redirect, render
+from django.shortcuts import get_object_or_404, redirect
 from django.urls import reverse
 from django.utils import timezone
 from django.utils.translation import gettext as _
 from django.views.decorators.http import require_http_methods, require_POST
 
 from consult.access import role_required
+from consult.htmx import back_to, entry_form
 from consult.models import Property, User
 from mitigation.forms.cases import CaseEditForm, CaseForm, HandOverForm, PlanVisitForm
 from mitigation.models import ENDS, MOVES, Case, Stage
@@ -54,7 +55,7 @@ def case_edit(request: HttpRequest, reference: str) -> HttpResponse:
             form.add_error(None, error)
         else:
             messages.success(request, _("The change is kept."))
-            return redirect(back)
+            return back_to(request, back)
     return _form_page(request, form, _("Change how the case is judged"), back, reference)
 
 
@@ -78,7 +79,7 @@ def visit_plan(request: HttpRequest, reference: str) -> HttpResponse:
             form.add_error(None, error)
         else:
             messages.success(request, _("Visit “%(visit)s” is planned.") % {"visit": visit.label})
-            return redirect(back)
+            return back_to(request, back)
     return _form_page(request, form, _("Plan a visit"), back, reference)
 
 
@@ -175,6 +176,4 @@ def _form_page(
     back: str,
     about: str,
 ) -> HttpResponse:
-    context = {"form": form, "title": title, "back": back, "about": about}
-    status = 422 if form.errors else 200
-    return render(request, "mitigation/case_form.html", context, status=status)
+    return entry_form(request, form, {"title": title, "back": back, "about": about})
