@@ -10,8 +10,8 @@ from mitigation.letters.outcome import outcome_panels
 from surveys.services.facts import guideline_facts
 
 
-def case_pictures(comparison: Comparison) -> list[SafeString]:
-    """One picture per measurand; none while there is nothing to show."""
+def case_pictures(comparison: Comparison) -> list[tuple[str, SafeString]]:
+    """One picture per measurand, with its name; none while there is nothing to show."""
     language = get_language() or "en"
     uses = {
         (row.spot.room.name, row.spot.name, row.measurand): row.spot.use for row in comparison.rows
@@ -24,4 +24,7 @@ def case_pictures(comparison: Comparison) -> list[SafeString]:
     )
     words = picture_words(language)
     # The drawing function escapes every text that it is given.
-    return [mark_safe(before_after_svg(panel, words, font="Source Sans 3")) for panel in panels]
+    return [
+        (panel.name, mark_safe(before_after_svg(panel, words, font="Source Sans 3")))
+        for panel in panels
+    ]
