@@ -4,7 +4,18 @@ from allauth.account.decorators import secure_admin_login
 from django.contrib import admin
 from django.urls import include, path, re_path
 
-from consult.views import client_side, clients, exports, home, letters, people, practice
+from consult.views import (
+    client_side,
+    clients,
+    exports,
+    home,
+    letters,
+    own_data,
+    people,
+    person_data,
+    practice,
+    retention,
+)
 
 admin.site.login = secure_admin_login(admin.site.login)  # type: ignore[method-assign]  # as the library documents
 
@@ -51,7 +62,22 @@ urlpatterns = [
     path("contacts/<int:pk>/", clients.contact_edit, name="contact_edit"),
     path("contacts/<int:pk>/remove/", clients.contact_remove, name="contact_remove"),
     path("properties/<int:pk>/", clients.property_edit, name="property_edit"),
+    path("me/data/", own_data.own_data, name="own_data"),
+    re_path(
+        r"^data/(?P<whose>client|person)/(?P<pk>\d+)/$", person_data.person_data, name="person_data"
+    ),
+    re_path(
+        r"^data/(?P<whose>client|person)/(?P<pk>\d+)/erase/$",
+        person_data.person_erase,
+        name="person_erase",
+    ),
+    path("data/copies/<str:token>/", person_data.data_package, name="data_package"),
+    path(
+        "data/wishes/<int:pk>/answer/", person_data.data_request_answer, name="data_request_answer"
+    ),
     path("practice/", practice.practice, name="practice"),
+    path("practice/retention/", retention.retention, name="retention"),
+    path("practice/erasures/", person_data.erasure_list, name="erasure_list"),
     path("firms/", practice.firm_list, name="firm_list"),
     path("firms/list/", exports.firm_list_export, name="firm_list_export"),
     path("firms/add/", practice.firm_add, name="firm_add"),

@@ -116,6 +116,15 @@ class Obstacle:
     may_override: bool = False
 
 
+@dataclass(frozen=True)
+class Overdue:
+    """A client whose last case is past its time; somebody has to say that they go."""
+
+    client: Any
+    cases: int
+    since: Any  # the day from which they might go
+
+
 Obstacles = Callable[[Subject, Keys, Any], Iterable[Obstacle]]
 
 
@@ -126,6 +135,7 @@ class Part:
     tables: Sequence[Table]
     clearings: Sequence[Clearing] = ()
     obstacles: Obstacles | None = None
+    overdue: Callable[[Any], Sequence[Overdue]] | None = None
 
 
 def fields(*, plain: str = "", goes: str = "", **other: Fate) -> dict[str, Fate]:

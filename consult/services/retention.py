@@ -10,7 +10,7 @@ from django.db.models import Min
 from django.utils import timezone
 
 from consult.models import Retention, User
-from consult.models.personal import Clearing
+from consult.models.personal import Clearing, Overdue
 from consult.services.changes import save_row
 from consult.services.files import drop_file
 from consult.services.guards import unguarded
@@ -60,6 +60,11 @@ def what_goes(*, now: datetime) -> list[Due]:
             )
         )
     return found
+
+
+def overdue_clients(*, now: datetime) -> list[Overdue]:
+    """Clients whose time is over; they go when somebody says so, one by one."""
+    return [one for part in parts() if part.overdue for one in part.overdue(now)]
 
 
 def clear_old(*, now: datetime) -> dict[str, int]:

@@ -47,7 +47,8 @@ def wanted_letters(request: HttpRequest) -> QuerySet[Letter]:
 def letter_detail(request: HttpRequest, number: str) -> HttpResponse:
     """A letter with its state, which the page asks for anew while the letter is being made."""
     letters = Letter.objects.visible_to(request.user).for_list()
-    letter = get_object_or_404(letters.select_related("issued_by", "posted_by"), number=number)
+    whom = ("issued_by", "posted_by", "erased_by")
+    letter = get_object_or_404(letters.select_related(*whom), number=number)
     context = {
         "letter": letter,
         "being_made": letter.state in (Letter.State.QUEUED, Letter.State.RENDERING),

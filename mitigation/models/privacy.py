@@ -1,20 +1,21 @@
 """What cases hold of people, and when a case stands in the way of an erasure."""
 
 from collections.abc import Iterable
-from datetime import date, datetime
+from datetime import date, datetime, timedelta
 from typing import Any
 
-from django.db.models import Q
+from django.db.models import Count, Max, Q
 from django.utils import timezone
 from django.utils.formats import date_format
 from django.utils.translation import gettext_lazy as _
 
-from consult.models import Retention
+from consult.models import Client, Retention
 from consult.models.personal import (
     Blank,
     Clearing,
     Keys,
     Obstacle,
+    Overdue,
     Part,
     Subject,
     Table,
@@ -125,6 +126,25 @@ def obstacles(subject: Subject, keys: Keys, now: datetime) -> Iterable[Obstacle]
         )
 
 
+def overdue(now: datetime) -> list[Overdue]:
+    """Clients whose cases all ended longer ago than they are kept, the oldest first."""
+    years = Retention.current().case_years
+    homes = Client.objects.filter(properties__cases__isnull=False)
+    going_on = ~Q(properties__cases__stage__in=ENDS)
+    ended = homes.annotate(
+        n_open=Count("properties__cases", filter=going_on, distinct=True),
+        n_cases=Count("properties__cases", distinct=True),
+        last=Max("properties__cases__stage_since"),
+    )
+    today = timezone.localdate(now)
+    old: Any = ended.filter(n_open=0, last__lte=now - timedelta(days=365 * years))
+    found = [
+        Overdue(client, client.n_cases, kept_until(client.last, years))
+        for client in old.exclude(name__startswith="[erased ").order_by("last", "pk")
+    ]
+    return [one for one in found if one.since <= today]
+
+
 PART = Part(
     TABLES,
     clearings=[
@@ -139,4 +159,5 @@ PART = Part(
         ),
     ],
     obstacles=obstacles,
+    overdue=overdue,
 )

@@ -6,7 +6,10 @@ import pytest
 from django.urls import URLPattern, URLResolver, get_resolver, reverse
 from django.utils import timezone
 
-from consult.models import Contact, Firm, Letter, User
+from consult.models import Contact, DataPackage, DataRequest, Firm, Job, Letter, User
+from consult.services.data_requests import ask_for_data
+from consult.services.packages import ask_package
+from consult.tasks import run_job
 from mitigation.models import Attachment, Case, PendingUpload
 from mitigation.services.attachments import attach_file
 from mitigation.services.uploads import keep_upload
@@ -37,10 +40,6 @@ MATRIX: dict[str, tuple[str, dict[str, str], str]] = {
         "302 302 403 403 403 403 403 302",
     ),
     "letter_correct": ("get", {"number": "{letter}"}, "200 200 403 403 403 403 403 302"),
-    "letter_list_export": ("get", {}, "200 200 200 200 200 200 403 302"),
-    "person_list_export": ("get", {}, MANAGER),
-    "access_log_export": ("get", {}, MANAGER),
-    "firm_list_export": ("get", {}, MANAGER),
     "letter_list_export": ("get", {}, "200 200 200 200 200 200 403 302"),
     "person_list_export": ("get", {}, MANAGER),
     "access_log_export": ("get", {}, MANAGER),
@@ -113,6 +112,13 @@ MATRIX: dict[str, tuple[str, dict[str, str], str]] = {
     "access_log": ("get", {}, MANAGER),
     "invitation": ("get", {"token": "no-token"}, "410 410 410 410 410 410 410 410"),
     "practice": ("get", {}, MANAGER),
+    "person_data": ("get", {"whose": "client", "pk": "{client}"}, OFFICE),
+    "person_erase": ("get", {"whose": "client", "pk": "{client}"}, MANAGER),
+    "data_package": ("get", {"token": "{copy}"}, OFFICE),
+    "data_request_answer": ("post", {"pk": "{wish}"}, "302 302 403 403 403 403 403 302"),
+    "own_data": ("get", {}, "403 403 403 403 200 200 403 302"),
+    "retention": ("get", {}, MANAGER),
+    "erasure_list": ("get", {}, MANAGER),
     "firm_list": ("get", {}, MANAGER),
     "firm_add": ("get", {}, MANAGER),
     "firm_edit": ("get", {"pk": "{firm}"}, MANAGER),
@@ -220,6 +226,8 @@ def _filled(arguments: dict[str, str], case: Case) -> dict[str, str]:
             case=case.reference,
             **_measured(case),
             upload=upload and upload.token,
+            copy=_copy(case).token if "{copy}" in arguments.values() else None,
+            wish=_wish(case).pk if "{wish}" in arguments.values() else None,
             client=case.property.client_id,
             home=case.property_id,
             contact=_contact(case).pk if "{contact}" in arguments.values() else None,
@@ -229,6 +237,16 @@ def _filled(arguments: dict[str, str], case: Case) -> dict[str, str]:
         )
         for key, value in arguments.items()
     }
+
+
+def _copy(case: Case) -> DataPackage:
+    package = ask_package(person=case.property.client, by=None, now=timezone.now())
+    run_job(Job.objects.get(key=f"make-package:{package.pk}").pk)
+    return package
+
+
+def _wish(case: Case) -> DataRequest:
+    return ask_for_data(client=case.property.client, kind="copy", now=timezone.now())
 
 
 def _contact(case: Case) -> Contact:
