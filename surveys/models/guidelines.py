@@ -2,6 +2,7 @@
 
 from django.db import models
 from django.utils.translation import gettext_lazy as _
+from simple_history.models import HistoricalRecords
 
 from surveys.models.measurands import Measurand
 
@@ -14,6 +15,7 @@ class Guideline(models.Model):
     source = models.TextField()
     note = models.TextField(blank=True)
     is_built_in = models.BooleanField(default=False)
+    history = HistoricalRecords()
 
     class Meta:
         ordering = ["code"]
@@ -30,6 +32,7 @@ class Band(models.Model):
     number = models.PositiveSmallIntegerField()
     upper = models.FloatField(null=True, blank=True, help_text=_("V/m, mV or nT; empty above."))
     name = models.CharField(max_length=60)
+    history = HistoricalRecords()
 
     class Meta:
         ordering = ["guideline", "measurand", "number"]

@@ -1,18 +1,28 @@
 """Rooms, spots, circuits and ground points of a property."""
 
+from typing import Self
+
 from django.db import models
 from django.utils.translation import gettext_lazy as _
+from simple_history.models import HistoricalRecords
 
 from consult.models import Property
 from consult.models.clients import AtPropertyQuerySet
+from surveys.models.names import LONGEST, LONGEST_FOLDED, FoldedField, folded
 
 
 class RoomQuerySet(AtPropertyQuerySet["Room"]):
-    pass
+    def named(self, name: str) -> Self:
+        """Rooms of that name, however it is spelt."""
+        return self.filter(folded=folded(name))
 
 
 class SpotQuerySet(AtPropertyQuerySet["Spot"]):
     property_ref = "room__property"
+
+    def named(self, name: str) -> Self:
+        """Spots of that name, however it is spelt."""
+        return self.filter(folded=folded(name))
 
 
 class PanelQuerySet(AtPropertyQuerySet["Panel"]):
@@ -28,19 +38,28 @@ class GroundPointQuerySet(AtPropertyQuerySet["GroundPoint"]):
 
 
 class Room(models.Model):
+    """A room, by its name. Under another name it is the same room."""
+
     property = models.ForeignKey(Property, on_delete=models.CASCADE, related_name="rooms")
-    name = models.CharField(max_length=80)
+    name = models.CharField(_("room"), max_length=LONGEST)
+    folded = FoldedField(max_length=LONGEST_FOLDED)
+    history = HistoricalRecords(excluded_fields=["folded"])
 
     objects = RoomQuerySet.as_manager()
 
     class Meta:
         ordering = ["pk"]
         constraints = [
-            models.UniqueConstraint(fields=["property", "name"], name="room_name_is_unique_at_home")
+            models.UniqueConstraint(
+                fields=["property", "folded"], name="room_name_is_unique_at_home"
+            )
         ]
 
     def __str__(self) -> str:
         return self.name
+
+    def clean(self) -> None:
+        self.folded = folded(self.name)
 
 
 class Spot(models.Model):
@@ -53,19 +72,24 @@ class Spot(models.Model):
         OTHER = "other", _("other")
 
     room = models.ForeignKey(Room, on_delete=models.CASCADE, related_name="spots")
-    name = models.CharField(max_length=80)
-    use = models.CharField(max_length=8, choices=Use.choices, default=Use.OTHER)
+    name = models.CharField(_("spot"), max_length=LONGEST)
+    folded = FoldedField(max_length=LONGEST_FOLDED)
+    use = models.CharField(_("use"), max_length=8, choices=Use.choices, default=Use.OTHER)
+    history = HistoricalRecords(excluded_fields=["folded"])
 
     objects = SpotQuerySet.as_manager()
 
     class Meta:
         ordering = ["pk"]
         constraints = [
-            models.UniqueConstraint(fields=["room", "name"], name="spot_name_is_unique_in_room")
+            models.UniqueConstraint(fields=["room", "folded"], name="spot_name_is_unique_in_room")
         ]
 
     def __str__(self) -> str:
         return f"{self.room}, {self.name}"
+
+    def clean(self) -> None:
+        self.folded = folded(self.name)
 
 
 class Panel(models.Model):

@@ -15,9 +15,13 @@ def _file_name(source: Any) -> str:
     return f"files/{source.pk}-{source.name}"
 
 
-def _named_place(model: str, label: Any, stand_in: str, above: str, plain: str) -> Table:
-    """A place at home: its name may be somebody's, its numbers are not."""
-    return Table(model, label, fields(plain=f"id {plain}", name=Blank(stand_in)), client=above)
+def _named_place(
+    model: str, label: Any, stand_in: str, above: str, plain: str, *forms: str
+) -> Table:
+    """A place at home: its name may be somebody's in each of its forms, its numbers are not."""
+    fates = fields(plain=f"id {plain}", name=Blank(stand_in))
+    fates |= {name: Blank(stand_in) for name in forms}
+    return Table(model, label, fates, client=above)
 
 
 TABLES = [
@@ -29,8 +33,8 @@ TABLES = [
         file=lambda source: str(source.file),
         file_name=_file_name,
     ),
-    _named_place("surveys.Room", _("rooms"), "[room {pk}]", "property", "property"),
-    _named_place("surveys.Spot", _("spots"), "[spot {pk}]", "room", "room use"),
+    _named_place("surveys.Room", _("rooms"), "[room {pk}]", "property", "property", "folded"),
+    _named_place("surveys.Spot", _("spots"), "[spot {pk}]", "room", "room use", "folded"),
     _named_place("surveys.Panel", _("panels"), "[panel {pk}]", "property", "property"),
     _named_place("surveys.Circuit", _("circuits"), "[circuit {pk}]", "panel", "panel phase"),
     _named_place("surveys.GroundPoint", _("ground points"), "[point {pk}]", "property", "property"),

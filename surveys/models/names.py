@@ -1,0 +1,29 @@
+"""Names that people type: when two of them are the same."""
+
+import unicodedata
+from typing import Any
+
+from django.db import models
+
+LONGEST = 80
+LONGEST_FOLDED = 4 * LONGEST  # folded, U+0390 becomes three characters
+
+
+def folded(name: str) -> str:
+    """What a name is apart from case, spaces and the form of its characters."""
+    # Folding the case can take a text out of its normal form, so it is normalised again.
+    plain = unicodedata.normalize("NFC", name).casefold()
+    return " ".join(unicodedata.normalize("NFC", plain).split())
+
+
+class FoldedField(models.CharField):  # type: ignore[type-arg]  # Django's own class takes none here
+    """The folded form of `name`, written with the row; SQLite itself folds no more than ASCII."""
+
+    def __init__(self, **kwargs: Any) -> None:
+        kwargs |= {"blank": True, "default": "", "editable": False}
+        super().__init__(**kwargs)
+
+    def pre_save(self, model_instance: models.Model, add: bool) -> Any:
+        value = folded(model_instance.name)  # type: ignore[attr-defined]  # of the models that have it
+        setattr(model_instance, self.attname, value)
+        return value
