@@ -78,6 +78,7 @@ urlpatterns = [
     path("practice/", practice.practice, name="practice"),
     path("practice/retention/", retention.retention, name="retention"),
     path("practice/erasures/", person_data.erasure_list, name="erasure_list"),
+    path("practice/erasures/list/", exports.erasure_list_export, name="erasure_list_export"),
     path("firms/", practice.firm_list, name="firm_list"),
     path("firms/list/", exports.firm_list_export, name="firm_list_export"),
     path("firms/add/", practice.firm_add, name="firm_add"),

@@ -12,6 +12,7 @@ from consult.models import User
 from consult.services.lists import Cell, Column, Sheet
 from consult.views.letters import wanted_letters
 from consult.views.people import wanted_events, wanted_people
+from consult.views.person_data import all_erasures
 from consult.views.practice import all_firms
 from consult.views.spreadsheets import spreadsheet
 
@@ -96,3 +97,18 @@ def firm_list_export(request: HttpRequest) -> HttpResponse:
         (_("People"), lambda firm: firm.n_people),
     ]
     return spreadsheet(_("firms"), Sheet(_("Firms"), columns, all_firms()))
+
+
+@require_safe
+@manager_required
+def erasure_list_export(request: HttpRequest) -> HttpResponse:
+    columns: list[Column] = [
+        (_("When"), lambda erasure: erasure.at),
+        (_("Whom"), lambda erasure: erasure.numbers()),
+        (_("By"), lambda erasure: erasure.by and erasure.by.name),
+        (_("Files"), lambda erasure: erasure.n_files),
+        (_("Files gone on"), lambda erasure: erasure.files_gone_at),
+        (_("Done again on"), lambda erasure: erasure.repeated_at),
+        (_("Why before its time"), lambda erasure: erasure.reason),
+    ]
+    return spreadsheet(_("erasures"), Sheet(_("Erasures"), columns, all_erasures(request)))

@@ -4,6 +4,8 @@ from typing import Any
 
 from django.contrib import messages
 from django.core.exceptions import PermissionDenied, ValidationError
+from django.core.paginator import Paginator
+from django.db.models import QuerySet
 from django.http import Http404, HttpRequest, HttpResponse
 from django.shortcuts import get_object_or_404, redirect, render
 from django.utils import timezone
@@ -100,8 +102,13 @@ def person_erase(request: HttpRequest, whose: str, pk: int) -> HttpResponse:
 @manager_required
 def erasure_list(request: HttpRequest) -> HttpResponse:
     """The proofs: who erased, when, whom by number, and whether the files are gone."""
-    rows = Erasure.objects.visible_to(request.user).select_related("by")[:PER_PAGE]
-    return render(request, "consult/erasure_list.html", {"erasures": rows})
+    page = Paginator(all_erasures(request), PER_PAGE).get_page(request.GET.get("page"))
+    return render(request, "consult/erasure_list.html", {"page": page})
+
+
+def all_erasures(request: HttpRequest) -> QuerySet[Erasure]:
+    """The proofs that the person may see, the latest first."""
+    return Erasure.objects.visible_to(request.user).select_related("by")
 
 
 @require_POST

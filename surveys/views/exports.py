@@ -228,7 +228,8 @@ def _band_columns(number: int) -> list[Column]:
 def placement_export(request: HttpRequest) -> HttpResponse:
     own = own_placement(Reading.objects.visible_to(request.user))
     columns: list[Column] = [
-        (_("Spot"), lambda one: str(one.reading.spot)),
+        (_("Room"), lambda one: one.reading.spot.room.name),
+        (_("Spot"), lambda one: one.reading.spot.name),
         (_("Quantity"), lambda one: measurand_words(one.reading.measurand)),
         (_("Visit"), lambda one: one.reading.visit.label),
         (_("Day"), lambda one: one.reading.visit.date),

@@ -119,6 +119,7 @@ MATRIX: dict[str, tuple[str, dict[str, str], str]] = {
     "own_data": ("get", {}, "403 403 403 403 200 200 403 302"),
     "retention": ("get", {}, MANAGER),
     "erasure_list": ("get", {}, MANAGER),
+    "erasure_list_export": ("get", {}, MANAGER),
     "firm_list": ("get", {}, MANAGER),
     "firm_add": ("get", {}, MANAGER),
     "firm_edit": ("get", {"pk": "{firm}"}, MANAGER),

@@ -1,0 +1,237 @@
+"""Every list of the site: how it gets one more row, and where its table stands."""
+
+import datetime as dt
+from collections.abc import Callable
+from dataclasses import dataclass, field
+from typing import Any
+
+from django.utils import timezone
+
+from consult.models import AccessEvent, Client, Erasure, Letter
+from mitigation.models import CaseVisit, Note, Stage
+from mitigation.services.attachments import attach_file
+from surveys.models import GroundCheck, GroundPoint, Instrument, Reading, Visit
+from surveys.services.registers import add_guideline
+from tests.cast import Cast
+from tests.factories import (
+    CalibrationFactory,
+    CaseFactory,
+    ClientFactory,
+    FirmFactory,
+    PropertyFactory,
+    SpotFactory,
+    UserFactory,
+    VisitFactory,
+    add_reading,
+)
+
+DAY = dt.date(2026, 1, 10)
+
+
+def named(n: int) -> str:
+    """A name that a careless spreadsheet would take for a formula."""
+    return f"=1+1 no. {n:03}"
+
+
+def one_more_case(cast: Cast, n: int) -> None:
+    home = PropertyFactory(client=ClientFactory(name=named(n)))
+    CaseFactory(
+        reference=f"X-{n:03}", property=home, stage=Stage.WORKS, due_on=timezone.localdate()
+    )
+
+
+def one_more_client(cast: Cast, n: int) -> None:
+    PropertyFactory(client=ClientFactory(name=named(n)))
+
+
+def one_more_home(cast: Cast, n: int) -> None:
+    CaseFactory(reference=named(n), property=PropertyFactory(client=cast.case.property.client))
+
+
+def one_more_visit(cast: Cast, n: int) -> None:
+    VisitFactory(label=named(n))
+
+
+def one_more_letter(cast: Cast, n: int, **fields: Any) -> None:
+    home = cast.case.property
+    Letter.objects.create(
+        number=f"L-{n:03}",
+        kind=Letter.Kind.OUTCOME,
+        case_reference=cast.case.reference,
+        client=Client.objects.get(pk=home.client_id),
+        property=home,
+        content={"subject": named(n)},
+        content_sha256="0" * 64,
+        language="en",
+        paper="A4",
+        template_version="1",
+        issued_at=timezone.now(),
+        **fields,
+    )
+
+
+def one_more_ready_letter(cast: Cast, n: int) -> None:
+    state = {"state": Letter.State.READY, "file": "a.pdf", "sha256": "0" * 64}
+    one_more_letter(cast, n, **state, rendered_at=timezone.now())
+
+
+def one_more_person(cast: Cast, n: int) -> None:
+    UserFactory(name=named(n))
+
+
+def one_more_firm(cast: Cast, n: int) -> None:
+    UserFactory(role="electrician", firm=FirmFactory(name=named(n)))
+
+
+def one_more_event(cast: Cast, n: int) -> None:
+    manager = cast.people["manager"]
+    AccessEvent.objects.create(
+        at=timezone.now(), kind="changed", user=manager, about=cast.people["office"], what=named(n)
+    )
+
+
+def one_more_erasure(cast: Cast, n: int) -> None:
+    Erasure.objects.create(
+        at=timezone.now(), by=cast.people["manager"], reason=named(n), clients=[[900 + n, ""]]
+    )
+
+
+def one_more_instrument(cast: Cast, n: int) -> None:
+    CalibrationFactory(instrument=Instrument.objects.create(name=named(n)))
+    Instrument.objects.create(name=f"not described {n:03}")
+
+
+def one_more_certificate(cast: Cast, n: int) -> None:
+    instrument = _reading(cast).instrument
+    day = DAY + dt.timedelta(days=n)
+    CalibrationFactory(instrument=instrument, certificate=named(n), calibrated_on=day)
+
+
+def one_more_guideline(cast: Cast, n: int) -> None:
+    bounds = dict.fromkeys(
+        ("electric-field-ground", "electric-field-potential-free", "body-voltage",
+         "magnetic-flux-density"), (1.0, 2.0, 3.0),
+    )  # fmt: skip
+    add_guideline(
+        by=cast.people["office"], code=named(n), title="Own", source="Own",
+        bounds=bounds, band_names=("one", "two", "three", "four"),
+    )  # fmt: skip
+
+
+def one_more_repeat(cast: Cast, n: int) -> None:
+    spot = SpotFactory(home=cast.case.property, name=named(n))
+    reading = _reading(cast)
+    for total in (10.0, 11.0):
+        add_reading(reading.visit, spot, reading.calibration, total=total)
+
+
+def one_more_compared_spot(cast: Cast, n: int) -> None:
+    """And whatever else the page of a case lists."""
+    case = cast.case
+    spot = SpotFactory(home=case.property, name=named(n))
+    calibration = _reading(cast).calibration
+    for visit in Visit.objects.filter(cases=case).exclude(label__startswith="="):
+        add_reading(visit, spot, calibration, total=10.0)
+    open_visit = VisitFactory(property=case.property, label=named(n), sealed_at=None)
+    CaseVisit.objects.create(case=case, visit=open_visit)
+    one_more_letter(cast, n)
+    now = timezone.now()
+    Note.objects.create(case=case, text=named(n), written_by=cast.people["office"], written_at=now)
+    attach_file(case=case, name=f"{n}.txt", data=b"a", by=cast.people["office"], now=now)
+
+
+def one_more_reading(cast: Cast, n: int) -> None:
+    reading = _reading(cast)
+    spot = SpotFactory(home=cast.case.property, name=named(n))
+    point = GroundPoint.objects.create(property=cast.case.property, name=named(n))
+    add_reading(reading.visit, spot, reading.calibration, total=10.0, ground_point=point)
+    GroundCheck.objects.create(visit=reading.visit, point=point, outlet_test="fault", voltage_v=60)
+
+
+def one_more_task(cast: Cast, n: int) -> None:
+    """Something on each list of the desk."""
+    today = timezone.localdate()
+    home = PropertyFactory(client=ClientFactory(name=named(n)))
+    due = {"stage": Stage.WORKS, "due_on": today - dt.timedelta(days=100 - n)}
+    case = CaseFactory(reference=f"X-{n:03}", property=home, **due)
+    visit = VisitFactory(property=home, label=named(n), date=today, sealed_at=None)
+    CaseVisit.objects.create(case=case, visit=visit)
+    one_more_letter(cast, n, state=Letter.State.FAILED, failure="-")
+    CalibrationFactory(instrument=Instrument.objects.create(name=named(n)), due_on=today)
+
+
+def _reading(cast: Cast) -> Reading:
+    return Reading.objects.select_related("visit", "instrument", "calibration").earliest("pk")
+
+
+def _nothing(cast: Cast) -> dict[str, Any]:
+    return {}
+
+
+@dataclass(frozen=True)
+class ListPage:
+    """A page with a list, and its export under the same name with `_export` behind it."""
+
+    page: str
+    region: str  # the label of its table
+    grow: Callable[[Cast, int], None]
+    columns: tuple[int, ...] = (0,)  # cells of a row of the export that stand in the page's row
+    sheet: int = 0
+    asker: str = "office"
+    arguments: Callable[[Cast], dict[str, Any]] = field(default=_nothing)
+    shows: int | None = None  # the page lists this many, the export all of them
+
+
+def _case(cast: Cast) -> dict[str, Any]:
+    return {"reference": cast.case.reference}
+
+
+def _visit(cast: Cast) -> dict[str, Any]:
+    return {"pk": _reading(cast).visit_id}
+
+
+def _instrument(cast: Cast) -> dict[str, Any]:
+    return {"pk": _reading(cast).instrument_id}
+
+
+LISTS = [
+    ListPage("case_list", "Cases", one_more_case, (0, 1)),
+    ListPage("client_list", "Clients", one_more_client),
+    ListPage("visit_list", "Visits", one_more_visit),
+    ListPage("letter_list", "Letters", one_more_letter, (0, 3, 4)),
+    ListPage("letter_list", "Letters", one_more_ready_letter, (0, 4), asker="its client"),
+    ListPage("person_list", "People", one_more_person, (0, 1), asker="manager"),
+    ListPage("firm_list", "Firms", one_more_firm, asker="manager"),
+    ListPage("access_log", "Access log", one_more_event, (2, 4), asker="manager"),
+    ListPage("erasure_list", "Erasures", one_more_erasure, (1, 2, 6), asker="manager"),
+    ListPage("guideline_list", "", one_more_guideline, (3,)),
+    ListPage("placement", "Repeated spots", one_more_repeat, (0, 1, 2)),
+    ListPage("instrument_list", "What falls due", one_more_instrument, (0, 2)),
+    ListPage(
+        "instrument_detail", "Certificates", one_more_certificate, (0, 1), arguments=_instrument
+    ),
+    ListPage("visit_detail", "Readings", one_more_reading, (1, 2, 5), arguments=_visit),
+    ListPage(
+        "visit_detail", "Findings per spot", one_more_reading, (0, 1), sheet=1, arguments=_visit
+    ),
+    ListPage("visit_detail", "Ground checks", one_more_reading, sheet=2, arguments=_visit),
+    ListPage("case_detail", "Comparison", one_more_compared_spot, (0, 1, 2), arguments=_case),
+    ListPage("desk", "Due today and late", one_more_task, (0, 1), shows=12),
+    ListPage("desk", "Visits of the next two weeks", one_more_task, (1, 2), sheet=1, shows=12),
+    ListPage("desk", "Letters", one_more_task, (0, 4), sheet=2, shows=12),
+]
+
+# Pages that list rows without an export of their own, and exports of another kind: their queries
+# are counted all the same.
+OTHERS: dict[str, tuple[Callable[[Cast, int], None], str, Callable[[Cast], dict[str, Any]]]] = {
+    "case_history": (one_more_compared_spot, "office", _case),
+    "case_export": (one_more_compared_spot, "office", lambda cast: _case(cast) | {"form": "xlsx"}),
+    "client_detail": (
+        one_more_home, "office", lambda cast: {"pk": cast.case.property.client_id},
+    ),
+    "client_home": (one_more_home, "its client", _nothing),
+    "visit_sheet": (one_more_reading, "office", _visit),
+    "person_detail": (
+        one_more_event, "manager", lambda cast: {"pk": cast.people["manager"].pk},
+    ),
+}  # fmt: skip
