@@ -1,4 +1,4 @@
-"""Chromium over a live server; whatever a page breaks (CSP, scripts) is collected.
+"""Chromium over a live server; whatever a page breaks (CSP, scripts, width, axe) is collected.
 
 Playwright keeps an event loop running in this thread, and Django then refuses its database. These
 tests are a call of pytest of their own, so that the permission below reaches no other test.
@@ -6,25 +6,27 @@ tests are a call of pytest of their own, so that the permission below reaches no
 
 import os
 import shutil
+import time
 from collections.abc import Iterator
-from dataclasses import dataclass, field
+from contextlib import ExitStack
+from dataclasses import dataclass
+from email import message_from_bytes, policy
 from pathlib import Path
 from typing import Any
 
 import pytest
-from django.conf import settings as django_settings
-from django.contrib.auth import BACKEND_SESSION_KEY, HASH_SESSION_KEY, SESSION_KEY
-from django.contrib.sessions.backends.db import SessionStore
-from playwright.sync_api import Browser, BrowserContext, Page, sync_playwright
+from django.test import override_settings
+from playwright.sync_api import Browser, expect, sync_playwright
 
-from consult.models import User
+from consult.management import processes
+from tests.broker import broker_at
+from tests.browser.visitor import PHONE_WIDTH, Visitors
 
-AXE = Path(__file__).with_name("axe.min.js").read_text(encoding="utf-8")
-RULES = ["wcag2a", "wcag2aa", "wcag21a", "wcag21aa", "wcag22aa", "best-practice"]
-NOTE_VIOLATIONS = """
-document.addEventListener('securitypolicyviolation', e =>
-  console.error('CSP ' + e.violatedDirective + ' ' + e.blockedURI + ' ' + e.sourceFile));
-"""
+LOOKS = {
+    "desktop": {"width": 1280, "scheme": "light"},
+    "phone": {"width": PHONE_WIDTH, "scheme": "dark"},
+}
+PATIENCE_S = 30
 
 
 @pytest.fixture(scope="session")
@@ -34,6 +36,7 @@ def chromium() -> Iterator[Browser]:
     assert path, f"none of {names} is here"
     before = os.environ.get("DJANGO_ALLOW_ASYNC_UNSAFE")
     os.environ["DJANGO_ALLOW_ASYNC_UNSAFE"] = "true"
+    expect.set_options(timeout=PATIENCE_S * 1000 / 2)
     with sync_playwright() as playwright:
         browser = playwright.chromium.launch(
             executable_path=path, args=["--no-sandbox", "--disable-gpu", "--disable-dev-shm-usage"]
@@ -44,81 +47,11 @@ def chromium() -> Iterator[Browser]:
         del os.environ["DJANGO_ALLOW_ASYNC_UNSAFE"]
 
 
-@dataclass
-class Visitor:
-    """Somebody in front of a browser."""
-
-    site: str
-    context: BrowserContext
-    page: Page
-    broken: list[str] = field(default_factory=list)
-
-    def open(self, path: str) -> None:
-        self.page.goto(self.site + path)
-
-    def look(self, *, width: int, scheme: Any) -> None:
-        self.page.set_viewport_size({"width": width, "height": 900 if width > 600 else 740})
-        self.page.emulate_media(color_scheme=scheme)
-
-    def axe(self) -> list[str]:
-        """What axe finds on the page, as lines."""
-        self.page.evaluate(AXE)  # by the debugger, so that the page's policy stays as it is
-        found = self.page.evaluate(
-            "rules => axe.run(document, {runOnly: rules, resultTypes: ['violations']})", RULES
-        )
-        return [
-            f"{violation['id']}: {node['html'][:160]} {node['failureSummary'][:200]}"
-            for violation in found["violations"]
-            for node in violation["nodes"]
-        ]
-
-    def wider_than_the_screen(self) -> bool:
-        return bool(
-            self.page.evaluate("document.documentElement.scrollWidth > window.innerWidth + 1")
-        )
-
-
-class Visitors:
-    def __init__(self, browser: Browser, site: str) -> None:
-        self.browser, self.site, self.all = browser, site, list[Visitor]()
-
-    def enter(
-        self, user: User | None = None, *, width: int = 1280, scheme: Any = "light"
-    ) -> Visitor:
-        """A fresh browser, logged in as `user` without the log-in page."""
-        context = self.browser.new_context(
-            viewport={"width": width, "height": 900 if width > 600 else 740}, color_scheme=scheme
-        )
-        context.set_default_timeout(10_000)
-        context.add_init_script(NOTE_VIOLATIONS)
-        if user is not None:
-            context.add_cookies([_session_cookie(user, self.site)])
-        visitor = Visitor(self.site, context, context.new_page())
-        note = visitor.broken.append
-        visitor.page.on(
-            "console",
-            lambda line: (
-                note(f"{visitor.page.url} {line.text}")
-                if line.type == "error" and "Failed to load resource" not in line.text
-                else None
-            ),
-        )
-        visitor.page.on("pageerror", lambda error: note(f"{visitor.page.url} {error}"))
-        self.all.append(visitor)
-        return visitor
-
-
-def _session_cookie(user: User, site: str) -> Any:
-    session = SessionStore()
-    session[SESSION_KEY] = str(user.pk)
-    session[BACKEND_SESSION_KEY] = django_settings.AUTHENTICATION_BACKENDS[0]
-    session[HASH_SESSION_KEY] = user.get_session_auth_hash()
-    session.save()
-    return {
-        "name": django_settings.SESSION_COOKIE_NAME,
-        "value": session.session_key,
-        "url": site,
-    }
+@pytest.fixture(scope="session", autouse=True)
+def _files_have_no_address() -> Iterator[None]:
+    """The test server, unlike the real one, would hand out kept files under the root."""
+    with override_settings(MEDIA_URL="/kept-files-have-no-address/"):
+        yield
 
 
 @pytest.fixture
@@ -131,3 +64,61 @@ def visitors(chromium: Browser, live_server: Any, settings: Any) -> Iterator[Vis
     for visitor in there.all:
         visitor.context.close()
     assert not broken, "\n".join(broken)
+
+
+@pytest.fixture(params=LOOKS)
+def look(request: Any) -> dict[str, Any]:
+    """A desktop in the light, and a phone in the dark."""
+    return LOOKS[request.param]
+
+
+@dataclass(frozen=True)
+class Mailbox:
+    """What a worker sent, as files."""
+
+    folder: Path
+
+    def texts_to(self, address: str) -> list[str]:
+        found = []
+        for file in sorted(self.folder.glob("*")):
+            mail = message_from_bytes(file.read_bytes(), policy=policy.default)
+            body = mail.get_body()
+            if mail["To"] == address and body is not None:
+                found.append(str(body.get_content()))
+        return found
+
+    def wait_for(self, address: str) -> str:
+        """The latest mail to `address`, once there is one."""
+        deadline = time.monotonic() + PATIENCE_S
+        while not (found := self.texts_to(address)):
+            assert time.monotonic() < deadline, f"no mail to {address}"
+            time.sleep(0.1)
+        return found[-1]
+
+    def link_to(self, address: str) -> str:
+        """The address in the latest mail to somebody."""
+        return next(word for word in self.wait_for(address).split() if word.startswith("http"))
+
+
+@pytest.fixture
+def worker(
+    live_services_environment: dict[str, str], tmp_path: Path, settings: Any
+) -> Iterator[Mailbox]:
+    """A real worker over a real Redis on the database of the test; its mails are files."""
+    mailbox = Mailbox(tmp_path / "mails")
+    mailbox.folder.mkdir()
+    with ExitStack() as stack:
+        folder = stack.enter_context(processes.private_folder())
+        redis = processes.start_redis(folder)
+        stack.callback(redis.kill)
+        socket = str(processes.redis_socket(folder))
+        stack.enter_context(broker_at(socket, settings))
+        service = processes.start_worker(
+            name=f"browser-{os.getpid()}",
+            environment={
+                "PRIVATE_REDIS_SOCKET": socket,
+                "EMAIL_URL": f"filemail:///{mailbox.folder}",
+            },
+        )
+        stack.callback(service.kill)
+        yield mailbox
