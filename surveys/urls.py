@@ -2,7 +2,7 @@
 
 from django.urls import path
 
-from surveys.views import exports, readings, registers, visits
+from surveys.views import exports, places, readings, registers, visits
 
 urlpatterns = [
     path("visits/", visits.visit_list, name="visit_list"),
@@ -21,6 +21,9 @@ urlpatterns = [
     path("readings/<int:pk>/", readings.reading_detail, name="reading_detail"),
     path("readings/<int:pk>/correct/", readings.reading_correct, name="reading_correct"),
     path("readings/<int:pk>/set-aside/", readings.reading_set_aside, name="reading_set_aside"),
+    path("properties/<int:pk>/places/", places.place_list, name="place_list"),
+    path("rooms/<int:pk>/", places.room_edit, name="room_edit"),
+    path("spots/<int:pk>/", places.spot_edit, name="spot_edit"),
     path("instruments/", registers.instrument_list, name="instrument_list"),
     path("instruments/list/", exports.instrument_list_export, name="instrument_list_export"),
     path("instruments/add/", registers.instrument_add, name="instrument_add"),

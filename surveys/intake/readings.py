@@ -12,6 +12,7 @@ from surveys.intake.cells import among, choices, marked_numbers, numbers, units
 from surveys.intake.columns import AXES, QUANTITIES, REFERENCES, STATES, USES
 from surveys.intake.registers import InstrumentRow, VisitRow, check_units
 from surveys.intake.tables import Table
+from surveys.models.names import folded
 
 ELECTRIC = "electric field"
 AS_USED = "as-used"
@@ -191,10 +192,14 @@ def in_force(day: date, began: Mapping[int, date | None]) -> int:
 
 
 def _spots(table: Table) -> tuple[list[tuple[str, str, str]], IntArray]:
-    """The spots as (room, spot, use) in the order of their first rows, and each row's."""
+    """The spots as (room, spot, use) in the order of their first rows, and each row's.
+
+    Names that differ in case, spaces or the form of their characters are one, as first spelt.
+    """
     use_words = choices(table, "use", USES)
     room, name = table["room"], table["spot"]
-    keys = room.codes * max(len(name.words), 1) + name.codes
+    first_spelt = _first_spelt(room.words)
+    keys = first_spelt[room.codes] * max(len(name.words), 1) + _first_spelt(name.words)[name.codes]
     _, first, inverse = np.unique(keys, return_index=True, return_inverse=True)
     order = np.argsort(first, kind="stable")
     rank = np.empty_like(order)
@@ -215,10 +220,21 @@ def _spots(table: Table) -> tuple[list[tuple[str, str, str]], IntArray]:
         "one use for each spot (an earlier row of the spot has another)",
     )
     spots = [
-        (room.words[room.codes[row]], name.words[name.codes[row]], uses[place] or OTHER_USE)
+        (
+            room.words[first_spelt[room.codes[row]]],
+            name.words[name.codes[row]],
+            uses[place] or OTHER_USE,
+        )
         for place, row in enumerate(first[order].tolist())
     ]
     return spots, spot
+
+
+def _first_spelt(words: Sequence[str]) -> IntArray:
+    """For each word the first one that is the same name."""
+    first: dict[str, int] = {}
+    codes = [first.setdefault(folded(word), code) for code, word in enumerate(words)]
+    return np.array(codes, dtype=np.int64)
 
 
 def _circuits(table: Table) -> tuple[list[str], list[str]]:

@@ -194,14 +194,14 @@ class Migration(migrations.Migration):
             model_name="room",
             name="folded",
             field=surveys.models.names.FoldedField(
-                blank=True, default="", editable=False, max_length=320
+                blank=True, default="", editable=False, max_length=240
             ),
         ),
         migrations.AddField(
             model_name="spot",
             name="folded",
             field=surveys.models.names.FoldedField(
-                blank=True, default="", editable=False, max_length=320
+                blank=True, default="", editable=False, max_length=240
             ),
         ),
         migrations.AlterField(

@@ -6,7 +6,7 @@ from typing import Any
 from django.db import models
 
 LONGEST = 80
-LONGEST_FOLDED = 4 * LONGEST  # folded, U+0390 becomes three characters
+LONGEST_FOLDED = 3 * LONGEST  # folded, U+FB03 becomes three characters, and none becomes more
 
 
 def folded(name: str) -> str:

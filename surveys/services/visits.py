@@ -18,8 +18,6 @@ from surveys.models import (
     GroundPoint,
     Measurand,
     Reading,
-    Room,
-    Spot,
     Visit,
 )
 from surveys.services.entries import (
@@ -44,7 +42,6 @@ from surveys.services.typed_readings import (
 
 __all__ = [
     "add_ground_point",
-    "add_spot",
     "change_conditions",
     "correct_reading",
     "missing_before_sealing",
@@ -100,22 +97,6 @@ def change_conditions(*, visit: Visit, by: User, version: int | None = None, **g
     if "date" in given:
         _pin_calibrations(open_visit, by)
     return open_visit
-
-
-@transaction.atomic
-def add_spot(*, visit: Visit, by: User, room: str, spot: str, use: str = Spot.Use.OTHER) -> Spot:
-    """A place to measure; a room or spot of that name is taken as it is."""
-    locked(visit)
-    the_room = Room.objects.filter(property=visit.property, name=room).first()
-    if the_room is None:
-        the_room = Room(property=visit.property, name=room)
-        save_row(the_room, by)
-    known = the_room.spots.filter(name=spot).first()
-    if known is not None:
-        return known
-    row = Spot(room=the_room, name=spot, use=use)
-    save_row(row, by)
-    return row
 
 
 @transaction.atomic

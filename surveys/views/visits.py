@@ -24,6 +24,7 @@ from surveys.forms.visits import (
 from surveys.models import GroundCheck, Room, Visit
 from surveys.services import visits as services
 from surveys.services.ground_checks import correct_ground_check, record_ground_check
+from surveys.services.places import add_spot
 from surveys.services.repeat import baseline_of, to_repeat
 from surveys.views.visit_page import PAGE, answer, page_context, put_right
 
@@ -175,7 +176,7 @@ def spot_add(request: HttpRequest, pk: int) -> HttpResponse:
     form = SpotForm(request.POST, prefix="place")
     if form.is_valid():
         try:
-            services.add_spot(visit=visit, by=_who(request), **form.cleaned_data)
+            add_spot(visit=visit, by=_who(request), **form.cleaned_data)
         except ValidationError as error:
             form.blame(error)
     return answer(request, visit, **({"spot_form": form} if form.errors else {}))

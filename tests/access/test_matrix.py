@@ -13,6 +13,7 @@ from consult.tasks import run_job
 from mitigation.models import Attachment, Case, PendingUpload
 from mitigation.services.attachments import attach_file
 from mitigation.services.uploads import keep_upload
+from mitigation.tasks import attachments
 from surveys.models import GroundCheck, GroundPoint
 from tests.cast import ASKERS, make_cast
 from tests.factories import ready_letter
@@ -99,6 +100,8 @@ MATRIX: dict[str, tuple[str, dict[str, str], str]] = {
     "note_add": ("post", {"reference": "{case}"}, "302 302 302 404 403 403 403 302"),
     "file_attach": ("post", {"reference": "{case}"}, "302 302 302 404 403 403 403 302"),
     "attachment": ("get", {"pk": "{attachment}"}, "200 200 200 404 403 403 403 302"),
+    "attachment_picture": ("get", {"pk": "{photograph}"}, "200 200 200 404 403 403 403 302"),
+    "attachment_remove": ("post", {"pk": "{attachment}"}, "302 302 302 404 403 403 403 302"),
     "own_account": ("get", {}, "200 200 200 200 200 200 200 302"),
     "own_language": ("post", {}, "422 422 422 422 422 422 422 302"),
     "person_list": ("get", {}, MANAGER),
@@ -159,6 +162,9 @@ MATRIX: dict[str, tuple[str, dict[str, str], str]] = {
     ),
     "guideline_list_export": ("get", {}, "200 200 200 200 403 403 403 302"),
     "placement_export": ("get", {}, "200 200 200 200 403 403 403 302"),
+    "place_list": ("get", {"pk": "{home}"}, "200 200 200 404 403 403 403 302"),
+    "room_edit": ("get", {"pk": "{room}"}, "200 200 200 404 403 403 403 302"),
+    "spot_edit": ("get", {"pk": "{spot}"}, "200 200 200 404 403 403 403 302"),
     # (end of visits, readings and registers)
     # The log-in library's own pages: they show nothing of the practice.
     "account_login": ("get", {}, "302 302 302 302 302 302 302 200"),
@@ -233,6 +239,7 @@ def _filled(arguments: dict[str, str], case: Case) -> dict[str, str]:
             home=case.property_id,
             contact=_contact(case).pk if "{contact}" in arguments.values() else None,
             attachment=_attachment(case).pk if "{attachment}" in arguments.values() else None,
+            photograph=_photograph(case).pk if "{photograph}" in arguments.values() else None,
             person=User.objects.filter(role="client").values_list("pk", flat=True).first(),
             firm=Firm.objects.values_list("pk", flat=True).first(),
         )
@@ -258,6 +265,17 @@ def _attachment(case: Case) -> Attachment:
     return attach_file(case=case, name="a.txt", data=b"a", by=None, now=timezone.now())
 
 
+def _photograph(case: Case) -> Attachment:
+    """A small PNG, cleaned."""
+    data = bytes.fromhex(
+        "89504e470d0a1a0a0000000d49484452000000010000000108000000003a7e9b55"
+        "0000000a49444154789c636800000082008177cd72b60000000049454e44ae426082"
+    )
+    row = attach_file(case=case, name="a.png", data=data, by=None, now=timezone.now())
+    assert run_job(Job.objects.get(kind=attachments.CLEAN_PICTURE).pk)
+    return row
+
+
 def _waiting_upload() -> PendingUpload:
     owner = User.objects.get(role="office", is_manager=False)
     return keep_upload(upload=as_zip(), by=owner, now=timezone.now())
@@ -270,7 +288,8 @@ def _measured(case: Case) -> dict[str, int]:
     point = GroundPoint.objects.get_or_create(property=case.property, name="water pipe")[0]
     check = GroundCheck.objects.get_or_create(visit=visit, point=point)[0]
     return {"visit": visit.pk, "reading": reading.pk, "calibration": reading.calibration_id or 0,
-            "instrument": reading.instrument_id, "check": check.pk}  # fmt: skip
+            "instrument": reading.instrument_id, "check": check.pk, "spot": reading.spot_id,
+            "room": reading.spot.room_id}  # fmt: skip
 
 
 def test_every_url_has_a_row() -> None:

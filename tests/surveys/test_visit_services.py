@@ -8,7 +8,7 @@ from django.utils import timezone
 
 from surveys.models import Calibration, GroundCheck, Guideline, Measurand, Reading, Visit
 from surveys.results import dangers_of, visit_results
-from surveys.services import ground_checks, visits
+from surveys.services import ground_checks, places, visits
 from tests.factories import (
     BASELINE_DAY,
     CalibrationFactory,
@@ -176,7 +176,7 @@ def test_a_sealed_visit_refuses_every_change(visit, typed, office):
         lambda: visits.set_aside_reading(reading=reading, by=office, reason="hand moved"),
         lambda: visits.take_back_reading(reading=reading, by=office),
         lambda: visits.change_conditions(visit=visit, by=office, humidity_percent=60.0),
-        lambda: visits.add_spot(visit=visit, by=office, room="Study", spot="desk"),
+        lambda: places.add_spot(visit=visit, by=office, room="Study", spot="desk"),
         lambda: visits.add_ground_point(visit=visit, by=office, name="rod"),
         lambda: ground_checks.record_ground_check(
             visit=visit, by=office, point=typed["ground_point"]

@@ -1,0 +1,74 @@
+"""Rooms and spots: added while measuring, renamed whenever they got a better name.
+
+A room or spot under another name is the same one: pages and exports give the name of today, a
+letter the name of the day on which it was issued.
+"""
+
+from typing import Any, TypeVar
+
+from django.core.exceptions import ValidationError
+from django.db import transaction
+from django.utils.translation import gettext as _
+
+from consult.models import Property, User
+from consult.services.changes import lock_unchanged
+from surveys.models import Room, Spot, Visit
+from surveys.services.entries import locked, save_row
+
+Place = TypeVar("Place", Room, Spot)
+
+
+@transaction.atomic
+def add_spot(*, visit: Visit, by: User, room: str, spot: str, use: str = Spot.Use.OTHER) -> Spot:
+    """A place to measure; a room or spot of that name is taken as it is, however it is spelt."""
+    open_visit = locked(visit)
+    Property.objects.select_for_update().get(pk=open_visit.property_id)  # two visits, one home
+    the_room = Room.objects.filter(property=open_visit.property_id).named(room).first()
+    if the_room is None:
+        the_room = Room(property=open_visit.property, name=_tidy(room))
+        save_row(the_room, by)
+    known = the_room.spots.named(spot).first()
+    if known is not None:
+        return known
+    row = Spot(room=the_room, name=_tidy(spot), use=use)
+    save_row(row, by)
+    return row
+
+
+@transaction.atomic
+def rename_room(*, room: Room, by: User, name: str, version: int) -> Room:
+    """Another name for the same room, with all that was measured in it."""
+    row = lock_unchanged(room, version)
+    if Room.objects.filter(property=row.property_id).named(name).exclude(pk=row.pk).exists():
+        raise ValidationError({"name": _("This home has a room of that name already.")})
+    return _renamed(row, by, name=_tidy(name))
+
+
+@transaction.atomic
+def change_spot(*, spot: Spot, by: User, name: str, use: str, version: int) -> Spot:
+    """Another name or use for the same spot."""
+    row = lock_unchanged(spot, version)
+    if Spot.objects.filter(room=row.room_id).named(name).exclude(pk=row.pk).exists():
+        raise ValidationError({"name": _("This room has a spot of that name already.")})
+    return _renamed(row, by, name=_tidy(name), use=use)
+
+
+def _tidy(name: str) -> str:
+    return " ".join(name.split())
+
+
+def _renamed(row: Place, by: User, **given: str) -> Place:
+    if all(getattr(row, name) == value for name, value in given.items()):
+        return row
+    _remember_start(row)
+    for name, value in given.items():
+        setattr(row, name, value)
+    save_row(row, by)
+    return row
+
+
+def _remember_start(row: Room | Spot) -> None:
+    """The name before the first change: a place that came in a file begins without a history."""
+    history: Any = row.history
+    if not history.exists():
+        history.bulk_history_create([row], default_change_reason=_("as it came in"))
