@@ -44,6 +44,8 @@ urlpatterns = [
     path("cases/<path:reference>/notes/", papers.note_add, name="note_add"),
     path("cases/<path:reference>/files/", papers.file_attach, name="file_attach"),
     path("attachments/<int:pk>/", papers.attachment, name="attachment"),
+    path("attachments/<int:pk>/picture/", papers.attachment_picture, name="attachment_picture"),
+    path("attachments/<int:pk>/remove/", papers.attachment_remove, name="attachment_remove"),
     re_path(
         r"^cases/(?P<reference>.+)/act/(?P<act>" + "|".join(steering.ACTS) + ")/$",
         steering.case_act,

@@ -1,5 +1,7 @@
 """What the practice keeps on a case for itself: notes and attached files."""
 
+from typing import Self
+
 from django.db import models
 from django.utils.translation import gettext_lazy as _
 
@@ -18,6 +20,10 @@ class AttachmentQuerySet(AtPropertyQuerySet["Attachment"]):
     """Office and the property's assessors; never a client or an electrician."""
 
     property_ref = "case__property"
+
+    def for_list(self) -> Self:
+        """What a list says of a file; the small pictures are asked for one by one."""
+        return self.defer("small")
 
 
 class Note(models.Model):
@@ -40,14 +46,29 @@ class Note(models.Model):
 
 
 class Attachment(models.Model):
-    """A file that belongs to a case, for the practice alone."""
+    """A file that belongs to a case, for the practice alone.
+
+    A picture is handed out once a worker has written it anew; what was uploaded is then gone, and
+    known by its digest if it comes again.
+    """
+
+    class State(models.TextChoices):
+        CLEANING = "cleaning", _("being cleaned")
+        READY = "ready", _("ready")
+        REFUSED = "refused", _("refused")
 
     case = models.ForeignKey(Case, on_delete=models.CASCADE, related_name="attachments")
     name = models.CharField(_("name"), max_length=200)
     kind = models.CharField(max_length=80)
     size = models.PositiveBigIntegerField()
-    sha256 = models.CharField(max_length=64)
+    given_sha256 = models.CharField(max_length=64)
+    sha256 = models.CharField(max_length=64, blank=True)
     file = models.FileField(max_length=200)
+    state = models.CharField(max_length=8, choices=State.choices, default=State.READY)
+    refusal = models.CharField(max_length=200, blank=True)
+    width = models.PositiveIntegerField(null=True, blank=True)
+    height = models.PositiveIntegerField(null=True, blank=True)
+    small = models.BinaryField(null=True, blank=True)
     added_by = models.ForeignKey(
         User, null=True, blank=True, on_delete=models.SET_NULL, related_name="+"
     )
@@ -58,8 +79,24 @@ class Attachment(models.Model):
     class Meta:
         ordering = ["-added_at", "-pk"]
         constraints = [
-            models.UniqueConstraint(fields=["case", "sha256"], name="file_is_attached_once"),
+            models.UniqueConstraint(fields=["case", "given_sha256"], name="file_is_attached_once"),
+            models.CheckConstraint(
+                condition=models.Q(state__in=["cleaning", "ready", "refused"]),
+                name="attachment_state_is_known",
+            ),
+            models.CheckConstraint(
+                condition=~models.Q(state="ready") | ~models.Q(sha256=""),
+                name="ready_attachment_has_its_digest",
+            ),
         ]
 
     def __str__(self) -> str:
         return self.name
+
+    def given_key(self) -> str:
+        """Where the file lies as it was uploaded."""
+        return f"attachments/{self.case_id}/{self.given_sha256}"
+
+    def clean_key(self) -> str:
+        """Where a picture lies once it was written anew."""
+        return f"{self.given_key()}-clean"

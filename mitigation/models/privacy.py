@@ -83,8 +83,12 @@ TABLES = [
     Table(
         "mitigation.Attachment",
         _("attached files"),
-        fields(goes="id case name kind size sha256 file added_by added_at"),
+        fields(
+            goes="id case name kind size given_sha256 sha256 file state refusal width height "
+            "small added_by added_at"
+        ),
         client="case",
+        withheld={"small": _("it is the attached picture, made small")},
         file=lambda row: str(row.file),
         file_name=_attachment_name,
     ),

@@ -77,7 +77,7 @@ def _whole_page(request: HttpRequest, comparison: Comparison) -> dict[str, Any]:
         "notes": Note.objects.visible_to(request.user)
         .filter(case=case)
         .select_related("written_by"),
-        "attachments": Attachment.objects.visible_to(request.user).filter(case=case),
+        "attachments": Attachment.objects.visible_to(request.user).for_list().filter(case=case),
         "hand_over_form": HandOverForm() if getattr(request.user, "role", "") == "office" else None,
         "attachment_form": AttachmentForm(),
     }

@@ -3,16 +3,23 @@
 from django.contrib import messages
 from django.core.exceptions import ValidationError
 from django.http import Http404, HttpRequest, HttpResponse
-from django.shortcuts import get_object_or_404, redirect
+from django.shortcuts import get_object_or_404, redirect, render
 from django.utils import timezone
+from django.utils.cache import patch_vary_headers
 from django.utils.translation import gettext as _
 from django.views.decorators.http import require_POST, require_safe
 
 from consult.access import role_required
+from consult.htmx import wants_fragment
 from consult.models import User
 from mitigation.forms.cases import AttachmentForm
 from mitigation.models import Attachment, Case
-from mitigation.services.attachments import attach_file, attached_bytes
+from mitigation.services.attachments import (
+    attach_file,
+    attached_bytes,
+    remove_refused,
+    small_picture,
+)
 from mitigation.services.cases import add_note
 from mitigation.views.uploads import download
 
@@ -41,22 +48,57 @@ def file_attach(request: HttpRequest, reference: str) -> HttpResponse:
         if not form.is_valid():
             raise ValidationError([word for words in form.errors.values() for word in words])
         file = form.cleaned_data["file"]
-        attach_file(
+        row = attach_file(
             case=case, name=file.name, data=file.read(), by=request.user, now=timezone.now()
         )
     except ValidationError as error:
         messages.error(request, " ".join(error.messages))
     else:
-        messages.success(request, _("The file is attached."))
+        if row.state == Attachment.State.CLEANING:
+            messages.info(request, _("The picture is attached and is being cleaned."))
+        else:
+            messages.success(request, _("The file is attached."))
     return redirect("case_detail", reference=reference)
 
 
 @require_safe
 @role_required("office", "assessor")
 def attachment(request: HttpRequest, pk: int) -> HttpResponse:
-    """A file to keep; it is never shown inside the site."""
+    """A file to keep; it is never shown inside the site. In part: its line on the case's page."""
     row = get_object_or_404(Attachment.objects.visible_to(request.user), pk=pk)
+    if wants_fragment(request):
+        response = render(request, "mitigation/case_files.html#line", {"file": row})
+        patch_vary_headers(response, ["HX-Request"])
+        return response
     try:
         return download(attached_bytes(row), row.kind, row.name)
     except ValidationError as error:
         raise Http404 from error
+
+
+@require_safe
+@role_required("office", "assessor")
+def attachment_picture(request: HttpRequest, pk: int) -> HttpResponse:
+    """A photograph made small, to look at on the page of its case and nowhere else."""
+    row = get_object_or_404(Attachment.objects.visible_to(request.user), pk=pk)
+    try:
+        response = HttpResponse(small_picture(row), content_type="image/jpeg")
+    except ValidationError as error:
+        raise Http404 from error
+    response["Content-Disposition"] = "inline"
+    response["Content-Security-Policy"] = "default-src 'none'; sandbox"
+    response["X-Content-Type-Options"] = "nosniff"
+    return response
+
+
+@require_POST
+@role_required("office", "assessor")
+def attachment_remove(request: HttpRequest, pk: int) -> HttpResponse:
+    """Take the line of a refused picture off the case."""
+    rows = Attachment.objects.visible_to(request.user).select_related("case")
+    row = get_object_or_404(rows, pk=pk)
+    try:
+        remove_refused(attachment=row)
+    except ValidationError as error:
+        messages.error(request, " ".join(error.messages))
+    return redirect("case_detail", reference=row.case.reference)

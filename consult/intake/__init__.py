@@ -1,0 +1,1 @@
+"""Files that people hand over, made safe before they are kept."""
