@@ -17,6 +17,7 @@ from mitigation.services.references import next_reference
 from surveys.models import Guideline
 
 EDITABLE = ("guideline", "target_band", "placement_percent", "due_on")
+SAME_NOTE = timedelta(minutes=10)  # a double click, or a resend after a lost connection
 _TRIES = 20
 
 
@@ -136,8 +137,14 @@ def hand_over(*, case: Case, to: User, by: User | None, now: datetime, reason: s
     add_note(case=case, text=f"{words} {reason}".strip(), by=by, now=now)
 
 
+@transaction.atomic
 def add_note(*, case: Case, text: str, by: User | None, now: datetime) -> Note:
-    """Write something down for the practice."""
+    """Write something down for the practice; the same words again at once are the same note."""
+    Case.objects.select_for_update().get(pk=case.pk)
+    since = now - SAME_NOTE
+    same = case.notes.filter(text=text.strip(), written_by=by, written_at__gt=since).first()
+    if same is not None:
+        return same
     note = Note(case=case, text=text.strip(), written_by=by, written_at=now)
     note.full_clean()
     note.save()

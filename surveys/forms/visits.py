@@ -201,7 +201,8 @@ class ReadingForm(OnceForm):
         units = UNITS_OF[Unit(measurand)]
         field = self.fields["unit"]
         field.choices = [(unit, unit) for unit in units]  # type: ignore[attr-defined]  # of its field class
-        if self["unit"].value() not in units:
+        # Not asked of the bound field, which would keep what it was first asked for.
+        if not self.is_bound and self.initial.get("unit") not in units:
             own = self._own_unit(measurand, instrument)
             self.initial["unit"] = own if own in units else units[0]
 

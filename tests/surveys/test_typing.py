@@ -1,0 +1,178 @@
+"""Typing many readings: each form enters once, the units follow, the cursor goes on."""
+
+import re
+from uuid import uuid4
+
+import pytest
+from django.urls import reverse
+
+from surveys.models import Calibration, EntryKey, GroundCheck, Instrument, Measurand
+from surveys.services import visits
+from tests.cast import make_cast
+from tests.factories import BASELINE_DAY, CalibrationFactory, SpotFactory, UserFactory
+
+pytestmark = pytest.mark.django_db
+HTMX = {"HX-Request": "true"}
+
+
+@pytest.fixture
+def cast():
+    return make_cast()
+
+
+@pytest.fixture
+def browser(cast, client):
+    cast.log_in(client, "its assessor")
+    return client
+
+
+@pytest.fixture
+def visit(cast):
+    return visits.plan_visit(
+        home=cast.case.property,
+        kind="baseline",
+        day=BASELINE_DAY,
+        by=cast.people["office"],
+        assessor="A. Brook",
+    )
+
+
+@pytest.fixture
+def row(visit):
+    return {
+        "key": str(uuid4()),
+        "spot": SpotFactory(home=visit.property).pk,
+        "measurand": Measurand.ELECTRIC_FIELD_GROUND,
+        "instrument": CalibrationFactory.create().instrument_id,
+        "total": "5",
+        "unit": "V/m",
+        "state": "as-used",
+    }
+
+
+def send(browser, visit, row, **kwargs):
+    return browser.post(reverse("reading_add", args=[visit.pk]), row, **kwargs)
+
+
+@pytest.mark.parametrize(("headers", "status"), [({}, 302), (HTMX, 200)])
+def test_a_form_sent_again_enters_one_reading(browser, visit, row, headers, status):
+    answers = [send(browser, visit, row, headers=headers).status_code for _ in range(3)]
+    assert answers == [status] * 3
+    assert visit.readings.count() == 1
+
+
+def test_the_same_form_with_another_number_is_another_reading(browser, visit, row):
+    send(browser, visit, row)
+    send(browser, visit, row | {"total": "6"})
+    assert sorted(visit.readings.values_list("total", flat=True)) == [5.0, 6.0]
+
+
+def test_two_forms_with_the_same_number_are_two_readings(browser, visit, row):
+    send(browser, visit, row)
+    send(browser, visit, row | {"key": str(uuid4())})
+    assert visit.readings.count() == 2
+
+
+def test_a_form_that_was_refused_may_be_sent_again_with_its_key(browser, visit, row):
+    assert send(browser, visit, row | {"total": "five"}).status_code == 422
+    assert send(browser, visit, row).status_code == 302
+    assert visit.readings.count() == EntryKey.objects.count() == 1
+
+
+def test_a_reading_that_was_entered_is_not_refused_after_the_seal(browser, cast, visit, row):
+    """The answer was lost, somebody sealed, the form is sent again: it has been entered."""
+    office = cast.people["office"]
+    point = visits.add_ground_point(visit=visit, by=office, name="rod")
+    row |= {"ground_point": point.pk}
+    send(browser, visit, row)
+    visits.change_conditions(visit=visit, by=office, humidity_percent=40.0, supply_voltage_v=230.0)
+    check = {"check-point": point.pk, "check-outlet_test": "ok", "check-key": str(uuid4())}
+    for _time in range(2):
+        browser.post(reverse("ground_check_add", args=[visit.pk]), check)
+    assert GroundCheck.objects.count() == 1
+    browser.post(reverse("visit_seal", args=[visit.pk]), {"sure": "on"})
+    visit.refresh_from_db()
+    assert visit.sealed_at is not None
+    assert send(browser, visit, row).status_code == 302
+    assert send(browser, visit, row | {"total": "7"}).status_code == 422
+    assert visit.readings.count() == 1
+
+
+def test_a_key_is_of_one_visit_alone(browser, cast, visit, row):
+    other = visits.plan_visit(
+        home=cast.case.property, kind="baseline", day=BASELINE_DAY, by=UserFactory()
+    )
+    for one in (visit, other):
+        send(browser, one, row)
+    assert (visit.readings.count(), other.readings.count()) == (1, 1)
+
+
+def units_in(html):
+    """The units that the list offers, and the chosen one."""
+    select = re.search(r'<select name="unit".*?</select>', html, re.DOTALL).group()
+    offered = re.findall(r'<option value="([^"]*)"', select)
+    chosen = re.findall(r'<option value="([^"]*)" selected', select)
+    return offered, chosen, re.findall(r'<optgroup label="([^"]*)"', select)
+
+
+def units(browser, visit, **asked):
+    answer = browser.get(reverse("reading_units", args=[visit.pk]), asked, headers=HTMX)
+    assert answer.status_code == 200
+    return units_in(answer.content.decode())
+
+
+def test_the_list_of_units_follows_the_quantity(browser, visit, row):
+    meter = row["instrument"]
+    offered, chosen, groups = units(browser, visit, measurand="magnetic-flux-density",
+                                    instrument=meter, unit="V/m")  # fmt: skip
+    assert offered == ["nT", "µT", "mG"]
+    assert (chosen, groups) == (["nT"], [])
+    assert units(browser, visit, measurand="body-voltage", unit="V")[:2] == (["mV", "V"], ["V"])
+
+
+def test_of_the_units_that_of_the_instrument_is_chosen(browser, visit):
+    gauss = Instrument.objects.create(name="coil")
+    CalibrationFactory(
+        instrument=gauss, quantity=Calibration.Quantity.MAGNETIC_FLUX_DENSITY, unit="mG"
+    )
+    asked = {"measurand": "magnetic-flux-density", "instrument": gauss.pk, "unit": "V/m"}
+    assert units(browser, visit, **asked)[1] == ["mG"]
+
+
+@pytest.mark.parametrize("odd", ["", "heat", "electric-field-ground'"])
+def test_an_unknown_quantity_offers_every_unit(browser, visit, odd):
+    offered, _chosen, groups = units(browser, visit, measurand=odd, instrument="x")
+    assert offered == ["V/m", "kV/m", "mV", "V", "nT", "µT", "mG"]
+    assert len(groups) == 3
+
+
+def test_without_script_every_unit_is_offered_by_quantity(browser, visit, row):
+    send(browser, visit, row)
+    page = browser.get(reverse("visit_detail", args=[visit.pk])).content.decode()
+    offered, chosen, groups = units_in(page)
+    assert offered == ["V/m", "kV/m", "mV", "V", "nT", "µT", "mG"]
+    assert groups == ["electric field", "body voltage", "magnetic flux density"]
+    assert chosen == ["V/m"]
+    refused = send(browser, visit, row | {"unit": "nT", "key": str(uuid4())})
+    assert (refused.status_code, visit.readings.count()) == (422, 1)
+    assert "V/m, kV/m for this quantity" in refused.content.decode()
+
+
+def field_with_cursor(html):
+    return re.findall(r'<(?:input|select|textarea)[^>]*name="(\w+)"[^>]*autofocus', html)
+
+
+def test_the_cursor_goes_on_to_the_next_display(browser, visit, row):
+    part = send(browser, visit, row, headers=HTMX).content.decode()
+    assert field_with_cursor(part) == ["total"]
+    assert row["key"] not in part
+    offered, chosen, _groups = units_in(part)
+    assert (offered, chosen) == (["V/m", "kV/m"], ["V/m"])
+    for name in ("spot", "instrument"):
+        assert re.search(rf'<option value="{row[name]}" selected', part)
+    axes = row | {"key": str(uuid4()), "total": "", "x": "1", "y": "2"}
+    assert field_with_cursor(send(browser, visit, axes, headers=HTMX).content.decode()) == ["x"]
+    wrong = axes | {"key": str(uuid4()), "y": "two"}
+    part = send(browser, visit, wrong, headers=HTMX).content.decode()
+    assert field_with_cursor(part) == ["y"]
+    assert wrong["key"] in part
