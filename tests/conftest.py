@@ -35,6 +35,7 @@ def media_folder(tmp_path: Path, settings: Settings, monkeypatch: pytest.MonkeyP
     """Kept files of a test go to its own folder, in child processes too."""
     folder = tmp_path / "files"
     settings.MEDIA_ROOT = folder
+    settings.ERASURE_LEDGER = tmp_path / "erasures.jsonl"
     monkeypatch.setenv("MEDIA_ROOT", str(folder))
     return folder
 
@@ -101,6 +102,7 @@ def live_services_environment(
     environment = {
         "DATABASE_URL": _test_database_url(),
         "MEDIA_ROOT": str(media_folder),
+        "ERASURE_LEDGER": str(media_folder.with_name("erasures.jsonl")),
         "SECRET_KEY": secrets.token_urlsafe(50),
         "ALLOWED_HOSTS": "localhost,127.0.0.1",
         "HTTPS": "false",

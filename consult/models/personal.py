@@ -73,6 +73,8 @@ class Table:
     user: str | Finder | None = None
     # What a copy for the person leaves out, and why.
     withheld: Mapping[str, Words] = field(default_factory=dict)
+    # Why a copy for the person leaves out the whole table.
+    not_copied: Words = ""
     # The kept file of a row: its key, and the name under which a copy holds it.
     file: Callable[[Any], str] | None = None
     file_name: Callable[[Any], str] | None = None

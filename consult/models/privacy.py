@@ -145,7 +145,7 @@ TABLES = [
         ),
         client="client",
         user="user",
-        withheld={"token": OPENS},
+        not_copied=_("copies of the same"),
         file=lambda package: str(package.file),
     ),
     Table(

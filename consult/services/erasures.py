@@ -16,12 +16,12 @@ from django.db.models.functions import Cast, Concat
 from django.utils import timezone
 from django.utils.translation import gettext as _
 
-from consult.models import Client, Erasure, Letter, User
+from consult.models import Client, Erasure, Job, Letter, User
 from consult.models.personal import Blank, Keys, Obstacle, Subject, Table, Words
 from consult.services import ledger
 from consult.services.files import drop_file
 from consult.services.guards import unguarded
-from consult.services.jobs import Run, enqueue
+from consult.services.jobs import Run, enqueue, revive
 from consult.services.personal import (
     chunks,
     history_of,
@@ -247,6 +247,14 @@ def erase_files(arguments: dict[str, Any], run: Run) -> None:
     Erasure.objects.filter(pk=erasure.pk, files_gone_at=None).update(
         files_left=[], files_gone_at=timezone.now()
     )
+
+
+def resume_files(*, now: datetime) -> None:
+    """Try again to delete files that a job had to give up; the proof still names them."""
+    for erasure in Erasure.objects.filter(files_gone_at=None):
+        job = Job.objects.filter(key=f"{ERASE_FILES}:{erasure.uid}").first()
+        if job is not None:
+            revive(job=job, now=now)
 
 
 def repeat_erasure(*, told: dict[str, Any], now: datetime) -> Erasure | None:

@@ -15,10 +15,6 @@ from django.conf import settings
 from consult.models import Erasure
 
 
-def path() -> Path:
-    return Path(settings.ERASURE_LEDGER)
-
-
 def note(erasure: Erasure) -> None:
     """Write an erasure down; a second time is one time."""
     if str(erasure.uid) in {told["uid"] for told in entries()}:
@@ -31,19 +27,21 @@ def note(erasure: Erasure) -> None:
         "users": erasure.users,
         "reason": erasure.reason,
     }
-    path().parent.mkdir(parents=True, exist_ok=True)
-    descriptor = os.open(path(), os.O_WRONLY | os.O_CREAT | os.O_APPEND, 0o600)
+    path = Path(settings.ERASURE_LEDGER)
+    path.parent.mkdir(parents=True, exist_ok=True)
+    descriptor = os.open(path, os.O_WRONLY | os.O_CREAT | os.O_APPEND, 0o600)
     with os.fdopen(descriptor, "a") as file:
         file.write(json.dumps(told) + "\n")
         file.flush()
         os.fsync(file.fileno())
 
 
-def entries() -> Iterator[dict[str, Any]]:
+def entries(path: Path | None = None) -> Iterator[dict[str, Any]]:
     """Every erasure that was ever done, in their order; half a line of a full disk is passed by."""
-    if not path().exists():
+    path = path or Path(settings.ERASURE_LEDGER)
+    if not path.exists():
         return
-    for line in path().read_text().splitlines():
+    for line in path.read_text().splitlines():
         try:
             yield json.loads(line)
         except ValueError:

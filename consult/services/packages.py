@@ -152,7 +152,7 @@ def _held(subject: Subject, keys: Keys) -> dict[str, Any]:
     people = dict(User.objects.values_list("pk", "name"))
     held: dict[str, Any] = {}
     for table in tables():
-        if not keys[table.model]:
+        if table.not_copied or not keys[table.model]:
             continue
         model = table.get_model()
         said: dict[str, Any] = {
@@ -181,7 +181,7 @@ def _entry(row: Any, table: Table, people: dict[int, str]) -> dict[str, Any]:
             value = people.get(value)
         elif isinstance(value, float) and not value.is_integer():
             value = float(f"{value:.15g}")
-        told[one.name] = value
+        told[one.name] = f"{len(value)} bytes" if isinstance(value, bytes | memoryview) else value
     return told
 
 
@@ -196,11 +196,11 @@ def _past_entry(row: Any, table: Table, people: dict[int, str]) -> dict[str, Any
 
 
 def _kept_files(keys: Keys) -> list[tuple[str, str]]:
-    """Name in the copy, and key, of every kept file; it holds no copies and no waiting uploads."""
+    """Name in the copy, and key, of every kept file."""
     return [
         (_ODD.sub("_", table.file_name(row)).replace("..", "_"), key)
         for table in tables()
-        if table.file is not None and table.file_name is not None
+        if table.file is not None and table.file_name is not None and not table.not_copied
         for row in rows_of(table.get_model(), keys[table.model])
         if (key := table.file(row))
     ]

@@ -12,6 +12,7 @@ from django.utils import timezone
 from consult.models import Retention, User
 from consult.models.personal import Clearing, Overdue
 from consult.services.changes import save_row
+from consult.services.erasures import resume_files
 from consult.services.files import drop_file
 from consult.services.guards import unguarded
 from consult.services.jobs import Run, enqueue
@@ -76,8 +77,10 @@ def clear_old(*, now: datetime) -> dict[str, int]:
 
 
 def clear_today(arguments: dict[str, Any], run: Run) -> None:
-    """The day's job."""
-    clear_old(now=timezone.now())
+    """The day's job: clear, and try again what erasures could not delete."""
+    now = timezone.now()
+    clear_old(now=now)
+    resume_files(now=now)
 
 
 def plan_clearing(*, now: datetime) -> None:

@@ -22,7 +22,6 @@ from consult.models.personal import (
     fields,
     nobodys,
 )
-from consult.models.privacy import OPENS
 from mitigation.models.cases import Case
 from mitigation.models.stages import ENDS
 from mitigation.models.uploads import PendingUpload
@@ -101,7 +100,7 @@ TABLES = [
         ),
         client=_uploads,
         user="owner",
-        withheld={"token": OPENS},
+        not_copied=_("nobody can tell whose data wait there"),
         file=lambda row: str(row.file),
     ),
 ]

@@ -5,7 +5,7 @@ The markers are planted by what the classification says, so that a new field is 
 
 import uuid
 from dataclasses import dataclass
-from datetime import date, timedelta
+from datetime import timedelta
 from typing import Any
 
 from allauth.account.models import EmailAddress, EmailConfirmation
@@ -210,7 +210,9 @@ def _takes_a_word(field: Any) -> bool:
         return False
     if field.name in ("state", "sha256", "token", "session_key", "message_id", "key"):
         return False  # what rows are found by, or are known by
-    return isinstance(field, models.CharField | models.TextField | models.JSONField)
+    return isinstance(
+        field, models.CharField | models.TextField | models.JSONField | models.BinaryField
+    )
 
 
 def _write(rows: Any, key: str, field: Any, word: str) -> bool:
@@ -222,6 +224,8 @@ def _write(rows: Any, key: str, field: Any, word: str) -> bool:
         row = rows.model._base_manager.filter(pk=pk)
         if isinstance(field, models.JSONField):
             said: Any = dict(row.values_list(field.name, flat=True)[0] or {}) | {"planted": word}
+        elif isinstance(field, models.BinaryField):
+            said = word.encode()
         elif isinstance(field, models.EmailField):
             said = f"{word}@example.org" if not field.unique else f"{word}{pk}@example.org"
         else:
@@ -243,7 +247,3 @@ def _mark_files(keys: Keys, markers: dict[str, str]) -> None:
             default_storage.delete(key)
             _file(key, word.encode())
             markers[f"{table.model} file"] = word
-
-
-def today() -> date:
-    return timezone.localdate()
