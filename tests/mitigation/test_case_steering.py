@@ -171,8 +171,12 @@ def test_a_note_sent_twice_at_once_is_one_note():
     case, now = CaseFactory(), timezone.now()
     author = UserFactory()
     first = cases.add_note(case=case, text="Dog bites", by=author, now=now)
-    again = cases.add_note(case=case, text=" Dog bites", by=author, now=now + dt.timedelta(minutes=9))
-    later = cases.add_note(case=case, text="Dog bites", by=author, now=now + dt.timedelta(minutes=11))
+    again = cases.add_note(
+        case=case, text=" Dog bites", by=author, now=now + dt.timedelta(minutes=9)
+    )
+    later = cases.add_note(
+        case=case, text="Dog bites", by=author, now=now + dt.timedelta(minutes=11)
+    )
     other = cases.add_note(case=case, text="Dog bites", by=UserFactory(), now=now)
     assert again == first
     assert len({first, later, other}) == 3
