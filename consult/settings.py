@@ -110,12 +110,15 @@ if _database["ENGINE"].endswith("sqlite3"):
         "init_command": (
             "PRAGMA journal_mode=WAL; PRAGMA synchronous=FULL; PRAGMA foreign_keys=ON;"
             "PRAGMA recursive_triggers=ON;"  # or INSERT OR REPLACE would pass by the guards
+            "PRAGMA secure_delete=ON;"  # what is erased does not lie on in the file's free pages
         ),
     }
     # The test suite works on a file: locks and workers need one.
     _database["TEST"] = {
         "NAME": str(Path(tempfile.gettempdir()) / f"ebbmark-test-{os.getpid()}.sqlite3")
     }
+# The folder of pg_dump, pg_restore and psql, where PATH does not lead to them.
+PG_BIN = os.environ.get("PG_BIN", "")
 DEFAULT_AUTO_FIELD = "django.db.models.BigAutoField"
 # Rate limits count here. One machine has one web process; several have to count together, and the
 # database is the one thing whose loss stops the site anyway.
