@@ -1,0 +1,272 @@
+"""What became of visits, places and instruments: who changed what, before and after."""
+
+from collections.abc import Collection, Iterator, Mapping, Sequence
+from itertools import groupby
+from typing import Any
+
+from django.db.models import Count
+from django.urls import reverse
+from django.utils.translation import gettext as _
+from django.utils.translation import gettext_lazy, ngettext
+
+from consult.models import Property
+from consult.services.histories import (
+    NOTHING,
+    Change,
+    Field,
+    Names,
+    Row,
+    Teller,
+    changed_rows,
+    changes,
+    plain_words,
+    rows_of,
+)
+from consult.templatetags.figures import given
+from surveys.models import (
+    Calibration,
+    Correction,
+    GroundCheck,
+    GroundPoint,
+    Instrument,
+    Measurand,
+    Reading,
+    Room,
+    Spot,
+    Visit,
+)
+from surveys.services.corrections import corrections_at
+
+FEWEST_TOGETHER = 2  # readings entered by one person, one after the other, are told as one act
+_CERTIFICATE = {
+    "quantity": gettext_lazy("Quantity"),
+    "axes": gettext_lazy("Axes"),
+    "unit": gettext_lazy("Unit"),
+    "gain_percent": gettext_lazy("Gain [%]"),
+    "resolution": gettext_lazy("Resolution"),
+    "noise": gettext_lazy("Noise"),
+    "floor": gettext_lazy("Floor"),
+    "ceiling": gettext_lazy("Ceiling"),
+    "low_hz": gettext_lazy("From [Hz]"),
+    "high_hz": gettext_lazy("To [Hz]"),
+    "certificate": gettext_lazy("Certificate"),
+    "calibrated_on": gettext_lazy("Calibrated on"),
+    "due_on": gettext_lazy("Due on"),
+}
+_INSTRUMENT = {
+    "name": gettext_lazy("Instrument"),
+    "description": gettext_lazy("Description"),
+    "is_retired": gettext_lazy("Out of use"),
+}
+_VISIT = {
+    "label": gettext_lazy("Name of the visit"),
+    "kind": gettext_lazy("Kind"),
+    "date": gettext_lazy("Day"),
+    "assessor": gettext_lazy("Who measures"),
+    "temperature_c": gettext_lazy("Temperature [°C]"),
+    "humidity_percent": gettext_lazy("Relative humidity [%]"),
+    "supply_voltage_v": gettext_lazy("Supply voltage [V]"),
+    "note": gettext_lazy("Note"),
+    "sealed_at": gettext_lazy("Sealed"),
+    "sealed_by": gettext_lazy("Sealed by"),
+}
+_CHECK = {
+    "point": gettext_lazy("Ground point"),
+    "other_point": gettext_lazy("Against"),
+    "voltage_v": gettext_lazy("Voltage [V]"),
+    "outlet_test": gettext_lazy("Outlet test"),
+    "note": gettext_lazy("Note"),
+}
+
+
+def instrument_changes(instruments: Collection[int], names: Names) -> Iterator[Change]:
+    """Instruments with their certificates: two queries, whatever their number."""
+    known = dict(Instrument.objects.filter(pk__in=instruments).values_list("pk", "name"))
+    yield from changes(
+        rows_of(Instrument, id__in=instruments),
+        tell=names.teller(Instrument, _INSTRUMENT),
+        names=names,
+        title=lambda row: row["name"],
+    )
+    yield from changes(
+        rows_of(Calibration, instrument_id__in=instruments),
+        tell=names.teller(Calibration, _CERTIFICATE),
+        names=names,
+        title=lambda row: (
+            f"{row['certificate'] or _('no certificate')} ({known.get(row['instrument_id'], '')})"
+        ),
+    )
+
+
+def place_changes(home: Property, names: Names) -> Iterator[Change]:
+    """Rooms and spots of a home."""
+    rooms = dict(home.rooms.values_list("pk", "name"))
+    yield from changes(
+        rows_of(Room, property_id=home.pk),
+        tell=names.teller(Room),
+        names=names,
+        title=lambda row: f"{_('Room')} {row['name']}",
+    )
+    yield from changes(
+        rows_of(Spot, room_id__in=rooms),
+        tell=names.teller(Spot),
+        names=names,
+        title=lambda row: f"{_('Spot')} {rooms[row['room_id']]}, {row['name']}",
+    )
+
+
+def visit_changes(visits: Sequence[Visit], home: Property, names: Names) -> Iterator[Change]:
+    """Visits with their readings, corrections and ground checks: a fixed number of queries."""
+    labels = {visit.pk: visit.label for visit in visits}
+    points = dict(GroundPoint.objects.filter(property=home).values_list("pk", "name"))
+    yield from changes(
+        rows_of(Visit, id__in=labels),
+        tell=names.teller(Visit, _VISIT),
+        names=names,
+        title=lambda row: f"{_('Visit')} {row['label']}",
+    )
+    yield from changes(
+        rows_of(GroundCheck, visit_id__in=labels),
+        tell=names.knowing({GroundPoint: points}).teller(GroundCheck, _CHECK),
+        names=names,
+        title=lambda row: f"{_('Ground check')} {points.get(row['point_id'], '')}",
+    )
+    corrections = corrections_at(visits)
+    yield from _imports(visits, labels, names)
+    yield from _readings(labels, home, points, corrections, names)
+    for correction in corrections:
+        yield _corrected(correction, labels, names)
+
+
+def _imports(visits: Sequence[Visit], labels: Mapping[int, str], names: Names) -> Iterator[Change]:
+    """What came in with a file is told by the file: its readings have no history of their own."""
+    source = {visit.pk: visit.source for visit in visits if visit.source is not None}
+    counted = Reading.objects.filter(visit__in=source, corrects__isnull=True).order_by()
+    for pk, n in counted.values_list("visit").annotate(n=Count("pk")):
+        words = ngettext(
+            "%(n)d reading came in with the file %(file)s",
+            "%(n)d readings came in with the file %(file)s",
+            n,
+        )
+        yield Change(
+            at=source[pk].received_at,
+            who=names.who(source[pk].received_by_id),
+            what=labels[pk],
+            kind=words % {"n": n, "file": source[pk].name},
+            url=reverse("visit_detail", args=[pk]),
+        )
+
+
+def _readings(
+    labels: Mapping[int, str],
+    home: Property,
+    points: Mapping[int, str],
+    corrections: Sequence[Correction],
+    names: Names,
+) -> Iterator[Change]:
+    """Readings that were typed; several entered one after the other are one act."""
+    replacements = {one.replacement_id for one in corrections}
+    pairs = changed_rows(
+        (row for row in rows_of(Reading, visit_id__in=labels) if row["id"] not in replacements),
+        tell=_reading_teller(home, points),
+        names=names,
+        title=lambda row: _reading_title(row["position"], labels[row["visit_id"]]),
+    )
+    entered: list[tuple[Row, Change]] = []
+    for row, change in pairs:
+        if row["history_type"] == "+":
+            entered.append((row, change))
+        else:
+            yield change
+    for _key, run in groupby(entered, lambda pair: _who_and_where(pair[0])):
+        together = list(run)
+        if len(together) < FEWEST_TOGETHER:
+            yield from (change for _row, change in together)
+        else:
+            yield _entered_together(together, labels)
+
+
+def _who_and_where(row: Row) -> tuple[Any, ...]:
+    return row["visit_id"], row["history_user_id"], row["history_date"].date()
+
+
+def _entered_together(pairs: Sequence[tuple[Row, Change]], labels: Mapping[int, str]) -> Change:
+    (first, begun), (last, ended) = pairs[0], pairs[-1]
+    words = ngettext("%(n)d reading entered", "%(n)d readings entered", len(pairs))
+    return Change(
+        at=ended.at,
+        who=ended.who,
+        what=labels[last["visit_id"]],
+        kind=words % {"n": len(pairs)},
+        fields=[
+            Field(_("Numbers"), NOTHING, f"{first['position']} … {last['position']}"),
+            Field(_("From"), NOTHING, plain_words(begun.at)),
+        ],
+        url=reverse("visit_detail", args=[last["visit_id"]]),
+    )
+
+
+def _corrected(correction: Correction, labels: Mapping[int, str], names: Names) -> Change:
+    reading, new = correction.reading, correction.replacement
+    kind = (
+        _("corrected by reading %(number)s") % {"number": new.position}
+        if new
+        else _("set aside after the seal")
+    )
+    return Change(
+        at=correction.made_at,
+        who=names.who(correction.made_by_id),
+        what=_reading_title(reading.position, labels[reading.visit_id]),
+        kind=kind,
+        was_there=True,
+        reason=correction.reason,
+        fields=[Field(_("Display"), _display(vars(reading)), _display(vars(new)))] if new else [],
+        url=reverse("reading_detail", args=[reading.pk]),
+    )
+
+
+def _reading_title(position: int, label: str) -> str:
+    return f"{_('Reading')} {position}, {label}"
+
+
+def _reading_teller(home: Property, points: Mapping[int, str]) -> Teller:
+    spots = {
+        spot.pk: str(spot)
+        for spot in Spot.objects.filter(room__property=home).select_related("room")
+    }
+    meters = dict(Instrument.objects.values_list("pk", "name"))
+    states, measurands = dict(Reading.State.choices), dict(Measurand.choices)
+
+    def tell(row: Row) -> dict[str, str]:
+        said: dict[str, Any] = {
+            _("Spot"): spots.get(row["spot_id"]),
+            _("Quantity"): measurands.get(row["measurand"]),
+            _("Display"): _display(row),
+            _("Instrument"): meters.get(row["instrument_id"]),
+            _("Ground point"): points.get(row["ground_point_id"]),
+            _("State"): states.get(row["state"]),
+            _("Circuits off"): row["circuits_off"],
+            _("Hour"): row["taken_at"],
+            _("Body away [m]"): row["body_distance_m"],
+            _("Surface away [m]"): row["surface_distance_m"],
+            _("What was running"): row["load"],
+            _("Note"): row["note"],
+            _("Set aside"): row["set_aside"],
+        }
+        return {
+            label: NOTHING if value is None or value == "" else plain_words(value)
+            for label, value in said.items()
+        }
+
+    return tell
+
+
+def _display(row: Mapping[str, Any]) -> str:
+    """The whole display, such as `X 3, Y <0.3 V/m`."""
+    axes = [
+        f"{axis.upper()} {row[f'{axis}_mark']}{given(row[axis])}"
+        for axis in ("x", "y", "z")
+        if row[axis] is not None
+    ]
+    shown = ", ".join(axes) or f"{row['total_mark']}{given(row['total'])}"
+    return f"{shown} {row['unit']}"
