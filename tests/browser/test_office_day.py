@@ -75,7 +75,7 @@ def find(visitor: Visitor, words: str, wanted: str | None, other: str) -> None:
     """Type into the list of cases and watch it change in place."""
     page = visitor.page
     visitor.follow("Cases")
-    expect(page.get_by_role("heading", name="Cases")).to_be_visible()
+    expect(page.get_by_role("heading", name="Cases", exact=True)).to_be_visible()
     visitor.mark()
     page.get_by_role("searchbox", name=SEARCH).press_sequentially(words)
     expect(page.get_by_role("link", name=other, exact=True)).to_have_count(0)
