@@ -1,5 +1,6 @@
 """What every letter says about itself: plain values in, plain values out."""
 
+import struct
 from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import date
@@ -7,12 +8,15 @@ from typing import Any, Literal
 
 from django.utils.translation import gettext as _
 
+from consult.intake.pictures import as_data_url
 from consult.letters.formats import Formats
 
 Paper = Literal["A4", "Letter"]
 Block = dict[str, Any]
 
 LETTER_PAPER_COUNTRIES = frozenset({"US", "CA", "MX", "CL", "CO", "CR", "GT", "PA", "PH", "PR"})
+LOGO_MM = (50.0, 14.0)
+LONGEST_CONTACT = 72  # characters beside a logo
 MILLIGAUSS_COUNTRIES = frozenset({"US", "CA"})
 
 
@@ -25,8 +29,10 @@ class Sender:
     country: str = ""
     phone: str = ""
     email: str = ""
+    website: str = ""
     signatory: str = ""
     signatory_role: str = ""
+    logo: bytes = b""
 
 
 @dataclass(frozen=True)
@@ -81,7 +87,6 @@ def one_line(text: str) -> str:
 def head_content(head: Head, formats: Formats, *, kind: str, subject: str) -> dict[str, Any]:
     """The frame of a letter: window, references, subject, salutation, signature, running foot."""
     sender = head.sender
-    contact = [part for part in (sender.phone, sender.email) if part]
     return {
         "kind": kind,
         "language": formats.language,
@@ -92,7 +97,12 @@ def head_content(head: Head, formats: Formats, *, kind: str, subject: str) -> di
         "title": f"{subject} ({_('letter')} {head.number})",
         "subject": subject,
         "author": sender.name,
-        "sender": {"name": sender.name, "lines": [*lines(sender.address), *contact]},
+        "sender": {
+            "name": sender.name,
+            "lines": lines(sender.address),
+            "contact": _contact(sender),
+        },
+        "logo": _logo(sender),
         "return_line": " · ".join([sender.name, *lines(sender.address)]),
         "addressee": [head.addressee.name, *lines(head.addressee.address)],
         "references": _references(head, formats),
@@ -104,6 +114,31 @@ def head_content(head: Head, formats: Formats, *, kind: str, subject: str) -> di
         "foot": f"{_('Letter')} {head.number} · {_('Case')} {head.case_reference}",
         "page_word": _("Page"),
         "of_word": _("of"),
+    }
+
+
+def _contact(sender: Sender) -> list[str]:
+    """How to reach the practice, on one line: the web site only where it fits."""
+    first = [part for part in (sender.phone, sender.email) if part]
+    if sender.website and len(" · ".join([*first, sender.website])) <= LONGEST_CONTACT:
+        return [*first, sender.website]
+    return first
+
+
+def _logo(sender: Sender) -> dict[str, str] | None:
+    """The practice's logo as it is on this day, in the letter itself, and how large it is printed.
+
+    Lengths are texts, so that no language writes them with a comma.
+    """
+    if not sender.logo:
+        return None
+    width, height = struct.unpack(">II", sender.logo[16:24])  # the head of every PNG
+    scale = min(LOGO_MM[0] / width, LOGO_MM[1] / height)
+    return {
+        "data": as_data_url(sender.logo),
+        "alt": f"Logo: {sender.name}",
+        "width": f"{width * scale:.1f}mm",
+        "height": f"{height * scale:.1f}mm",
     }
 
 

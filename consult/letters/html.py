@@ -15,7 +15,7 @@ from consult.letters.picture import (
     findings_svg,
 )
 
-TEMPLATE_VERSION = "letter-1"
+TEMPLATE_VERSION = "letter-2"
 KINDS = frozenset({"outcome", "survey-report"})
 
 

@@ -66,6 +66,8 @@ class OutboundMail(models.Model):
     to = models.EmailField()
     subject = models.CharField(max_length=200)
     body = models.TextField()
+    sender_name = models.CharField(max_length=120, blank=True)
+    reply_to = models.EmailField(blank=True)
     message_id = models.CharField(max_length=200, unique=True)
     created_at = models.DateTimeField(auto_now_add=True)
     sent_at = models.DateTimeField(null=True, blank=True)

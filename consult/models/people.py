@@ -21,7 +21,9 @@ class Practice(models.Model):
     email = models.EmailField(blank=True)
     website = models.CharField(max_length=120, blank=True)
     signatory = models.CharField(max_length=120, blank=True, help_text=_("Who signs the letters."))
-    history = HistoricalRecords()
+    logo = models.BinaryField(null=True, blank=True)  # a small PNG, copied into each letter
+    logo_sha256 = models.CharField(max_length=64, blank=True)
+    history = HistoricalRecords(excluded_fields=["logo"])
 
     class Meta:
         constraints = [

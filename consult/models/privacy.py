@@ -164,6 +164,8 @@ TABLES = [
             phone=Keep(LETTERHEAD),
             email=Keep(LETTERHEAD),
             website=Keep(LETTERHEAD),
+            logo=Keep(LETTERHEAD),
+            logo_sha256=Keep(LETTERHEAD),
             signatory=Keep(LETTERHEAD),
         ),
     ),

@@ -34,6 +34,7 @@ JOBS_ABOUT = {
     "mail": "consult.OutboundMail",
     "package": "consult.DataPackage",
     "upload": "mitigation.PendingUpload",
+    "attachment": "mitigation.Attachment",
 }
 LOG = _("until the access log's own time is over: when, and the number of the log-in")
 
@@ -103,7 +104,7 @@ TABLES = [
     Table(
         "consult.OutboundMail",
         _("e-mails"),
-        fields(goes="id key to subject body message_id created_at sent_at"),
+        fields(goes="id key to subject body sender_name reply_to message_id created_at sent_at"),
         client=_mails,
         user=_mails,
     ),

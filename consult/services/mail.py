@@ -1,14 +1,15 @@
 """Mail as rows: written with the change it tells of, sent by a job."""
 
 import re
-from email.utils import make_msgid
+from email.utils import formataddr, make_msgid, parseaddr
 from typing import Any
 
+from django.conf import settings
 from django.core.mail import EmailMessage
 from django.db import transaction
 from django.utils import timezone
 
-from consult.models import OutboundMail
+from consult.models import OutboundMail, Practice
 from consult.services.jobs import Run, enqueue
 
 SEND_MAIL = "send-mail"
@@ -17,20 +18,24 @@ _LINK_PATH = re.compile(r"(https?://[^/\s]+/)\S+")
 
 
 def queue_mail(*, key: str, to: str, subject: str, body: str) -> OutboundMail:
-    """Write a message in the caller's transaction; the same key again gives the same message."""
+    """Write a message in the caller's transaction; the same key again gives the same message.
+
+    It comes in the practice's name, and answers go to the practice's e-mail.
+    """
     with transaction.atomic():
         mail = OutboundMail.objects.filter(key=key).first()
         if mail is None:
-            mail = OutboundMail(
-                key=key, to=to, subject=subject, body=body, message_id=make_msgid(domain="ebbmark")
-            )
-            mail.full_clean(validate_unique=False)
-            mail, _ = OutboundMail.objects.get_or_create(
-                key=key,
-                defaults={
-                    name: getattr(mail, name) for name in ("to", "subject", "body", "message_id")
-                },
-            )
+            name, reply_to = Practice.objects.values_list("name", "email").first() or ("", "")
+            fields = {
+                "to": to,
+                "subject": subject,
+                "body": body,
+                "sender_name": " ".join(name.split()),
+                "reply_to": reply_to,
+                "message_id": make_msgid(domain="ebbmark"),
+            }
+            OutboundMail(key=key, **fields).full_clean(validate_unique=False)
+            mail, _ = OutboundMail.objects.get_or_create(key=key, defaults=fields)
         enqueue(kind=SEND_MAIL, key=f"{SEND_MAIL}:{key}", arguments={"mail": mail.pk})
     return mail
 
@@ -45,8 +50,19 @@ def send_mail(arguments: dict[str, Any], run: Run) -> None:
     if mail.sent_at is not None or not run.is_current():
         return
     EmailMessage(
-        mail.subject, mail.body, to=[mail.to], headers={"Message-ID": mail.message_id}
+        mail.subject,
+        mail.body,
+        from_email=_from(mail.sender_name),
+        to=[mail.to],
+        reply_to=[mail.reply_to] if mail.reply_to else None,
+        headers={"Message-ID": mail.message_id},
     ).send()
     OutboundMail.objects.filter(pk=mail.pk, sent_at=None).update(
         sent_at=timezone.now(), body=_LINK_PATH.sub(r"\1…", mail.body)
     )
+
+
+def _from(name: str) -> str:
+    """The practice's name before the address that the mail server lets this site send from."""
+    own_name, address = parseaddr(settings.DEFAULT_FROM_EMAIL)
+    return formataddr((name or own_name, address))

@@ -1,5 +1,6 @@
 """People, firms and the practice: invited, changed, let in and kept out."""
 
+import hashlib
 from datetime import datetime, timedelta
 from typing import Any
 
@@ -13,6 +14,7 @@ from django.utils.crypto import constant_time_compare, salted_hmac
 from django.utils.translation import gettext as _
 from django.utils.translation import override
 
+from consult.intake.pictures import Picture
 from consult.models import AccessEvent, Client, Firm, Practice, User
 from consult.services.mail import queue_mail
 
@@ -199,8 +201,14 @@ def save_firm(*, firm: Firm) -> Firm:
     return firm
 
 
-def save_practice(*, practice: Practice) -> Practice:
+def save_practice(
+    *, practice: Practice, logo: Picture | None = None, remove_logo: bool = False
+) -> Practice:
     """Keep what stands at the head of every letter from now on; issued letters stay as they are."""
+    if logo is not None:
+        practice.logo, practice.logo_sha256 = logo.data, hashlib.sha256(logo.data).hexdigest()
+    elif remove_logo:
+        practice.logo, practice.logo_sha256 = None, ""
     with transaction.atomic():
         practice.full_clean()
         practice.save()

@@ -9,6 +9,7 @@ from django.views.decorators.http import require_http_methods, require_safe
 
 from consult.access import manager_required
 from consult.forms.people import FirmForm, PracticeForm
+from consult.intake.pictures import as_data_url
 from consult.models import Firm, Practice
 from consult.services import people
 
@@ -16,15 +17,19 @@ from consult.services import people
 @require_http_methods(["GET", "HEAD", "POST"])
 @manager_required
 def practice(request: HttpRequest) -> HttpResponse:
-    """Name, address and signatory, as they stand on letters from now on."""
+    """Name, address, logo and signatory, as they stand on letters from now on."""
     row = Practice.objects.first() or Practice(pk=1)
-    form = PracticeForm(request.POST or None, instance=row)
+    form = PracticeForm(request.POST or None, request.FILES or None, instance=row)
     if request.method == "POST" and form.is_valid():
-        people.save_practice(practice=form.instance)
+        given = form.cleaned_data
+        people.save_practice(
+            practice=form.instance, logo=given["logo"], remove_logo=given.get("remove_logo", False)
+        )
         messages.success(request, _("The next letter carries these."))
         return redirect("practice")
     status = 422 if form.errors else 200
-    return render(request, "consult/practice.html", {"form": form}, status=status)
+    context = {"form": form, "logo": as_data_url(bytes(row.logo)) if row.logo else ""}
+    return render(request, "consult/practice.html", context, status=status)
 
 
 @require_safe

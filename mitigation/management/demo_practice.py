@@ -11,15 +11,18 @@ from django.conf import settings
 from django.db import transaction
 from django.utils import timezone
 
+from consult.intake.pictures import cleaned_logo
 from consult.models import Assignment, Client, Contact, Firm, Practice, Property, User
 from consult.services.changes import version_of
 from consult.services.clients import save_client, save_contact, save_property
+from consult.services.people import save_practice
 from mitigation.models import Case
 from mitigation.services.cases import add_note, edit_case, hold_case, move_case, open_case
 from mitigation.services.visits import plan_case_visit
 from surveys.models import Guideline
 
 FOLDER = Path(settings.BASE_DIR) / "fixtures" / "demo"
+LOGO = Path(settings.BASE_DIR) / "fixtures" / "pictures" / "fieldwater-logo.png"
 PASSWORD = "quiet-rooms-demo"
 
 
@@ -98,8 +101,7 @@ def settle(demo: DemoPractice) -> None:
     if not practice.address:  # nobody has entered one yet
         for field, text in demo.practice.items():
             setattr(practice, field, text)
-        practice.full_clean()
-        practice.save()
+        save_practice(practice=practice, logo=cleaned_logo(LOGO.read_bytes()))
     for fields in demo.firms:
         if not Firm.objects.filter(name=fields["name"]).exists():
             firm = Firm(**fields)

@@ -33,6 +33,8 @@ def sender() -> Sender:
         country=practice.country,
         phone=practice.phone,
         email=practice.email,
+        website=practice.website,
+        logo=bytes(practice.logo or b""),
         signatory=practice.signatory,
     )
 
