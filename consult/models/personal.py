@@ -78,6 +78,8 @@ class Table:
     # The kept file of a row: its key, and the name under which a copy holds it.
     file: Callable[[Any], str] | None = None
     file_name: Callable[[Any], str] | None = None
+    # Further keys under which a killed job may have left a file of the row.
+    leftovers: Callable[[Any], Iterable[str]] | None = None
 
     @property
     def deletes(self) -> bool:

@@ -108,12 +108,11 @@ def _line(table: Table, keys: Keys) -> Line | None:
 
 def _files(keys: Keys) -> list[str]:
     """The keys of all kept files."""
-    found = {
-        table.file(row)
-        for table in tables()
-        if table.file is not None
-        for row in rows_of(table.get_model(), keys[table.model])
-    }
+    found: set[str] = set()
+    for table in tables():
+        if table.file is not None:
+            for row in rows_of(table.get_model(), keys[table.model]):
+                found |= {table.file(row), *(table.leftovers(row) if table.leftovers else ())}
     return sorted(found - {""})
 
 

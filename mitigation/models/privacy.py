@@ -23,6 +23,7 @@ from consult.models.personal import (
     nobodys,
 )
 from mitigation.models.cases import Case
+from mitigation.models.papers import Attachment
 from mitigation.models.stages import ENDS
 from mitigation.models.uploads import PendingUpload
 
@@ -90,6 +91,7 @@ TABLES = [
         withheld={"small": _("it is the attached picture, made small")},
         file=lambda row: str(row.file),
         file_name=_attachment_name,
+        leftovers=lambda row: [row.given_key(), row.clean_key()],
     ),
     Table(
         "mitigation.PendingUpload",
@@ -113,6 +115,9 @@ def obstacles(subject: Subject, keys: Keys, now: datetime) -> Iterable[Obstacle]
         yield Obstacle(
             _("Case %(case)s is open. Close or decline it first.") % {"case": case.reference}
         )
+    files = Attachment.objects.filter(pk__in=keys["mitigation.Attachment"])
+    if files.filter(state=Attachment.State.CLEANING).exists():
+        yield Obstacle(_("A picture is being cleaned at this moment. Wait until it is done."))
     if subject.clients and PendingUpload.objects.filter(state__in=MOVING).exists():
         yield Obstacle(_("An upload is being checked or imported. Wait until it is done."))
     years = Retention.current().case_years

@@ -4,6 +4,8 @@ from datetime import timedelta
 
 import pytest
 from django.core.exceptions import ValidationError
+from django.core.files.base import ContentFile
+from django.core.files.storage import default_storage
 from django.db import transaction
 from django.utils import timezone
 
@@ -12,7 +14,7 @@ from consult.services import erasures, ledger
 from consult.services.changes import save_row
 from consult.services.erasures import erase_person, plan_erasure, repeat_erasure
 from consult.tasks import run_job
-from mitigation.models import Case, Stage
+from mitigation.models import Attachment, Case, Stage
 from surveys.models import Reading, Visit
 from tests.factories import UserFactory, compared_case, ready_letter
 from tests.privacy.everywhere import all_files, all_text, places_of
@@ -141,6 +143,18 @@ def test_files_that_could_not_go_go_at_the_next_try(media_folder, monkeypatch, s
     run_file_job(erasure)
     assert erasure.files_gone_at is not None and erasure.files_left == []
     assert places_of(planted.markers, media_folder) == {}
+
+
+def test_a_picture_as_it_was_uploaded_goes_too(media_folder) -> None:
+    planted = plant()
+    (row,) = planted.case.attachments.all()
+    default_storage.save(row.given_key(), ContentFile(b"with the place where it was taken"))
+    Attachment.objects.filter(pk=row.pk).update(state="cleaning")
+    with pytest.raises(ValidationError, match="being cleaned"):
+        erase(planted, reason="now")
+    Attachment.objects.filter(pk=row.pk).update(state="ready")
+    erase(planted)
+    assert places_of({"place": "where it was taken"}, media_folder) == {}
 
 
 def test_a_job_that_was_given_up_is_tried_every_day(media_folder) -> None:
