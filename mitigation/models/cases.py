@@ -1,5 +1,6 @@
 """The case: the job of lowering the fields in one property."""
 
+from collections.abc import Sequence
 from datetime import date
 from typing import Any, Self
 
@@ -13,6 +14,9 @@ from mitigation.models.stages import ENDS, NEXT_MOVE, Stage
 from mitigation.models.words import query_words
 from surveys.models import Guideline, SourceFile, Visit
 
+# Up to so many entries it is cheaper to take the cases of a word than to ask all cases for it.
+MOST_ENTRIES_OF_RARE = 2_000
+
 
 class CaseQuerySet(AtPropertyQuerySet["Case"]):
     def seen_by_client(self, user: Any) -> Self:
@@ -22,9 +26,13 @@ class CaseQuerySet(AtPropertyQuerySet["Case"]):
         """One query for a list: property, client and guideline."""
         return self.select_related("property__client", "guideline")
 
+    def under_way(self) -> Self:
+        """Cases at a stage that somebody has to move on."""
+        return self.filter(stage__in=[stage for stage in Stage if stage not in ENDS])
+
     def due(self, today: date) -> Self:
         """Cases that should have moved on by `today`; those on hold are left in peace."""
-        return self.filter(due_on__lte=today, on_hold_reason="").exclude(stage__in=ENDS)
+        return self.under_way().filter(due_on__lte=today, on_hold_reason="")
 
     def held(self) -> Self:
         """Cases that rest until somebody resumes them."""
@@ -33,11 +41,19 @@ class CaseQuerySet(AtPropertyQuerySet["Case"]):
     def matching(self, query: str) -> Self:
         """Cases with a word of reference, client, address or spot for each word of `query`.
 
-        A word is matched from its beginning, through the index of `CaseWord`.
+        A word is matched from its beginning, through the index of `CaseWord`. A rare word gives the
+        cases, and each is asked for the other words. Where every word is frequent the cases are
+        asked one by one in their own order, so that the first page is soon full.
         """
+        words = query_words(query)
+        rare = CaseWord.objects.first_rare(words)
         found = self
-        for word in query_words(query):
-            found = found.filter(pk__in=CaseWord.objects.beginning(word).values("case"))
+        for word in words:
+            entries = CaseWord.objects.beginning(word)
+            if word == rare:
+                found = found.filter(pk__in=entries.values("case"))
+            else:
+                found = found.filter(models.Exists(entries.filter(case=models.OuterRef("pk"))))
         return found
 
 
@@ -80,7 +96,9 @@ class Case(models.Model):
         ]
         indexes = [
             models.Index(fields=["-opened_at", "-id"], name="case_newest_first"),
-            models.Index(fields=["stage", "due_on"], name="case_stage_due"),
+            # The desk counts by stage, and lists what is due, from these alone.
+            models.Index(fields=["stage", "due_on", "on_hold_reason"], name="case_stage_due_held"),
+            models.Index(fields=["due_on", "id"], name="case_due_first"),
         ]
 
     def __str__(self) -> str:
@@ -110,6 +128,16 @@ class CaseVisit(models.Model):
 
 
 class CaseWordQuerySet(models.QuerySet["CaseWord"]):
+    def first_rare(self, words: Sequence[str]) -> str | None:
+        """The first of `words` that few entries begin with; one query, which stops early."""
+        if not words:
+            return None
+        more = [models.Exists(self.beginning(word)[MOST_ENTRIES_OF_RARE:]) for word in words]
+        frequent = self.order_by().values_list(*more).first() or ()
+        return next(
+            (word for word, is_more in zip(words, frequent, strict=False) if not is_more), None
+        )
+
     def beginning(self, word: str) -> Self:
         """Words that begin so, found through the index of either database."""
         found = self.filter(word__startswith=word)
@@ -123,13 +151,21 @@ class CaseWord(models.Model):
     """A word of a case's reference, client, address or spots; made anew, never edited."""
 
     case = models.ForeignKey(Case, on_delete=models.CASCADE, related_name="words")
-    word = models.CharField(max_length=40, db_index=True)
+    word = models.CharField(max_length=40)
 
     objects = CaseWordQuerySet.as_manager()
 
     class Meta:
         constraints = [
             models.UniqueConstraint(fields=["case", "word"], name="word_is_once_in_a_case"),
+        ]
+        indexes = [
+            # On PostgreSQL an index serves the beginnings of words by these classes alone.
+            models.Index(
+                fields=["word", "case"],
+                name="case_word_beginning",
+                opclasses=["varchar_pattern_ops", "int8_ops"],
+            ),
         ]
 
     def __str__(self) -> str:

@@ -1,6 +1,5 @@
 """The list of cases: searched while one types, filtered, exported."""
 
-from django.core.paginator import Paginator
 from django.db.models import QuerySet
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import render
@@ -12,10 +11,13 @@ from django.views.decorators.http import require_safe
 from consult.access import role_required
 from consult.htmx import wants_fragment
 from consult.services.lists import Column, Sheet
+from consult.views.pages import LongPaginator
 from consult.views.spreadsheets import spreadsheet
 from mitigation.models import Case, Stage
 
 PER_PAGE = 50
+MOST_COUNTED = 1_000
+MOST_COUNTED_IN_SEARCH = 200
 PAGE = "mitigation/case_list.html"
 
 
@@ -23,10 +25,12 @@ PAGE = "mitigation/case_list.html"
 @role_required("office", "assessor")
 def case_list(request: HttpRequest) -> HttpResponse:
     """The whole page, or its results alone while somebody types."""
-    page = Paginator(_wanted(request), PER_PAGE).get_page(request.GET.get("page"))
+    query = request.GET.get("q", "").strip()
+    most_counted = MOST_COUNTED_IN_SEARCH if query else MOST_COUNTED
+    pages = LongPaginator(_wanted(request), PER_PAGE, most_counted=most_counted)
     context = {
-        "page": page,
-        "query": request.GET.get("q", "").strip(),
+        "page": pages.get_page(request.GET.get("page")),
+        "query": query,
         "stages": Stage,
         "stage": request.GET.get("stage", ""),
         "state": request.GET.get("due", ""),

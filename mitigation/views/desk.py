@@ -12,8 +12,9 @@ from django.utils import timezone
 from django.views.decorators.http import require_safe
 
 from consult.access import role_required
-from consult.models import DataRequest, Letter, User
+from consult.models import Letter, User
 from mitigation.models import ENDS, NEXT_MOVE, Case, Stage
+from mitigation.models.cases import CaseQuerySet
 from surveys.models import Calibration, Visit
 
 MOST_SHOWN = 12
@@ -43,7 +44,6 @@ def desk(request: HttpRequest) -> HttpResponse:
     lists = desk_lists(request.user, today)
     context = {name: rows[:MOST_SHOWN] for name, rows in lists.items()}
     context |= {"today": today, "n_due": sum(line.n_late for line in lists["stages"])}
-    context["wishes"] = DataRequest.objects.visible_to(request.user).open()[:MOST_SHOWN]
     return render(request, "mitigation/desk.html", context)
 
 
@@ -63,18 +63,18 @@ def desk_lists(user: Any, today: date) -> dict[str, Any]:
     }
 
 
-def _stages(cases: QuerySet[Case], today: date) -> Sequence[StageLine]:
-    """One query for all stages that go on."""
+def _stages(cases: CaseQuerySet, today: date) -> Sequence[StageLine]:
+    """One query for all stages that go on, answered from one index."""
     late = Q(on_hold_reason="", due_on__lte=today)
     rows = {
         row["stage"]: row
-        for row in cases.exclude(stage__in=ENDS)
+        for row in cases.under_way()
         .order_by()
         .values("stage")
         .annotate(
-            n=Count("pk"),
-            held=Count("pk", filter=~Q(on_hold_reason="")),
-            late=Count("pk", filter=late),
+            n=Count("stage"),
+            held=Count("stage", filter=~Q(on_hold_reason="")),
+            late=Count("stage", filter=late),
         )
     }
     none = {"n": 0, "held": 0, "late": 0}

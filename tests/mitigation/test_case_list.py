@@ -9,6 +9,7 @@ from python_calamine import CalamineWorkbook
 
 from consult.models import User
 from mitigation.models import Stage
+from mitigation.views import case_list
 from tests.factories import (
     CaseFactory,
     ClientFactory,
@@ -88,12 +89,39 @@ def test_an_assessor_exports_own_cases_alone(client):
     assert [row[0] for row in book.get_sheet_by_index(0).to_python()[1:]] == [mine.reference]
 
 
-@pytest.mark.parametrize("query", ["", "?q=mill", "?q=mill+river&stage=enquiry"])
-def test_it_costs_the_same_for_one_and_for_fifty(client, django_assert_num_queries, query):
+@pytest.mark.parametrize(
+    ("query", "n"), [("", 5), ("?q=mill", 6), ("?q=mill+river&stage=enquiry", 6)]
+)
+def test_it_costs_the_same_for_one_and_for_fifty(client, django_assert_num_queries, query, n):
     CaseFactory()
     client.get(URL + query)
-    with django_assert_num_queries(5):
+    with django_assert_num_queries(n):
         client.get(URL + query)
     CaseFactory.create_batch(49)
-    with django_assert_num_queries(5):
+    with django_assert_num_queries(n):
         assert len(references(client.get(URL + query))) == 50
+
+
+def test_a_long_list_is_not_counted_to_its_end(client, monkeypatch, django_assert_num_queries):
+    monkeypatch.setattr(case_list, "MOST_COUNTED", 3)
+    monkeypatch.setattr(case_list, "MOST_COUNTED_IN_SEARCH", 2)
+    monkeypatch.setattr(case_list, "PER_PAGE", 2)
+    for n in range(3):
+        CaseFactory(reference=f"A-{n}")
+    assert "3 cases." in client.get(URL).content.decode()
+    assert "More than 2 cases" in client.get(URL, {"q": "a"}).content.decode()
+    for n in range(3, 7):
+        CaseFactory(reference=f"A-{n}")
+    client.get(URL)
+    shown = []
+    for number in (1, 2, 3, 4):
+        with django_assert_num_queries(5):
+            answer = client.get(URL, {"page": number})
+        text = answer.content.decode()
+        assert "More than 3 cases" in text
+        assert (f"?page={number + 1}" in text) == (number < 4)
+        assert (f"?page={number - 1}" in text) == (number > 1)
+        shown += references(answer)
+    assert shown == [f"A-{n}" for n in (6, 5, 4, 3, 2, 1, 0)]
+    for odd in ("5", "0", "-1", "x", ""):  # no such page
+        assert client.get(URL, {"page": odd}).status_code == 200

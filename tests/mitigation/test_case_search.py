@@ -3,12 +3,20 @@
 import pytest
 from django.db import connection
 
-from mitigation.models import Case, CaseWord
+from mitigation.models import Case, CaseWord, cases
 from mitigation.models.words import query_words, words_of
 from mitigation.services.search import index_all
 from tests.factories import CaseFactory, ClientFactory, PropertyFactory, SpotFactory
 
 pytestmark = pytest.mark.django_db
+
+
+@pytest.fixture(autouse=True, params=["rare words", "frequent words"])
+def how(request, monkeypatch):
+    """Words with few entries are looked up; where all have many, the cases are asked in turn."""
+    if request.param == "frequent words":
+        monkeypatch.setattr(cases, "MOST_ENTRIES_OF_RARE", 0)
+    return request.param
 
 
 @pytest.fixture
@@ -57,11 +65,20 @@ def test_making_the_index_again_changes_nothing(case):
     assert list(Case.objects.matching("möwe")) == [case]
 
 
-def test_the_search_goes_through_an_index(case):
+def test_the_search_goes_through_an_index(case, how):
     plan = Case.objects.matching("möwe").explain()
-    if connection.vendor == "sqlite":
-        assert "mitigation_caseword" in plan
-        assert "SCAN U0" not in plan and "SCAN mitigation_caseword" not in plan, plan
+    if connection.vendor == "sqlite" and how == "rare words":
+        assert "SEARCH U0 USING COVERING INDEX case_word_beginning" in plan
+        assert "SCAN" not in plan, plan
+    elif connection.vendor == "sqlite":  # as many cases as it takes, in the order of the list
+        assert "SCAN mitigation_case USING INDEX case_newest_first" in plan
+        assert "SEARCH U0 USING COVERING INDEX" in plan and "TEMP B-TREE" not in plan
+
+
+def test_the_newest_come_first_however_they_are_found(case):
+    newer = CaseFactory(property=case.property)
+    CaseFactory.create_batch(3)
+    assert list(Case.objects.matching("möwe")) == [newer, case]
 
 
 def test_words():
