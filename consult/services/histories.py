@@ -120,6 +120,10 @@ def changes(
     return (change for _row, change in changed_rows(rows, tell=tell, names=names, title=title))
 
 
+def latest_first(found: Iterable[Change]) -> list[Change]:
+    return sorted(found, key=lambda change: change.at, reverse=True)
+
+
 def changed_rows(
     rows: Iterable[Row], *, tell: Teller, names: Names, title: Callable[[Row], str]
 ) -> Iterator[tuple[Row, Change]]:

@@ -9,7 +9,16 @@ from django.utils.text import Truncator
 from django.utils.translation import gettext as _
 
 from consult.models import Assignment, Client, Contact, Letter, Property
-from consult.services.histories import NOTHING, Change, Field, Names, Row, changes, rows_of
+from consult.services.histories import (
+    NOTHING,
+    Change,
+    Field,
+    Names,
+    Row,
+    changes,
+    latest_first,
+    rows_of,
+)
 from mitigation.models import Attachment, Case, Note
 from surveys.models import Guideline, Reading
 from surveys.services.histories import instrument_changes, place_changes, visit_changes
@@ -31,7 +40,7 @@ def case_changes(case: Case, user: Any) -> list[Change]:
         *_papers(case, user, names),
         *_letters(case, user, names),
     ]
-    return sorted(found, key=lambda change: change.at, reverse=True)
+    return latest_first(found)
 
 
 def _people_and_case(case: Case, names: Names) -> Iterator[Change]:

@@ -4,7 +4,7 @@ A row more is let in: an import seals at once, and a correction adds a reading.
 """
 
 from consult.services.guards import Guard, guard
-from surveys.models import GroundCheck, Reading, Visit
+from surveys.models import Correction, GroundCheck, Reading, Visit
 
 SEALED = "A sealed visit is not changed."
 OF_SEALED = (
@@ -16,4 +16,10 @@ guard(
     Guard(Visit, SEALED, rows="OLD.sealed_at IS NOT NULL"),
     Guard(Reading, SEALED, rows=OF_SEALED),
     Guard(GroundCheck, SEALED, rows=OF_SEALED),
+    # Who made it may be forgotten with the person's row.
+    Guard(
+        Correction,
+        "A correction is not changed.",
+        fields=("reading", "replacement", "reason", "made_at"),
+    ),
 )

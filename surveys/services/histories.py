@@ -12,6 +12,7 @@ from django.utils.translation import gettext_lazy, ngettext
 from consult.models import Property
 from consult.services.histories import (
     NOTHING,
+    UNTOLD,
     Change,
     Field,
     Names,
@@ -28,6 +29,7 @@ from surveys.models import (
     Correction,
     GroundCheck,
     GroundPoint,
+    Guideline,
     Instrument,
     Measurand,
     Reading,
@@ -57,6 +59,12 @@ _INSTRUMENT = {
     "name": gettext_lazy("Instrument"),
     "description": gettext_lazy("Description"),
     "is_retired": gettext_lazy("Out of use"),
+}
+_GUIDELINE = {
+    "code": gettext_lazy("Short name"),
+    "title": gettext_lazy("Title"),
+    "source": gettext_lazy("Source"),
+    "note": gettext_lazy("Note"),
 }
 _VISIT = {
     "label": gettext_lazy("Name of the visit"),
@@ -95,6 +103,16 @@ def instrument_changes(instruments: Collection[int], names: Names) -> Iterator[C
         title=lambda row: (
             f"{row['certificate'] or _('no certificate')} ({known.get(row['instrument_id'], '')})"
         ),
+    )
+
+
+def guideline_changes(names: Names) -> Iterator[Change]:
+    """Guidelines of the practice's own: who entered them, and who took them away."""
+    yield from changes(
+        rows_of(Guideline),
+        tell=names.teller(Guideline, _GUIDELINE, untold={*UNTOLD, "is_built_in"}),
+        names=names,
+        title=lambda row: row["code"],
     )
 
 

@@ -180,6 +180,7 @@ def remove_guideline(*, guideline: Guideline, by: User) -> None:
     row = Guideline.objects.select_for_update().get(pk=guideline.pk)
     if row.is_built_in:
         raise ValidationError(_("A built-in guideline stays as it is."))
+    row._history_user = by  # type: ignore[attr-defined]  # read by the history
     try:
         row.delete()
     except models.ProtectedError as error:

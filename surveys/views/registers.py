@@ -6,6 +6,7 @@ from typing import Any
 
 from django.contrib import messages
 from django.core.exceptions import ValidationError
+from django.core.paginator import Paginator
 from django.db.models import Count, Q, QuerySet
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import get_object_or_404, redirect, render
@@ -15,6 +16,7 @@ from django.views.decorators.http import require_http_methods, require_POST, req
 
 from consult.access import role_required
 from consult.models import User
+from consult.services.histories import Names, latest_first
 from surveys.calc.uncertainty import DEFAULT_PLACEMENT
 from surveys.forms.registers import (
     CalibrationForm,
@@ -24,8 +26,10 @@ from surveys.forms.registers import (
 )
 from surveys.models import Calibration, Guideline, Instrument, Measurand, Reading
 from surveys.services import registers as services
+from surveys.services.histories import guideline_changes, instrument_changes
 from surveys.services.placement import own_placement
 
+CHANGES_PER_PAGE = 20
 FORM_METHODS = ["GET", "HEAD", "POST"]
 
 
@@ -53,11 +57,16 @@ def instrument_rows(today: date) -> tuple[Sequence[services.Standing], QuerySet[
 @require_safe
 @role_required("office", "assessor")
 def instrument_detail(request: HttpRequest, pk: int) -> HttpResponse:
+    """Its certificates, and who changed what of it."""
     instrument = get_object_or_404(Instrument, pk=pk)
+    changes = latest_first(instrument_changes([instrument.pk], Names()))
+    page = Paginator(changes, CHANGES_PER_PAGE).get_page(request.GET.get("page"))
     context = {
         "instrument": instrument,
         "calibrations": certificates_of(instrument),
         "today": timezone.localdate(),
+        "page": page,
+        "changes": page.object_list,
     }
     return render(request, "surveys/instrument_detail.html", context)
 
@@ -150,7 +159,9 @@ def _form_page(
 @role_required("office", "assessor")
 def guideline_list(request: HttpRequest) -> HttpResponse:
     """Every guideline with its bands."""
-    return render(request, "surveys/guideline_list.html", {"tables": guideline_tables()})
+    changes = latest_first(guideline_changes(Names()))
+    context = {"tables": guideline_tables(), "changes": changes}
+    return render(request, "surveys/guideline_list.html", context)
 
 
 def guideline_tables() -> list[dict[str, Any]]:

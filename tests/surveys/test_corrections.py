@@ -288,3 +288,13 @@ def test_pages_cost_the_same_for_one_correction_and_for_twenty(browser, sealed, 
         )
         correct(row, office, **right | {"total": 3.0 + place})
     assert [_queries(browser, *page) for page in pages] == few
+
+
+def test_the_database_refuses_to_change_a_correction(sealed, right, office):
+    correct(sealed, office, **right)
+    for change in ({"reason": "x"}, {"replacement": None}, {"made_at": timezone.now()}):
+        with pytest.raises(IntegrityError), transaction.atomic():
+            Correction.objects.update(**change)
+    with pytest.raises(IntegrityError), transaction.atomic():
+        Correction.objects.all().delete()
+    Correction.objects.update(made_by=None)

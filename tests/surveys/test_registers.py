@@ -252,3 +252,72 @@ def test_registers_cost_the_same_for_many_rows(client, office):
         CalibrationFactory(instrument=instrument, calibrated_on=dt.date(2026, 2, 1 + number))
         repeats(VisitFactory.create(property=visit.property), [9.0, 10.0])
     assert count() == few
+
+
+def test_the_page_of_an_instrument_says_who_changed_what(client, office):
+    meter = registers.add_instrument(by=office, name="field meter Z")
+    given = {"quantity": "electric field", "unit": "V/m", "gain_percent": 5.0, "resolution": 0.1}
+    row = registers.add_calibration(instrument=meter, by=office, certificate="Z-1", **given)
+    jo = UserFactory(name="Jo Lind")
+    registers.change_calibration(
+        calibration=row, by=jo, certificate="Z-2", **given | {"gain_percent": 6.5}
+    )
+    registers.change_instrument(
+        instrument=meter, by=jo, name="field meter Y", description="", is_retired=True
+    )
+    registers.add_instrument(by=office, name="another")
+    page = reverse("instrument_detail", args=[meter.pk])
+    changes = client.get(page).context["changes"]
+    told = [
+        (one.what, one.kind, one.who, {f.name: (f.before, f.after) for f in one.fields})
+        for one in changes
+    ]
+    assert told[0] == (
+        "field meter Y", "changed", "Jo Lind",
+        {"Instrument": ("field meter Z", "field meter Y"), "Out of use": ("no", "yes")},
+    )  # fmt: skip
+    assert told[1] == (
+        "Z-2 (field meter Y)", "changed", "Jo Lind",
+        {"Gain [%]": ("5", "6.5"), "Certificate": ("Z-1", "Z-2")},
+    )  # fmt: skip
+    assert [(what, kind) for what, kind, *_ in told[2:]] == [
+        ("Z-1 (field meter Y)", "entered"),
+        ("field meter Z", "entered"),
+    ]
+    assert "Jo Lind" in client.get(page).content.decode()
+
+
+def test_a_long_history_of_an_instrument_is_paged_at_the_same_cost(client, office):
+    meter = registers.add_instrument(by=office, name="field meter Z")
+    page = reverse("instrument_detail", args=[meter.pk])
+    client.get(page)
+    with CaptureQueriesContext(connection) as few:
+        client.get(page)
+    for number in range(25):
+        registers.change_instrument(
+            instrument=meter, by=office, name=f"Z {number}", description="", is_retired=False
+        )
+    with CaptureQueriesContext(connection) as many:
+        shown = client.get(page)
+    assert len(few) == len(many)
+    assert len(shown.context["changes"]) == 20
+    assert len(client.get(f"{page}?page=2").context["changes"]) == 6
+
+
+def test_who_entered_and_who_took_away_a_guideline_is_kept(client, office):
+    jo = UserFactory(name="Jo Lind")
+    guideline = registers.add_guideline(
+        by=office,
+        code="OWN-1",
+        title="Own table",
+        source="the practice",
+        bounds={one: [1.0, 2.0, 3.0] for one in Measurand.values},
+        band_names=["none", "slight", "severe", "extreme"],
+    )
+    registers.remove_guideline(guideline=guideline, by=jo)
+    shown = client.get(reverse("guideline_list"))
+    assert [(one.what, one.kind, one.who) for one in shown.context["changes"]] == [
+        ("OWN-1", "removed", "Jo Lind"),
+        ("OWN-1", "entered", office.name),
+    ]
+    assert Band.history.filter(guideline_id=guideline.pk, history_type="+").count() == 16
