@@ -17,6 +17,8 @@ from consult.intake.pictures import (
 )
 from consult.models import Client, Firm, Practice, User
 
+MOST_ADDRESS_LINES, LONGEST_ADDRESS = 5, 180
+
 
 class LanguageForm(forms.Form):
     language = forms.ChoiceField(label=_("Language"), choices=settings.LANGUAGES)
@@ -119,6 +121,24 @@ class PracticeForm(forms.ModelForm):  # type: ignore[type-arg]  # as above
         super().__init__(*args, **kwargs)
         if not self.instance.logo:
             del self.fields["remove_logo"]
+
+    def clean_address(self) -> str:
+        address: str = self.cleaned_data["address"].strip()
+        lines = len(address.splitlines())
+        if lines > MOST_ADDRESS_LINES or len(address) > LONGEST_ADDRESS:
+            raise forms.ValidationError(
+                gettext(
+                    "The head of a letter has room for %(lines)s lines and %(length)s characters; "
+                    "these are %(given_lines)s and %(given_length)s."
+                )
+                % {
+                    "lines": MOST_ADDRESS_LINES,
+                    "length": LONGEST_ADDRESS,
+                    "given_lines": lines,
+                    "given_length": len(address),
+                }
+            )
+        return address
 
     def clean_logo(self) -> Picture | None:
         file = self.cleaned_data["logo"]

@@ -16,6 +16,7 @@ Block = dict[str, Any]
 
 LETTER_PAPER_COUNTRIES = frozenset({"US", "CA", "MX", "CL", "CO", "CR", "GT", "PA", "PH", "PR"})
 LOGO_MM = (50.0, 14.0)
+LONG_NAME, LONG_ADDRESS = 42, 70  # characters that one line beside a logo holds
 LONGEST_CONTACT = 72  # characters beside a logo
 MILLIGAUSS_COUNTRIES = frozenset({"US", "CA"})
 
@@ -101,6 +102,7 @@ def head_content(head: Head, formats: Formats, *, kind: str, subject: str) -> di
             "name": sender.name,
             "lines": lines(sender.address),
             "contact": _contact(sender),
+            "compact": len(sender.name) > LONG_NAME or len(one_line(sender.address)) > LONG_ADDRESS,
         },
         "logo": _logo(sender),
         "return_line": " · ".join([sender.name, *lines(sender.address)]),

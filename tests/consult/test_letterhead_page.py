@@ -117,6 +117,13 @@ def test_a_logo_that_will_not_do_says_why(manager, client, data, word):
     assert not Practice.objects.filter(logo__isnull=False).exists()
 
 
+def test_an_address_that_no_letterhead_holds_is_refused(manager, client):
+    for address in ("\n".join("123456"), "a" * 181):
+        answer = keep(client, address=address)
+        assert answer.status_code == 422
+        assert "The head of a letter has room for 5 lines" in answer.content.decode()
+
+
 def test_an_issued_letter_keeps_the_logo_of_its_day(manager, client):
     keep(client, drawn())
     png = base64.b64encode(bytes(Practice.objects.get().logo)).decode()

@@ -5,9 +5,11 @@ from dataclasses import replace
 from typing import Any
 
 import pikepdf
+import pypdf
 import pytest
 from PIL import Image, ImageDraw
 
+from consult.forms.people import LONGEST_ADDRESS
 from consult.intake.pictures import cleaned_logo
 from consult.letters import rendering
 from consult.letters.content import LONGEST_CONTACT, Head
@@ -122,6 +124,25 @@ def test_a_letter_of_the_earlier_layout_is_still_made():
     del old["logo"]
     said = " ".join(pages(rendering.render_letter(old))[0].split())
     assert "AW3 9ZZ · +44 0000 555 017 · office@quellmoor.example" in said
+
+
+@pytest.mark.parametrize("country", ["DE", "US"])
+def test_the_longest_head_that_the_page_takes_ends_over_the_window(country):
+    name = "Engineers for fields of the mains and for earthing " * 3
+    address = "\n".join(["An address that goes on and on, door 7"] * 5)
+    assert len(address) > 0.95 * LONGEST_ADDRESS and len(name[:120]) == 120
+    said = content(country, name=name[:120], address=address, logo=logo())
+    heights: dict[str, float] = {}
+
+    def note(text, cm, tm, _font, _size):
+        heights.setdefault(text.strip(), (cm[1] * tm[4] + cm[3] * tm[5] + cm[5]) / MM)
+
+    pdf = rendering.render_letter(said)
+    pypdf.PdfReader(io.BytesIO(pdf)).pages[0].extract_text(visitor_text=note)
+    contact = next(y for text, y in heights.items() if "office@quellmoor" in text)
+    paper_mm, window_mm = (297, 45) if country == "DE" else (11 * 25.4, (0.75 + 1.2) * 25.4)
+    assert paper_mm - contact < window_mm - 1.5  # its padding and the rule are below it
+    assert contact > max(y for text, y in heights.items() if text.startswith("Ada & Tom"))
 
 
 def test_the_web_site_is_printed_where_the_line_has_room():
