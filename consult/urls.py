@@ -76,8 +76,8 @@ urlpatterns = [
         "data/wishes/<int:pk>/answer/", person_data.data_request_answer, name="data_request_answer"
     ),
     path("practice/", practice.practice, name="practice"),
-    path("practice/retention/", retention.retention, name="retention"),
-    path("practice/erasures/", person_data.erasure_list, name="erasure_list"),
+    path("retention/", retention.retention, name="retention"),
+    path("erasures/", person_data.erasure_list, name="erasure_list"),
     path("practice/erasures/list/", exports.erasure_list_export, name="erasure_list_export"),
     path("firms/", practice.firm_list, name="firm_list"),
     path("firms/list/", exports.firm_list_export, name="firm_list_export"),

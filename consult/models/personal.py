@@ -71,6 +71,8 @@ class Table:
     fields: Mapping[str, Fate]
     client: str | Finder | None = None
     user: str | Finder | None = None
+    # What a row that stays is without, in words for a page.
+    without: Words = ""
     # What a copy for the person leaves out, and why.
     withheld: Mapping[str, Words] = field(default_factory=dict)
     # Why a copy for the person leaves out the whole table.

@@ -23,7 +23,7 @@ from consult.models.personal import (
 
 THEIRS = _("another person's: they ask for it themselves")
 OPENS = _("whoever has it could come in")
-PROOF = _("for good: the proof that there was such a letter, and that it was erased")
+PROOF = _("for good: number, kind, date and SHA-256, and who erased it, as the proof of that")
 LETTERHEAD = _("the practice's own letterhead; changed on its page")
 REGISTER = _("the register of firms; changed on its page")
 TOLD = _("for good: the proof of an erasure, which names nobody")
@@ -60,6 +60,7 @@ TABLES = [
             user=Blank(None),
         ),
         client=_clients,
+        without=_("name, e-mail, phone, postal address and log-in"),
     ),
     Table(
         "consult.User",
@@ -75,6 +76,7 @@ TABLES = [
             is_superuser=Blank(False, past=False),
         ),
         user=_users,
+        without=_("name, e-mail, password and every right; nobody can log in by it"),
         withheld={"password": OPENS},
     ),
     Table("consult.User_groups", _("groups"), fields(goes="id user group"), user="user"),
@@ -99,6 +101,7 @@ TABLES = [
             address=Blank("[erased]"),
         ),
         client="client",
+        without=_("address"),
     ),
     Table(
         "consult.Assignment",
@@ -133,6 +136,7 @@ TABLES = [
             posted_by=Blank(None),
         ),
         client=_letters,
+        without=_("what it says, to whom and about which case, its file, when it was sent"),
         file=Letter.file_key,
         file_name=_letter_name,
     ),

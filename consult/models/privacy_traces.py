@@ -132,6 +132,7 @@ TABLES = [
         ),
         client=_events,
         user=_events,
+        without=_("what was typed or changed, and the network address"),
     ),
     Table(
         "account.EmailAddress",
@@ -175,6 +176,7 @@ TABLES = [
             object_repr=Blank("[erased]"),
             change_message=Blank(),
         ),
+        without=_("the name of what was changed, and how"),
         client=_log_entries,
         user=_log_entries,
     ),

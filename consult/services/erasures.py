@@ -45,18 +45,9 @@ class Line:
     past: int
 
     @property
-    def fields(self) -> list[str]:
-        """The fields that are blanked, by their names on pages."""
-        model = self.table.get_model()
-        return [str(model._meta.get_field(name).verbose_name) for name in self.table.blanks]  # type: ignore[union-attr]  # no relation ends here
-
-    @property
-    def kept(self) -> list[tuple[str, Words]]:
-        model = self.table.get_model()
-        return [
-            (str(model._meta.get_field(name).verbose_name), fate.why)  # type: ignore[union-attr]  # as above
-            for name, fate in self.table.keeps.items()
-        ]
+    def reasons(self) -> list[Words]:
+        """Why some of it is kept, each reason once."""
+        return list(dict.fromkeys(fate.why for fate in self.table.keeps.values()))
 
 
 @dataclass(frozen=True)

@@ -63,6 +63,7 @@ TABLES = [
             source=Blank(None),
         ),
         client="property",
+        without=_("reference, why it was on hold, the file it came in"),
     ),
     nobodys("mitigation.CaseVisit", _("visits of cases"), "id case visit round"),
     Table(

@@ -12,7 +12,7 @@ from django.utils import timezone
 from django.views.decorators.http import require_safe
 
 from consult.access import role_required
-from consult.models import Letter, User
+from consult.models import DataRequest, Letter, User
 from mitigation.models import ENDS, NEXT_MOVE, Case, Stage
 from mitigation.models.cases import CaseQuerySet
 from surveys.models import Calibration, Visit
@@ -44,6 +44,7 @@ def desk(request: HttpRequest) -> HttpResponse:
     lists = desk_lists(request.user, today)
     context = {name: rows[:MOST_SHOWN] for name, rows in lists.items()}
     context |= {"today": today, "n_due": sum(line.n_late for line in lists["stages"])}
+    context["wishes"] = DataRequest.objects.visible_to(request.user).open()[:MOST_SHOWN]
     return render(request, "mitigation/desk.html", context)
 
 

@@ -21,7 +21,7 @@ def _named_place(
     """A place at home: its name may be somebody's in each of its forms, its numbers are not."""
     fates = fields(plain=f"id {plain}", name=Blank(stand_in))
     fates |= {name: Blank(stand_in) for name in forms}
-    return Table(model, label, fates, client=above)
+    return Table(model, label, fates, client=above, without=_("its name"))
 
 
 TABLES = [
@@ -50,12 +50,14 @@ TABLES = [
             source=Blank(None),
         ),
         client="property",
+        without=_("label, who measured, notes, the file it came in"),
     ),
     Table(
         "surveys.GroundCheck",
         _("ground checks"),
         fields(plain="id visit point other_point voltage_v outlet_test", note=Blank()),
         client="visit",
+        without=_("notes"),
     ),
     Table(
         "surveys.Reading",
@@ -71,12 +73,14 @@ TABLES = [
             note=Blank(),
         ),
         client="visit",
+        without=_("circuits off, time, load, notes, and why it was set aside"),
     ),
     Table(
         "surveys.Correction",
         _("corrections"),
         fields(plain="id reading replacement made_by made_at", reason=Blank("[erased]")),
         client="reading",
+        without=_("why"),
     ),
     nobodys("surveys.EntryKey", _("keys of forms"), "id digest row made_at"),
     nobodys("surveys.Guideline", _("guidelines"), "id code title source note is_built_in"),

@@ -56,6 +56,7 @@ def test_what_is_said_of_a_table_fits_together(table: Table) -> None:
         assert fates == {Goes}, "a row goes whole"
     if table.deletes or table.blanks:
         assert table.client or table.user, "nobody would ever find its rows"
+    assert bool(table.blanks) == bool(table.without), "a page says what goes"
     assert set(table.withheld) <= set(table.fields)
     assert table.deletes or table.blanks or table.file is None
     for fate in table.keeps.values():

@@ -77,7 +77,7 @@ def test_the_look_counts_rows_and_says_what_is_kept_and_why(client, cast) -> Non
     ready_letter(cast.case)
     cast.log_in(client, "manager")
     page = client.get(url("person_erase", cast)).content.decode()
-    for words in ("Letters", "blanked:", "deleted", "the proof that there was such a letter"):
+    for words in ("Letters", "stay without:", "deleted", "as the proof of that"):
         assert words in page
     assert not Erasure.objects.exists()
 
