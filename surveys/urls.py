@@ -22,6 +22,7 @@ urlpatterns = [
     path("readings/<int:pk>/correct/", readings.reading_correct, name="reading_correct"),
     path("readings/<int:pk>/set-aside/", readings.reading_set_aside, name="reading_set_aside"),
     path("properties/<int:pk>/places/", places.place_list, name="place_list"),
+    path("properties/<int:pk>/places/list/", exports.place_list_export, name="place_list_export"),
     path("rooms/<int:pk>/", places.room_edit, name="room_edit"),
     path("spots/<int:pk>/", places.spot_edit, name="spot_edit"),
     path("instruments/", registers.instrument_list, name="instrument_list"),

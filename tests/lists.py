@@ -7,7 +7,7 @@ from typing import Any
 
 from django.utils import timezone
 
-from consult.models import AccessEvent, Client, Erasure, Letter
+from consult.models import AccessEvent, Client, DataRequest, Erasure, Letter
 from mitigation.models import CaseVisit, Note, Stage
 from mitigation.services.attachments import attach_file
 from surveys.models import GroundCheck, GroundPoint, Instrument, Reading, Visit
@@ -148,6 +148,10 @@ def one_more_reading(cast: Cast, n: int) -> None:
     GroundCheck.objects.create(visit=reading.visit, point=point, outlet_test="fault", voltage_v=60)
 
 
+def one_more_spot(cast: Cast, n: int) -> None:
+    SpotFactory(home=cast.case.property, name=named(n))
+
+
 def one_more_task(cast: Cast, n: int) -> None:
     """Something on each list of the desk."""
     today = timezone.localdate()
@@ -158,6 +162,7 @@ def one_more_task(cast: Cast, n: int) -> None:
     CaseVisit.objects.create(case=case, visit=visit)
     one_more_letter(cast, n, state=Letter.State.FAILED, failure="-")
     CalibrationFactory(instrument=Instrument.objects.create(name=named(n)), due_on=today)
+    DataRequest.objects.create(client=home.client, kind="copy", asked_at=timezone.now())
 
 
 def _reading(cast: Cast) -> Reading:
@@ -190,6 +195,10 @@ def _visit(cast: Cast) -> dict[str, Any]:
     return {"pk": _reading(cast).visit_id}
 
 
+def _home(cast: Cast) -> dict[str, Any]:
+    return {"pk": cast.case.property_id}
+
+
 def _instrument(cast: Cast) -> dict[str, Any]:
     return {"pk": _reading(cast).instrument_id}
 
@@ -216,6 +225,7 @@ LISTS = [
     ),
     ListPage("visit_detail", "Ground checks", one_more_reading, sheet=2, arguments=_visit),
     ListPage("case_detail", "Comparison", one_more_compared_spot, (0, 1, 2), arguments=_case),
+    ListPage("place_list", "", one_more_spot, (1,), arguments=_home),
     ListPage("desk", "Due today and late", one_more_task, (0, 1), shows=12),
     ListPage("desk", "Visits of the next two weeks", one_more_task, (1, 2), sheet=1, shows=12),
     ListPage("desk", "Letters", one_more_task, (0, 4), sheet=2, shows=12),

@@ -4,6 +4,7 @@ from typing import Any, ClassVar, Self
 
 from django.core.validators import MinValueValidator, RegexValidator
 from django.db import models
+from django.db.models.functions import Coalesce
 from django.utils.translation import gettext_lazy as _
 from simple_history.models import HistoricalRecords
 
@@ -14,6 +15,12 @@ COUNTRY = RegexValidator(r"^[A-Z]{2}$", _("A country is two capital letters, suc
 
 
 class ClientQuerySet(RoleScopedQuerySet["Client"]):
+    def for_list(self) -> Self:
+        """One query for a list: the number of homes, counted for those that are shown alone."""
+        homes = Property.objects.filter(client=models.OuterRef("pk")).order_by().values("client")
+        n_properties = models.Subquery(homes.values(n=models.Count("pk")))
+        return self.annotate(n_properties=Coalesce(n_properties, 0))
+
     def seen_by_assessor(self, user: Any) -> Self:
         return self.filter(
             models.Exists(
@@ -48,6 +55,7 @@ class Client(models.Model):
                 condition=models.Q(language__in=["en", "de"]), name="client_language_is_known"
             ),
         ]
+        indexes = [models.Index(fields=["name", "id"], name="client_by_name")]
 
     def __str__(self) -> str:
         return self.name

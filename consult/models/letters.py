@@ -96,7 +96,10 @@ class Letter(models.Model):
                 name="letter_state_is_known",
             ),
         ]
-        indexes = [models.Index(fields=["state", "issued_at"], name="letter_state_issued")]
+        indexes = [
+            models.Index(fields=["state", "issued_at"], name="letter_state_issued"),
+            models.Index(fields=["-issued_at", "-id"], name="letter_newest_first"),
+        ]
 
     def __str__(self) -> str:
         return self.number

@@ -5,7 +5,7 @@ from typing import Any
 from django.contrib import messages
 from django.core.exceptions import ValidationError
 from django.core.paginator import Paginator
-from django.db.models import Count, Q, QuerySet
+from django.db.models import Q, QuerySet
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import get_object_or_404, redirect, render
 from django.urls import reverse
@@ -52,7 +52,7 @@ def client_list_export(request: HttpRequest) -> HttpResponse:
 def _wanted(request: HttpRequest) -> QuerySet[Client]:
     """The clients that the person may see and asked for."""
     rows = _matching(Client.objects.visible_to(request.user), request.GET.get("q", ""))
-    counted: QuerySet[Client] = rows.annotate(n_properties=Count("properties"))
+    counted: QuerySet[Client] = rows.for_list()
     return counted.order_by("name", "pk")
 
 

@@ -14,8 +14,9 @@ from mitigation.models.stages import ENDS, NEXT_MOVE, Stage
 from mitigation.models.words import query_words
 from surveys.models import Guideline, SourceFile, Visit
 
-# Up to so many entries it is cheaper to take the cases of a word than to ask all cases for it.
-MOST_ENTRIES_OF_RARE = 2_000
+# Up to so many entries of a word its cases are taken and asked for the other words, the fewer the
+# better; above, it is cheaper to ask one case after the other for all of them.
+MOST_ENTRIES_OF_RARE = (20, 2_000)
 
 
 class CaseQuerySet(AtPropertyQuerySet["Case"]):
@@ -32,7 +33,8 @@ class CaseQuerySet(AtPropertyQuerySet["Case"]):
 
     def due(self, today: date) -> Self:
         """Cases that should have moved on by `today`; those on hold are left in peace."""
-        return self.under_way().filter(due_on__lte=today, on_hold_reason="")
+        # Put so, the index of days serves, and not the one of stages.
+        return self.filter(due_on__lte=today, on_hold_reason="").exclude(stage__in=ENDS)
 
     def held(self) -> Self:
         """Cases that rest until somebody resumes them."""
@@ -99,6 +101,7 @@ class Case(models.Model):
             # The desk counts by stage, and lists what is due, from these alone.
             models.Index(fields=["stage", "due_on", "on_hold_reason"], name="case_stage_due_held"),
             models.Index(fields=["due_on", "id"], name="case_due_first"),
+            models.Index(fields=["stage", "-opened_at", "-id"], name="case_stage_newest"),
         ]
 
     def __str__(self) -> str:
@@ -129,22 +132,19 @@ class CaseVisit(models.Model):
 
 class CaseWordQuerySet(models.QuerySet["CaseWord"]):
     def first_rare(self, words: Sequence[str]) -> str | None:
-        """The first of `words` that few entries begin with; one query, which stops early."""
-        if not words:
-            return None
-        more = [models.Exists(self.beginning(word)[MOST_ENTRIES_OF_RARE:]) for word in words]
-        frequent = self.order_by().values_list(*more).first() or ()
-        return next(
-            (word for word, is_more in zip(words, frequent, strict=False) if not is_more), None
-        )
+        """The first of `words` that very few entries begin with, else few; one query, soon done."""
+        steps = [(most, word) for most in MOST_ENTRIES_OF_RARE for word in words]
+        more = [models.Exists(self.beginning(word)[most:]) for most, word in steps]
+        frequent = self.order_by().values_list(*more).first() if steps else None
+        found = zip(steps, frequent or (), strict=False)
+        return next((word for (_most, word), is_more in found if not is_more), None)
 
     def beginning(self, word: str) -> Self:
         """Words that begin so, found through the index of either database."""
-        found = self.filter(word__startswith=word)
         if connection.vendor == "sqlite":
             # its index serves ranges, not LIKE; words are compared by their code points
-            found = found.filter(word__gte=word, word__lt=word + chr(0x10FFFF))
-        return found
+            return self.filter(word__gte=word, word__lt=word + chr(0x10FFFF))
+        return self.filter(word__startswith=word)
 
 
 class CaseWord(models.Model):

@@ -17,7 +17,7 @@ from mitigation.models import Case, Stage
 
 PER_PAGE = 50
 MOST_COUNTED = 1_000
-MOST_COUNTED_IN_SEARCH = 200
+MOST_COUNTED_IN_SEARCH = 100
 PAGE = "mitigation/case_list.html"
 
 

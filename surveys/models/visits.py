@@ -3,6 +3,7 @@
 from typing import Self
 
 from django.db import models
+from django.db.models.functions import Coalesce
 from django.utils.translation import gettext_lazy as _
 from simple_history.models import HistoricalRecords
 
@@ -37,8 +38,10 @@ class SourceFile(models.Model):
 
 class VisitQuerySet(AtPropertyQuerySet["Visit"]):
     def for_list(self) -> Self:
-        """One query for a list: the number of readings of each visit."""
-        return self.annotate(n_readings=models.Count("readings"))
+        """One query for a list: the number of readings, counted for those that are shown alone."""
+        readings = Reading.objects.filter(visit=models.OuterRef("pk")).order_by().values("visit")
+        n_readings = models.Subquery(readings.values(n=models.Count("pk")))
+        return self.annotate(n_readings=Coalesce(n_readings, 0))
 
 
 class Visit(models.Model):
@@ -79,6 +82,14 @@ class Visit(models.Model):
                 condition=models.Q(humidity_percent__isnull=True)
                 | models.Q(humidity_percent__gte=0, humidity_percent__lte=100),
                 name="visit_humidity_is_a_percentage",
+            ),
+        ]
+        indexes = [
+            models.Index(fields=["-date", "-id"], name="visit_latest_first"),
+            models.Index(
+                fields=["date", "position", "id"],
+                name="visit_open_first",
+                condition=models.Q(sealed_at__isnull=True),
             ),
         ]
 

@@ -10,6 +10,7 @@ from django.views.decorators.http import require_safe
 
 from consult.access import role_required
 from consult.letters.words import measurand_words, phrase, phrases
+from consult.models import Property
 from consult.services.lists import Cell, Column, Sheet
 from consult.views.spreadsheets import spreadsheet
 from surveys.calc.units import CANONICAL_UNIT, Measurand
@@ -18,6 +19,7 @@ from surveys.results import reading_figures
 from surveys.services.corrections import corrections_at
 from surveys.services.placement import own_placement
 from surveys.services.registers import Standing
+from surveys.views.places import rooms_of
 from surveys.views.registers import certificates_of, guideline_tables, instrument_rows
 from surveys.views.visit_page import (
     chosen_guideline,
@@ -131,6 +133,20 @@ def _check_columns() -> list[Column]:
         (_("Voltage [V]"), lambda check: check.voltage_v),
         (_("Note"), lambda check: check.note),
     ]
+
+
+@require_safe
+@role_required("office", "assessor")
+def place_list_export(request: HttpRequest, pk: int) -> HttpResponse:
+    """A row for each spot; a room without one has a row too."""
+    home = get_object_or_404(Property.objects.visible_to(request.user), pk=pk)
+    rows = [(room, spot) for room in rooms_of(home) for spot in list(room.spots.all()) or [None]]
+    columns: list[Column] = [
+        (_("Room"), lambda row: row[0].name),
+        (_("Spot"), lambda row: row[1] and row[1].name),
+        (_("Use"), lambda row: row[1] and row[1].get_use_display()),
+    ]
+    return spreadsheet(_("rooms and spots"), Sheet(_("Rooms and spots"), columns, rows))
 
 
 @require_safe

@@ -3,6 +3,7 @@
 from typing import Any
 
 from django.core.exceptions import ValidationError
+from django.db.models import QuerySet
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import get_object_or_404, redirect, render
 from django.views.decorators.http import require_http_methods, require_safe
@@ -23,8 +24,12 @@ def place_list(request: HttpRequest, pk: int) -> HttpResponse:
     """The rooms and spots of a home."""
     homes = Property.objects.visible_to(request.user).select_related("client")
     home = get_object_or_404(homes, pk=pk)
-    rooms = Room.objects.filter(property=home).prefetch_related("spots")
-    return render(request, "surveys/place_list.html", {"home": home, "rooms": rooms})
+    return render(request, "surveys/place_list.html", {"home": home, "rooms": rooms_of(home)})
+
+
+def rooms_of(home: Property) -> QuerySet[Room]:
+    """The rooms as the page has them, each with its spots."""
+    return Room.objects.filter(property=home).prefetch_related("spots")
 
 
 @require_http_methods(FORM_METHODS)

@@ -47,6 +47,9 @@ def test_an_export_is_for_whom_its_page_is(page) -> None:
 
 def rows_of_page(text: str, region: str) -> list[str]:
     """The text of each row of the table under this label; of all tables where there is no label."""
+    if "<table" not in text:
+        items = re.findall(r"<li>.*?</li>", text.split("<h1>")[1], re.S)
+        return [html.unescape(re.sub(r"<[^>]+>", " ", item)) for item in items]
     label = re.escape(region) if region else '[^"]*'
     tables = re.findall(rf'role="region" aria-label="{label}">\s*(<table.*?</table>)', text, re.S)
     return [

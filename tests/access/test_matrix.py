@@ -163,6 +163,7 @@ MATRIX: dict[str, tuple[str, dict[str, str], str]] = {
     "guideline_list_export": ("get", {}, "200 200 200 200 403 403 403 302"),
     "placement_export": ("get", {}, "200 200 200 200 403 403 403 302"),
     "place_list": ("get", {"pk": "{home}"}, "200 200 200 404 403 403 403 302"),
+    "place_list_export": ("get", {"pk": "{home}"}, "200 200 200 404 403 403 403 302"),
     "room_edit": ("get", {"pk": "{room}"}, "200 200 200 404 403 403 403 302"),
     "spot_edit": ("get", {"pk": "{spot}"}, "200 200 200 404 403 403 403 302"),
     # (end of visits, readings and registers)

@@ -15,7 +15,7 @@ pytestmark = pytest.mark.django_db
 def how(request, monkeypatch):
     """Words with few entries are looked up; where all have many, the cases are asked in turn."""
     if request.param == "frequent words":
-        monkeypatch.setattr(cases, "MOST_ENTRIES_OF_RARE", 0)
+        monkeypatch.setattr(cases, "MOST_ENTRIES_OF_RARE", (0,))
     return request.param
 
 
