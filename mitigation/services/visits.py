@@ -6,7 +6,7 @@ from django.core.exceptions import ValidationError
 from django.db import transaction
 from django.utils.translation import gettext as _
 
-from consult.models import Assignment, User
+from consult.models import Assignment, Property, User
 from consult.services.changes import save_row
 from mitigation.models import ENDS, Case, CaseVisit, Stage
 from mitigation.services.cases import move_case
@@ -25,11 +25,20 @@ def plan_case_visit(
     now: datetime,
     note: str = "",
 ) -> Visit:
-    """Plan a visit; the assessor sees the property from now on, an enquiry becomes a survey."""
+    """Plan a visit; the assessor sees the property from now on, an enquiry becomes a survey.
+
+    The very same visit again, while it is open, is the one that was planned.
+    """
     if case.stage in ENDS:
         raise ValidationError(_("The case has ended. Reopen it before you plan a visit."))
     if assessor.role != User.Role.ASSESSOR or not assessor.is_active:
         raise ValidationError(_("A visit is made by an assessor who can log in."))
+    Property.objects.select_for_update().get(pk=case.property_id)
+    planned = case.visits.filter(
+        kind=kind, date=day, assessor=assessor.name, note=note, sealed_at__isnull=True
+    ).first()
+    if planned is not None:  # a double click, or the page sent again
+        return planned
     visit = plan_visit(
         home=case.property, kind=kind, day=day, by=by, assessor=assessor.name, note=note
     )
