@@ -37,6 +37,13 @@ from surveys.models import Circuit, Correction, GroundCheck, GroundPoint, Panel,
 from tests.factories import UserFactory, assign, compared_case, ready_letter
 from tests.surveys.case_folders import as_zip
 
+# Words of rows that only the history still has, and of a record that was merged into the client's.
+OF_THE_PAST = {
+    "a contact that was removed": "only the history has it",
+    "the record that was merged": "merged away",
+    "its address": "second record",
+    "its contact": "came along",
+}
 LONG_AGO = timezone.now() - timedelta(days=365 * 12)
 
 
