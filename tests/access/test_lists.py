@@ -60,11 +60,15 @@ def rows_of_page(text: str, region: str) -> list[str]:
 
 
 def every_page(browser, url: str, region: str) -> list[str]:
-    rows, number = [], 1
+    rows: list[str] = []
+    last, number = None, 1
     while True:
         text = browser.get(url, {"page": number}).content.decode()
-        rows += rows_of_page(text, region)
-        number += 1
+        shown = rows_of_page(text, region)
+        if shown == last:  # something else of the page goes on
+            return rows
+        rows += shown
+        last, number = shown, number + 1
         if not re.search(rf"page={number}\b", text):
             return rows
 
