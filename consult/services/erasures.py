@@ -157,7 +157,8 @@ def _erase(plan: Plan, by: User | None, now: datetime, reason: str) -> Erasure:
         files_left=plan.files,
         n_files=len(plan.files),
     )
-    erasure.full_clean(exclude=["clients", "users", "counted", "files_left"])
+    # After a restore nobody may be left who did it.
+    erasure.full_clean(exclude=["by", "clients", "users", "counted", "files_left"])
     erasure.save(force_insert=True)
     _walk(plan.keys, by, now)
     enqueue(kind=ERASE_FILES, key=f"{ERASE_FILES}:{erasure.uid}", arguments={"erasure": erasure.pk})

@@ -3,8 +3,9 @@
 FAULT_FOLDER is where test and worker meet. FAULT_GATES names for letters, one after the other, the
 point at which the making of each waits for the file `go`: before it is `drawn`, with its `file` not
 yet in place, or with the file in place and the `row` not yet told. FAULT_IMPORT_GATE names the one
-of an import: with its rows `stored` and not committed, or with all committed and not `told`. While
-the file `full` exists, the disk takes 4 kB per file.
+of an import: with its rows `stored` and not committed, or with all committed and not `told`. With
+FAULT_ERASE_GATE an erasure waits when its first file is gone. While the file `full` exists, the
+disk takes 4 kB per file.
 """
 
 import os
@@ -16,7 +17,7 @@ from pathlib import Path
 from typing import Any
 
 from consult.letters import rendering
-from consult.services import files, jobs, letters
+from consult.services import erasures, files, jobs, letters
 from mitigation.services import imports
 from surveys.models import SourceFile
 from surveys.services.imports import store_survey
@@ -105,6 +106,23 @@ def keep(**arguments: Any) -> Any:
 
 imports.store_survey = store  # type: ignore[attr-defined]  # the name that the import calls
 imports.keep_file = keep  # type: ignore[attr-defined]  # as above
+
+
+# -- An erasure -------------------------------------------------------------------------------
+
+
+_drop = erasures.drop_file
+
+
+def drop(*, key: str) -> None:
+    _drop(key=key)
+    if os.environ.get("FAULT_ERASE_GATE") and not (FOLDER / "go").exists():
+        note("waiting", os.getpid())
+        while not (FOLDER / "go").exists():
+            time.sleep(0.02)
+
+
+erasures.drop_file = drop  # type: ignore[assignment]  # the name that the job calls
 
 
 # -- Kinds of jobs ----------------------------------------------------------------------------
