@@ -67,13 +67,20 @@ def upload_preview(request: HttpRequest, token: str) -> HttpResponse:
 
 
 def _progress(request: HttpRequest, pending: PendingUpload) -> HttpResponse:
-    """The part that the page asks for anew; once the work is over, the way on."""
+    """The part that the page asks for anew; once the work is over, the way on.
+
+    The way is gone once: a part that no longer asks every second takes the place of the one that
+    does, or a slow next page would be begun anew each second and never be there.
+    """
     if not pending.is_moving:
+        case = pending.case
         url = reverse("upload_preview", args=[pending.token])
-        if pending.case and _is_visible(request, pending.case):
-            said = _("Case %(case)s is imported.") % {"case": pending.case.reference}
-            messages.success(request, said)
-            url = reverse("case_detail", args=[pending.case.reference])
+        if case is not None and _is_visible(request, case):
+            url = reverse("case_detail", args=[case.reference])
+        if "go" not in request.GET:
+            return render(request, f"{PAGE}#over", {"pending": pending, "way": url})
+        if pending.state == PendingUpload.State.DONE:
+            messages.success(request, _("The files are imported."))
         return HttpResponse(status=204, headers={"HX-Redirect": url})
     if request.GET.get("seen") == pending.step:
         return HttpResponse(status=204)  # nothing to say that has not been said

@@ -64,7 +64,17 @@ def confirmed(client, token):
     answer = confirm(client, token)
     assert answer.url == reverse("upload_preview", args=[token])
     assert tasks.run_job(Job.objects.get(key=f"{uploads.IMPORT_UPLOAD}:{token}").pk)
-    return client.get(answer.url, headers={"HX-Request": "true"})["HX-Redirect"]
+    return way_on(client, answer.url)
+
+
+def way_on(client, url):
+    """Where the page goes when the work is over: it asks for the way once, by a part that loads."""
+    part = progress(client, url)
+    assert part.status_code == 200 and 'hx-trigger="load"' in part.content.decode()
+    assert "every" not in part.content.decode()
+    way = progress(client, url, go="")["HX-Redirect"]
+    assert f'href="{way}"' in part.content.decode()  # the same without script
+    return way
 
 
 def test_preview_then_confirm(client, office):
@@ -157,8 +167,8 @@ def test_the_same_bytes_again_lead_to_their_case(client, office):
     assert Case.objects.count() == 1
 
 
-def progress(client, url, seen=""):
-    return client.get(url, {"seen": seen}, headers={"HX-Request": "true"})
+def progress(client, url, seen="", **asked):
+    return client.get(url, {"seen": seen} | asked, headers={"HX-Request": "true"})
 
 
 def test_the_page_says_how_far_the_import_is(client, office, monkeypatch):
@@ -188,7 +198,7 @@ def test_the_page_says_how_far_the_import_is(client, office, monkeypatch):
     assert not default_storage.exists(str(pending.file))
     page = client.get(url).content.decode()  # once more, after a reload
     assert reverse("case_detail", args=["EB-TEST-1"]) in page and "htmx-2.min" not in page
-    assert progress(client, url)["HX-Redirect"] == reverse("case_detail", args=["EB-TEST-1"])
+    assert way_on(client, url) == reverse("case_detail", args=["EB-TEST-1"])
     assert "imported (EB-TEST-1)" in client.get(reverse("upload")).content.decode()
 
 
@@ -221,7 +231,7 @@ def test_a_reference_that_became_known_meanwhile_is_refused_by_the_job(client, o
     CaseFactory(reference="EB-TEST-1")
     clients = Client.objects.count()
     work(uploads.IMPORT_UPLOAD)
-    assert progress(client, url)["HX-Redirect"] == url
+    assert way_on(client, url) == url
     page = client.get(url).content.decode()
     assert "1 thing is wrong. Nothing was stored." in page
     assert "belongs to a case with other content" in page
@@ -243,7 +253,7 @@ def test_a_job_that_is_given_up_says_why_and_can_be_tried_again(client, office, 
     assert not Case.objects.exists() and not SourceFile.objects.exists()
     assert act(client, pending.token, "retry").url == url
     work(uploads.IMPORT_UPLOAD)
-    assert progress(client, url)["HX-Redirect"] == reverse("case_detail", args=["EB-TEST-1"])
+    assert way_on(client, url) == reverse("case_detail", args=["EB-TEST-1"])
     assert not uploads.retry_upload(pending=pending, now=timezone.now())  # it did not fail
 
 
@@ -283,7 +293,7 @@ def test_a_long_file_is_checked_by_a_job(client, office, all_is_long):
     assert "not been checked yet" in client.get(url).content.decode()
     assert not Job.objects.filter(kind=uploads.IMPORT_UPLOAD).exists()
     work(uploads.CHECK_UPLOAD)
-    assert progress(client, url)["HX-Redirect"] == url
+    assert way_on(client, url) == url
     page = client.get(url).content.decode()
     assert "Käthe Möwe" in page and "8 rows: 8 good, 0 wrong." in page
     assert confirmed(client, token) == reverse("case_detail", args=["EB-TEST-1"])
