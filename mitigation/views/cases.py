@@ -4,7 +4,7 @@ from typing import Any
 
 from django.contrib import messages
 from django.core.exceptions import ValidationError
-from django.db.models import Count
+from django.db.models import Count, Q
 from django.http import Http404, HttpRequest, HttpResponse
 from django.shortcuts import get_object_or_404, redirect, render
 from django.utils import timezone
@@ -31,6 +31,7 @@ ISSUE = {
     Letter.Kind.OUTCOME: outcomes.issue_outcome_letter,
 }
 PAGE = "mitigation/case_detail.html"
+LOOKS = Q(visit__readings__corrects__isnull=True)  # a correction is no look at the meter
 PATH = [stage for stage in Stage if stage != Stage.DECLINED]
 
 
@@ -68,7 +69,7 @@ def _whole_page(request: HttpRequest, comparison: Comparison) -> dict[str, Any]:
         "next_steps": next_steps(outcome["spots"]) if comparison.follow_up else [],
         "dangers": [danger for visit in visits for danger in dangers_of(visit)],
         "visits": case.case_visits.select_related("visit")
-        .annotate(n_readings=Count("visit__readings"))
+        .annotate(n_readings=Count("visit__readings", filter=LOOKS))
         .order_by("visit__date", "pk"),
         "letters": letters,
         "overtaken": overtaken_letters(case, list(letters)),

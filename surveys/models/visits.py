@@ -38,8 +38,12 @@ class SourceFile(models.Model):
 
 class VisitQuerySet(AtPropertyQuerySet["Visit"]):
     def for_list(self) -> Self:
-        """One query for a list: the number of readings, counted for those that are shown alone."""
-        readings = Reading.objects.filter(visit=models.OuterRef("pk")).order_by().values("visit")
+        """One query for a list: the number of readings, counted for those that are shown alone.
+
+        What corrects a sealed reading is no further look at the meter.
+        """
+        looks = Reading.objects.filter(visit=models.OuterRef("pk"), corrects__isnull=True)
+        readings = looks.order_by().values("visit")
         n_readings = models.Subquery(readings.values(n=models.Count("pk")))
         return self.annotate(n_readings=Coalesce(n_readings, 0))
 

@@ -49,6 +49,7 @@ def _page(
         "reading": reading,
         "visit": visit,
         "correction": after_the_seal["corrected"].get(reading.pk),
+        "origin": after_the_seal["corrects"].get(reading.pk),
         "chain": corrections.chain_of(reading, after_the_seal["corrections"]),
         "figure": figure,
         "band": bands.filter(number=figure.band).first(),

@@ -10,7 +10,7 @@ from django.test.utils import CaptureQueriesContext
 from django.urls import reverse
 from django.utils import timezone
 
-from surveys.models import Correction, Guideline, Instrument, Reading
+from surveys.models import Correction, Guideline, Instrument, Reading, Visit
 from surveys.results import dangers_of, visit_results
 from surveys.services import corrections, visits
 from surveys.services.repeat import to_repeat
@@ -235,6 +235,7 @@ def test_a_sealed_reading_is_corrected_on_its_page(browser, sealed):
     assert f"Corrected by reading {new.position}" in old_page
     assert reverse("reading_correct", args=[sealed.pk]) not in old_page
     new_page = browser.get(first["Location"]).content.decode()
+    assert f"entered after the seal, corrects reading {sealed.position}" in new_page
     assert "<del>48 V/m</del>" in new_page
     assert "digits transposed" in new_page
     visit_page = browser.get(reverse("visit_detail", args=[sealed.visit_id])).content.decode()
@@ -298,3 +299,9 @@ def test_the_database_refuses_to_change_a_correction(sealed, right, office):
     with pytest.raises(IntegrityError), transaction.atomic():
         Correction.objects.all().delete()
     Correction.objects.update(made_by=None)
+
+
+def test_a_correction_is_no_look_at_the_meter(sealed, right, office):
+    correct(sealed, office, **right)
+    (row,) = Visit.objects.filter(pk=sealed.visit_id).for_list()
+    assert (row.n_readings, row.readings.count()) == (1, 2)
