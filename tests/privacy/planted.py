@@ -20,7 +20,7 @@ from django.core.files.storage import default_storage
 from django.db import models, transaction
 from django.utils import timezone
 
-from consult.models import AccessEvent, Client, Contact, DataRequest, Letter, User
+from consult.models import AccessEvent, Client, Contact, DataRequest, Job, Letter, User
 from consult.models.personal import Blank, Goes, Keys
 from consult.services.clients import merge_clients, remove_contact
 from consult.services.guards import unguarded
@@ -37,12 +37,17 @@ from surveys.models import Circuit, Correction, GroundCheck, GroundPoint, Panel,
 from tests.factories import UserFactory, assign, compared_case, ready_letter
 from tests.surveys.case_folders import as_zip
 
-# Words of rows that only the history still has, and of a record that was merged into the client's.
-OF_THE_PAST = {
+# Words that are planted before the markers, so that a finder that misses their rows is noticed:
+# of rows that only the history has, of a record that was merged, of rows that no key points from.
+OWN_WORDS = {
     "a contact that was removed": "only the history has it",
     "the record that was merged": "merged away",
     "its address": "second record",
     "its contact": "came along",
+    "a mail about a letter": "mailed to another address",
+    "a job about a letter": "refused by the printer",
+    "the admin's log": "seen in the admin",
+    "the access log": "seen at the door",
 }
 LONG_AGO = timezone.now() - timedelta(days=365 * 12)
 
@@ -83,6 +88,7 @@ def plant() -> Planted:
     )  # fmt: skip
     client.refresh_from_db()
     letter = ready_letter(case)
+    Job.objects.filter(key__endswith=letter.number).update(last_error="refused by the printer")
     _people(client, login, manager, case)
     _measured(case)
     _papers(case, client, manager, letter)
@@ -145,12 +151,15 @@ def _papers(case: Case, client: Client, manager: User, letter: Letter) -> None:
     type(upload).objects.filter(pk=upload.pk).update(state="ready")
     package = ask_package(person=client, by=manager, now=now)
     run_job(_job(f"make-package:{package.pk}"))
-    queue_mail(key=f"letter-link:{letter.pk}:1", to="x@example.org", subject="s", body="b")
+    queue_mail(
+        key=f"letter-link:{letter.pk}:1",
+        to="x@example.org",
+        subject="s",
+        body="mailed to another address",
+    )
 
 
 def _job(key: str) -> int:
-    from consult.models import Job  # noqa: PLC0415
-
     return Job.objects.get(key=key).pk
 
 
@@ -166,12 +175,13 @@ def _log_in(login: User, manager: User, client: Client) -> None:
         user=login, ip="192.0.2.7", session_key=session.session_key, user_agent="u"
     )
     record_event(
-        kind=AccessEvent.Kind.LOGGED_IN, now=now, by=login, about=login, what="w",
+        kind=AccessEvent.Kind.LOGGED_IN, now=now, by=login, about=login, what="seen at the door",
         address="192.0.2.7",
     )  # fmt: skip
     LogEntry.objects.create(
         user=manager, content_type=ContentType.objects.get_for_model(Client),
-        object_id=str(client.pk), object_repr="r", action_flag=CHANGE, change_message="m",
+        object_id=str(client.pk), object_repr="seen in the admin",
+        action_flag=CHANGE, change_message="m",
     )  # fmt: skip
 
 

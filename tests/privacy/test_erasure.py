@@ -19,7 +19,7 @@ from mitigation.models import Attachment, Case, Stage
 from surveys.models import Reading, Visit
 from tests.factories import UserFactory, compared_case, ready_letter
 from tests.privacy.everywhere import all_files, all_text, places_of
-from tests.privacy.planted import OF_THE_PAST, Planted, closed_case, plant
+from tests.privacy.planted import OWN_WORDS, Planted, closed_case, plant
 
 pytestmark = pytest.mark.django_db
 NOW = timezone.now()
@@ -42,7 +42,7 @@ def manager() -> User:
 
 def test_no_marker_is_left_anywhere(media_folder) -> None:
     planted = plant()
-    words = planted.markers | OF_THE_PAST
+    words = planted.markers | OWN_WORDS
     assert set(places_of(words, media_folder)) == set(words), "all planted"
     erase(planted)
     assert places_of(words, media_folder) == {}
