@@ -115,6 +115,7 @@ guard(
         fields=(
             "number", "kind", "case_reference", "client", "property", "content", "content_sha256",
             "rules", "language", "paper", "template_version", "corrects", "issued_by", "issued_at",
+            "erased_at", "erased_by",  # by an erasure alone
         ),
     ),
     Guard(

@@ -33,10 +33,12 @@ HISTORIES = [model for model in apps.get_models() if issubclass(model, Historica
 FROZEN = [
     "number", "kind", "case_reference", "client_id", "property_id", "content", "content_sha256",
     "rules", "language", "paper", "template_version", "corrects_id", "issued_by_id", "issued_at",
+    "erased_at", "erased_by_id",
 ]  # fmt: skip
 OTHER = {
     "kind": "survey-report", "language": "de", "paper": "Letter", "client_id": None,
-    "property_id": None, "content": {"number": "?"}, "rules": [], "issued_at": timezone.now(),
+    "property_id": None, "content": {"number": "?"}, "rules": [],
+    "issued_at": timezone.now(), "erased_at": timezone.now(),
 }  # fmt: skip
 
 
@@ -58,8 +60,10 @@ def in_sql(statement: str, *values: object) -> None:
 
 
 def other_value(name: str) -> object:
-    if name in ("corrects_id", "issued_by_id"):
-        return UserFactory().pk if name == "issued_by_id" else ready_letter(compared_case()).pk
+    if name in ("issued_by_id", "erased_by_id"):
+        return UserFactory().pk
+    if name == "corrects_id":
+        return ready_letter(compared_case()).pk
     return OTHER.get(name, "other")
 
 
