@@ -11,10 +11,15 @@ from simple_history.models import HistoricalRecords
 from consult.access import M_co, RoleScopedQuerySet
 from consult.models.people import User
 
+ERASED = "[erased "  # how the stand-in for a name begins, its number follows
 COUNTRY = RegexValidator(r"^[A-Z]{2}$", _("A country is two capital letters, such as DE or US."))
 
 
 class ClientQuerySet(RoleScopedQuerySet["Client"]):
+    def present(self) -> Self:
+        """Without those who were erased."""
+        return self.exclude(name__startswith=ERASED)
+
     def for_list(self) -> Self:
         """One query for a list: the number of homes, counted for those that are shown alone."""
         homes = Property.objects.filter(client=models.OuterRef("pk")).order_by().values("client")
@@ -59,6 +64,11 @@ class Client(models.Model):
 
     def __str__(self) -> str:
         return self.name
+
+    @property
+    def is_erased(self) -> bool:
+        """Whether only a number is left of them."""
+        return self.name == f"{ERASED}{self.pk}]"
 
 
 class AtPropertyQuerySet(RoleScopedQuerySet[M_co]):

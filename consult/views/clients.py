@@ -51,7 +51,8 @@ def client_list_export(request: HttpRequest) -> HttpResponse:
 
 def _wanted(request: HttpRequest) -> QuerySet[Client]:
     """The clients that the person may see and asked for."""
-    rows = _matching(Client.objects.visible_to(request.user), request.GET.get("q", ""))
+    seen = Client.objects.visible_to(request.user).present()
+    rows = _matching(seen, request.GET.get("q", ""))
     counted: QuerySet[Client] = rows.for_list()
     return counted.order_by("name", "pk")
 
@@ -138,7 +139,7 @@ def client_merge(request: HttpRequest, pk: int) -> HttpResponse:
     """Two records of one client become one."""
     client = get_object_or_404(Client.objects.visible_to(request.user), pk=pk)
     query = request.GET.get("q", "").strip()
-    others = Client.objects.visible_to(request.user).exclude(pk=pk)
+    others = Client.objects.visible_to(request.user).present().exclude(pk=pk)
     likely = _matching(others, query) if query else others.filter(_resembles(client))
     keys = list(likely.order_by("name", "pk").values_list("pk", flat=True)[:MOST_CANDIDATES])
     shown = others.filter(pk__in=keys)

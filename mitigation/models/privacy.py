@@ -138,7 +138,7 @@ def obstacles(subject: Subject, keys: Keys, now: datetime) -> Iterable[Obstacle]
 def overdue(now: datetime) -> list[Overdue]:
     """Clients whose cases all ended longer ago than they are kept, the oldest first."""
     years = Retention.current().case_years
-    homes = Client.objects.filter(properties__cases__isnull=False)
+    homes = Client.objects.present().filter(properties__cases__isnull=False)
     going_on = ~Q(properties__cases__stage__in=ENDS)
     ended = homes.annotate(
         n_open=Count("properties__cases", filter=going_on, distinct=True),
@@ -149,7 +149,7 @@ def overdue(now: datetime) -> list[Overdue]:
     old: Any = ended.filter(n_open=0, last__lte=now - timedelta(days=365 * years))
     found = [
         Overdue(client, client.n_cases, kept_until(client.last, years))
-        for client in old.exclude(name__startswith="[erased ").order_by("last", "pk")
+        for client in old.order_by("last", "pk")
     ]
     return [one for one in found if one.since <= today]
 

@@ -12,7 +12,9 @@ from consult.models.personal import Blank, Part, Table, fields, nobodys
 
 
 def _file_name(source: Any) -> str:
-    return f"files/{source.pk}-{source.name}"
+    """Every file that came in is kept as a ZIP, whatever it was."""
+    name = str(source.name)
+    return f"files/{source.pk}-{name}" + ("" if name.lower().endswith(".zip") else ".zip")
 
 
 def _named_place(

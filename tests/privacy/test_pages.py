@@ -111,11 +111,15 @@ def test_an_erased_letter_is_decent_on_its_page_and_in_the_list(client, cast) ->
     letter.refresh_from_db()
     assert letter.sha256 in page and "Erased on" in page and "Open the PDF" not in page
     assert letter.number in client.get(reverse("letter_list")).content.decode()
+    assert "None" not in client.get(reverse("letter_list")).content.decode()
+    assert client.get(reverse("letter_list_export")).status_code == 200
     assert client.get(reverse("letter_file", args=[letter.number])).status_code == 404
     case = Case.objects.get(pk=cast.case.pk)
     assert client.get(reverse("case_detail", args=[case.reference])).status_code == 200
     assert client.get(reverse("case_history", args=[case.reference])).status_code == 200
-    assert client.get(reverse("client_detail", args=[case.property.client_id])).status_code == 200
+    page = client.get(reverse("client_detail", args=[case.property.client_id])).content.decode()
+    assert "This client was erased" in page and "Open a case" not in page
+    assert "[erased" not in client.get(reverse("client_list")).content.decode()
 
 
 # -- A copy -----------------------------------------------------------------------------------
