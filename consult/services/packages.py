@@ -140,7 +140,7 @@ def _cover(person: Client | User) -> str:
     practice = Practice.objects.values_list("name", flat=True).first() or "Ebbmark"
     return _(
         "%(practice)s holds these data of %(name)s.\n\n"
-        "data.json lists them table by table: what stands there now, and under \u201chistory\u201d "
+        "data.json lists them table by table: what stands there now, and under “history” "
         "who changed what and when. The folders hold the files as they are.\n\n"
         "Left out, because they are another person's: phone, e-mail and address of people beside "
         "the client. Left out, because they open an account: passwords, second factors and "
