@@ -1,58 +1,72 @@
-"""Pages of a list that may be very long: counting stops early, and no page waits for the total."""
+"""Pages of a list that may be very long: no page waits for the total."""
 
-from collections.abc import Sequence
 from typing import Any
 
-from django.core.paginator import EmptyPage, Page, Paginator
+from django.core.paginator import Page, Paginator
 from django.db.models import QuerySet
 from django.utils.functional import cached_property
 
+LAST_PAGE = 1_000_000
+
 
 class LongPaginator(Paginator):  # type: ignore[type-arg]  # it takes none when it runs
-    """`count` stops at `most_counted`; beyond it the pages go on until one has no rows."""
+    """Two queries a page: the keys from its first row as far as `most_counted`, then its rows.
 
-    def __init__(self, rows: QuerySet[Any], per_page: int, *, most_counted: int) -> None:
+    So the search is made once, and stops early. `rows` are those wanted, in order; `shown` fetches
+    what a row shows.
+    """
+
+    def __init__(
+        self, rows: QuerySet[Any], per_page: int, *, shown: QuerySet[Any], most_counted: int
+    ) -> None:
         super().__init__(rows, per_page)
-        self.rows = rows
+        self.rows = rows.values_list("pk", flat=True)
+        self.shown = shown
         self.most_counted = most_counted
 
     @cached_property
-    def _counted(self) -> int:
+    def known(self) -> int:
+        """So many rows there are at least; all of them, unless the list is long."""
         return self.rows.order_by()[: self.most_counted + 1].count()
 
     @property
     def is_long(self) -> bool:
-        """Whether there are more rows than were counted."""
-        return self._counted > self.most_counted
+        """Whether there are more rows than are counted."""
+        return self.known > self.most_counted
 
     @cached_property
     def count(self) -> int:
-        return min(self._counted, self.most_counted)
+        return min(self.known, self.most_counted)
 
     def validate_number(self, number: Any) -> int:
-        """Of a long list any page may exist; whether it does is seen when it is fetched."""
+        """Any page may exist; whether it does is seen when it is fetched."""
         try:
-            return super().validate_number(number)
-        except EmptyPage:
-            if self.is_long and int(number) > 0:
-                return int(number)
-            raise
+            return min(max(int(number), 1), LAST_PAGE)
+        except (TypeError, ValueError):
+            return 1
 
     def page(self, number: Any) -> "Page[Any]":
+        """The page of that number; the last one that was counted, where there is none."""
         number = self.validate_number(number)
-        if not self.is_long:
-            return super().page(number)
         start = (number - 1) * self.per_page
-        rows = list(self.rows[start : start + self.per_page + 1])
-        return LongPage(rows, number, self) if rows else self.page(self.num_pages)
+        keys = list(self.rows[start : max(start + self.per_page, self.most_counted) + 1])
+        if number > 1 and not keys:
+            return self.page(min(self.num_pages, number - 1))
+        self.known = start + len(keys)
+        here = keys[: self.per_page]
+        found = self.shown.in_bulk(here)
+        rows = [found[key] for key in here if key in found]
+        return LongPage(rows, number, self, goes_on=len(keys) > self.per_page)
 
 
 class LongPage(Page):  # type: ignore[type-arg]  # it takes none when it runs
-    """A page that knows by one row too many that another follows."""
+    """A page that was told whether another follows."""
 
-    def __init__(self, rows: Sequence[Any], number: int, paginator: LongPaginator) -> None:
-        super().__init__(rows[: paginator.per_page], number, paginator)
-        self._goes_on = len(rows) > paginator.per_page
+    def __init__(
+        self, rows: list[Any], number: int, paginator: LongPaginator, *, goes_on: bool
+    ) -> None:
+        super().__init__(rows, number, paginator)
+        self._goes_on = goes_on
 
     def has_next(self) -> bool:
         return self._goes_on

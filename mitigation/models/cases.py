@@ -150,17 +150,23 @@ class CaseWordQuerySet(models.QuerySet["CaseWord"]):
 class CaseWord(models.Model):
     """A word of a case's reference, client, address or spots; made anew, never edited."""
 
-    case = models.ForeignKey(Case, on_delete=models.CASCADE, related_name="words")
+    case = models.ForeignKey(
+        Case, on_delete=models.CASCADE, related_name="words", db_index=False
+    )  # the index of the constraint below serves
     word = models.CharField(max_length=40)
 
     objects = CaseWordQuerySet.as_manager()
 
     class Meta:
         constraints = [
-            models.UniqueConstraint(fields=["case", "word"], name="word_is_once_in_a_case"),
+            # On PostgreSQL an index serves the beginnings of words by these classes alone.
+            models.UniqueConstraint(
+                fields=["case", "word"],
+                name="word_is_once_in_a_case",
+                opclasses=["int8_ops", "varchar_pattern_ops"],
+            ),
         ]
         indexes = [
-            # On PostgreSQL an index serves the beginnings of words by these classes alone.
             models.Index(
                 fields=["word", "case"],
                 name="case_word_beginning",

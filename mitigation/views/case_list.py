@@ -16,8 +16,7 @@ from consult.views.spreadsheets import spreadsheet
 from mitigation.models import Case, Stage
 
 PER_PAGE = 50
-MOST_COUNTED = 1_000
-MOST_COUNTED_IN_SEARCH = 100
+MOST_COUNTED = 200
 PAGE = "mitigation/case_list.html"
 
 
@@ -25,12 +24,11 @@ PAGE = "mitigation/case_list.html"
 @role_required("office", "assessor")
 def case_list(request: HttpRequest) -> HttpResponse:
     """The whole page, or its results alone while somebody types."""
-    query = request.GET.get("q", "").strip()
-    most_counted = MOST_COUNTED_IN_SEARCH if query else MOST_COUNTED
-    pages = LongPaginator(_wanted(request), PER_PAGE, most_counted=most_counted)
+    shown = Case.objects.visible_to(request.user).for_list()
+    pages = LongPaginator(_wanted(request), PER_PAGE, shown=shown, most_counted=MOST_COUNTED)
     context = {
         "page": pages.get_page(request.GET.get("page")),
-        "query": query,
+        "query": request.GET.get("q", "").strip(),
         "stages": Stage,
         "stage": request.GET.get("stage", ""),
         "state": request.GET.get("due", ""),

@@ -16,6 +16,8 @@ PARTS = (
     ("tests.bench.imports", "sqlite"),
     ("tests.bench.imports", "postgresql"),
     ("tests.bench.letters",),
+    ("tests.bench.pages", "sqlite"),
+    ("tests.bench.pages", "postgresql"),
 )
 
 

@@ -14,6 +14,21 @@ FIGURES = (
     "letters: time against bare WeasyPrint",
     "letters: two workers against one",
     "letters: request to ready, empty queue",
+    *(
+        figure.format(vendor)
+        for vendor in ("sqlite", "postgresql")
+        for figure in (
+            "pages: search by reference ({})",
+            "pages: search by client ({})",
+            "pages: search by address ({})",
+            "pages: case list ({})",
+            *(("pages: case list p95 ({})",) if vendor == "sqlite" else ()),
+            "pages: search by spot ({})",
+            "pages: search by a word of every case ({})",
+            "pages: desk ({})",
+            "pages: case page ({})",
+        )
+    ),
 )
 
 

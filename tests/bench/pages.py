@@ -1,0 +1,181 @@
+"""Pages at 100 and at 50,000 cases, in turns, beside a bare view behind the same middleware.
+
+`python -m tests.bench.pages sqlite|postgresql [--quick]` prints its rows as JSON.
+"""
+
+import os
+import statistics
+import sys
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager
+from dataclasses import dataclass, field, replace
+from pathlib import Path
+from typing import Any
+
+from tests.bench.databases import fresh_database
+from tests.bench.timing import Row, at_most, seconds
+
+SMALL, LARGE = 100, 50_000
+REPEATS = 150
+WARM_UP = 10
+MOST_LARGE_TO_SMALL = 1.3
+MOST_LIST_MS = 50
+
+
+@dataclass
+class Place:
+    """A database of one size, somebody logged in to it, and what each page took there."""
+
+    n: int
+    connection: Any
+    browser: Any
+    urls: dict[str, list[str]] = field(default_factory=dict)
+    times_ms: dict[str, list[float]] = field(default_factory=dict)
+    costs: dict[str, set[tuple[int, int]]] = field(default_factory=dict)  # queries and rows
+
+    @contextmanager
+    def here(self) -> Iterator[None]:
+        """The site works on this database meanwhile."""
+        from django.db import connections  # noqa: PLC0415
+
+        connections["default"] = self.connection
+        yield
+
+    def get(self, url: str) -> Any:
+        response = self.browser.get(url, SERVER_NAME="localhost")
+        assert response.status_code == 200, (url, response.status_code)
+        return response
+
+    def time(self, page: str, turn: int) -> None:
+        urls = self.urls[page]
+        url = urls[turn % len(urls)]
+        self.times_ms.setdefault(page, []).append(1_000 * seconds(lambda: self.get(url)))
+
+    def count(self, page: str) -> None:
+        from django.test.utils import CaptureQueriesContext  # noqa: PLC0415
+
+        for url in self.urls[page][:3]:
+            with CaptureQueriesContext(self.connection) as caught:
+                shown = self.get(url).content.count(b'<th scope="row">')
+            self.costs.setdefault(page, set()).add((len(caught), shown))
+
+    def p(self, page: str, percent: int) -> float:
+        return statistics.quantiles(self.times_ms[page], n=100, method="inclusive")[percent - 1]
+
+
+def new_place(n: int, name: str) -> Place:
+    """A migrated, filled database beside the others, with somebody of the office logged in."""
+    from django.core.management import call_command  # noqa: PLC0415
+    from django.db import connections  # noqa: PLC0415
+    from django.db.utils import load_backend  # noqa: PLC0415
+    from django.test import Client as Browser  # noqa: PLC0415
+
+    from tests.bench.many_cases import fill  # noqa: PLC0415
+
+    settings = dict(connections["default"].settings_dict)
+    if connections["default"].vendor == "postgresql":
+        with connections["default"].cursor() as cursor:
+            cursor.execute(f"CREATE DATABASE {name}")
+        settings["NAME"] = name
+    else:
+        settings["NAME"] = str(Path(settings["NAME"]).with_name(f"{name}.sqlite3"))
+    backend = load_backend(settings["ENGINE"])
+    place = Place(n, backend.DatabaseWrapper(settings, "default"), Browser())
+    with place.here():
+        call_command("migrate", verbosity=0)
+        office = fill(n)
+        place.browser.force_login(office)
+    return place
+
+
+def choose_urls(places: list[Place], n_of_each: int) -> None:
+    """The same addresses for all sizes; searches that find one case find one in each of them."""
+    from django.urls import reverse  # noqa: PLC0415
+
+    from mitigation.models import Case, Stage  # noqa: PLC0415
+
+    def is_alone(query: str) -> bool:
+        return all(
+            _in(place, lambda: Case.objects.matching(query).count()) == 1 for place in places
+        )
+
+    with places[0].here():
+        cases = list(Case.objects.select_related("property__client").order_by("-pk"))
+    queries = {
+        "search by reference": [case.reference for case in cases],
+        "search by client": [case.property.client.name for case in cases],
+        "search by address": [str(case.property) for case in cases],
+    }
+    here = reverse("case_list")
+    urls = {page: [q for q in found if is_alone(q)][:n_of_each] for page, found in queries.items()}
+    urls = {page: [f"{here}?q={q}" for q in found] for page, found in urls.items()}
+    urls["bare view"] = ["/bare/"]
+    urls["case list"] = [here]
+    urls["search by spot"] = [f"{here}?q=sofa seat"]
+    urls["search by a word of every case"] = [f"{here}?q=bed"]
+    urls["desk"] = [reverse("desk")]
+    urls["case page"] = []
+    for place in places:
+        with place.here():
+            proved = Case.objects.filter(stage=Stage.PROOF).order_by("-pk")[:n_of_each]
+            pages = [reverse("case_detail", args=[case.reference]) for case in proved]
+        place.urls = urls | {"case page": pages}
+
+
+def _in(place: Place, work: Callable[[], Any]) -> Any:
+    with place.here():
+        return work()
+
+
+def measure(vendor: str, sizes: tuple[int, int], repeats: int) -> list[Row]:
+    from django.db import connection  # noqa: PLC0415
+
+    assert connection.vendor == vendor
+    places = [new_place(n, f"cases_{n}") for n in sizes]
+    choose_urls(places, n_of_each=min(20, repeats))
+    pages = list(places[0].urls)
+    for page in pages:
+        for turn in range(WARM_UP + repeats):
+            for place in places if turn % 2 else reversed(places):
+                with place.here():
+                    place.time(page, turn)
+        for place in places:
+            place.times_ms[page] = place.times_ms[page][WARM_UP:]
+            with place.here():
+                place.count(page)
+    for place in places:
+        place.connection.close()
+    return [row for page in pages for row in rows_of(vendor, page, *places)]
+
+
+def rows_of(vendor: str, page: str, small: Place, large: Place) -> Iterator[Row]:
+    if page == "bare view":
+        return
+    few, many = (" or ".join(f"{n} and {rows}" for n, rows in sorted(place.costs[page]))
+                 for place in (small, large))  # fmt: skip
+    note = (
+        f"p95 {large.p(page, 95):.1f} against {small.p(page, 95):.1f} ms, "
+        f"p50 {large.p(page, 50):.1f} against {small.p(page, 50):.1f} ms, "
+        f"{large.p(page, 50) / large.p('bare view', 50):.1f} x a bare view; "
+        f"queries and rows: {many} against {few}"
+    )
+    ratio = large.p(page, 95) / small.p(page, 95)
+    row = at_most(f"pages: {page} ({vendor})", ratio, MOST_LARGE_TO_SMALL, note)
+    yield replace(row, met=row.met and few == many)
+    if page == "case list" and vendor == "sqlite":
+        p95, cases = large.p(page, 95), f"p95 at {large.n:,} cases"
+        yield at_most("pages: case list p95 (sqlite)", p95, MOST_LIST_MS, cases, unit="ms")
+
+
+def main(vendor: str, *, quick: bool) -> None:
+    os.environ["TIME_ZONE"] = "UTC"
+    with fresh_database(vendor):
+        from django.conf import settings  # noqa: PLC0415
+
+        settings.ROOT_URLCONF = "tests.bench.bare"
+        for row in measure(vendor, *(((20, 60), 4) if quick else ((SMALL, LARGE), REPEATS))):
+            print(row.as_json(), flush=True)
+
+
+if __name__ == "__main__":
+    main(sys.argv[1], quick="--quick" in sys.argv)
