@@ -4,6 +4,7 @@ import uuid
 from typing import Any, Self
 
 from django.db import models
+from django.utils.translation import gettext as _
 
 from consult.access import RoleScopedQuerySet
 from consult.models.people import User
@@ -44,5 +45,6 @@ class Erasure(models.Model):
 
     def numbers(self) -> str:
         """Whom it was about, such as `client 17, log-in 4`."""
-        said = [f"client {pk}" for pk, _since in self.clients]
-        return ", ".join(said + [f"log-in {pk}" for pk, _since in self.users])
+        said = [_("client %(number)s") % {"number": pk} for pk, _since in self.clients]
+        said += [_("log-in %(number)s") % {"number": pk} for pk, _since in self.users]
+        return ", ".join(said)

@@ -17,6 +17,7 @@ from django.utils import timezone
 from django.utils.translation import gettext as _
 
 from consult.models import Client, Erasure, Job, Letter, User
+from consult.models.clients import ERASED
 from consult.models.personal import Blank, Keys, Obstacle, Subject, Table, Words
 from consult.services import ledger
 from consult.services.files import drop_file
@@ -108,6 +109,8 @@ def _files(keys: Keys) -> list[str]:
 
 
 def _own_obstacles(person: Client | User) -> Iterable[Obstacle]:
+    if _is_erased(person):
+        yield Obstacle(_("Only a number is left of this person: they were erased."))
     if isinstance(person, Client) or person.role != User.Role.CLIENT:
         return
     if Client.objects.filter(user=person).exists():
@@ -132,6 +135,7 @@ def _lock(person: Client | User) -> None:
     model = type(person)
     if not model._base_manager.select_for_update().filter(pk=person.pk).exists():
         raise ValidationError(_("This record is not there any more."))
+    person.refresh_from_db()
     letters = keys_of(subject_of(person))["consult.Letter"]
     list(Letter.objects.select_for_update().filter(pk__in=letters).order_by("pk").values("pk"))
 
@@ -284,4 +288,4 @@ def _still_there(model: Any, since: str, pairs: list[list[Any]]) -> list[Any]:
 
 
 def _is_erased(person: Client | User) -> bool:
-    return person.name == f"[erased {person.pk}]"
+    return person.name == f"{ERASED}{person.pk}]"

@@ -13,7 +13,7 @@ from django.apps import apps
 from django.db import DEFAULT_DB_ALIAS, connections, models, transaction
 from simple_history.models import HistoricalChanges
 
-from consult.models import AccessEvent, ErasureWindow, Letter
+from consult.models import AccessEvent, Erasure, ErasureWindow, Letter
 from consult.services import triggers
 from consult.services.triggers import Trigger
 
@@ -108,6 +108,11 @@ def after_migrate(*, using: str, **told: Any) -> None:
 
 
 guard(
+    Guard(
+        Erasure,
+        "The proof of an erasure stays as it is.",
+        fields=("uid", "at", "clients", "users", "reason", "counted", "n_files"),
+    ),
     Guard(AccessEvent, "The log of log-ins and refusals is only ever added to."),
     Guard(
         Letter,

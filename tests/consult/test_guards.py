@@ -74,7 +74,7 @@ def expected_names() -> set[str]:
     """By hand, not from the guards: what must be on each table."""
     verbs = ["update", "delete"] + ["truncate"] * (connection.vendor == "postgresql")
     tables = [model._meta.db_table for model in HISTORIES]
-    tables += ["consult_accessevent", "consult_letter"]
+    tables += ["consult_accessevent", "consult_erasure", "consult_letter"]
     tables += ["surveys_visit", "surveys_reading", "surveys_groundcheck", "surveys_correction"]
     return {f"guard_{table}_{verb}" for table in tables for verb in verbs} | {
         "guard_consult_letter_file_update"

@@ -7,7 +7,7 @@ import pytest
 from django.core.exceptions import ValidationError
 from django.core.files.base import ContentFile
 from django.core.files.storage import default_storage
-from django.db import transaction
+from django.db import DatabaseError, transaction
 from django.utils import timezone
 
 from consult.models import Client, Erasure, Job, Letter, OutboundMail, Property, User
@@ -215,6 +215,23 @@ def test_before_its_time_it_needs_a_reason_that_names_nobody() -> None:
         erase_person(person=client, by=manager(), now=NOW, reason=f"{client.name} asked")
     erasure = erase_person(person=client, by=manager(), now=NOW, reason="asked, nothing owed")
     assert erasure.reason == "asked, nothing owed"
+
+
+def test_the_second_of_two_is_told() -> None:
+    case = closed_case()
+    client = Client.objects.get(pk=case.property.client_id)
+    erase_person(person=Client.objects.get(pk=client.pk), by=manager(), now=NOW)
+    with pytest.raises(ValidationError, match="they were erased"):
+        erase_person(person=client, by=manager(), now=NOW)
+    assert Erasure.objects.count() == 1
+
+
+@pytest.mark.parametrize("change", [{"reason": "another"}, {"clients": []}, None])
+def test_the_database_keeps_the_proof_as_it_is(change) -> None:
+    erase_person(person=closed_case().property.client, by=manager(), now=NOW)
+    rows = Erasure.objects.all()
+    with pytest.raises(DatabaseError, match="proof of an erasure"), transaction.atomic():
+        rows.delete() if change is None else rows.update(**change)
 
 
 def test_nobody_erases_themselves() -> None:
