@@ -91,7 +91,8 @@ def cleaned_logo(data: bytes) -> Picture:
     if image.width < LEAST_LOGO_SIDE:
         raise PictureRefused(LOGO_TOO_SMALL)
     image.thumbnail(LOGO, Image.Resampling.LANCZOS)
-    logo = _written(image, "PNG")
+    few = image.quantize(256, dither=Image.Dither.NONE)  # most logos have few colours
+    logo = _written(few if few.convert("RGB").tobytes() == image.tobytes() else image, "PNG")
     while len(logo.data) > KEPT_LOGO_BYTES:
         logo = _written(image.quantize(96, method=Image.Quantize.MEDIANCUT), "PNG")
         image = image.resize((max(image.width * 4 // 5, 1), max(image.height * 4 // 5, 1)))
@@ -187,7 +188,6 @@ def _on_white(image: Image.Image) -> Image.Image:
 
 def _written(image: Image.Image, form: str) -> Picture:
     buffer = io.BytesIO()
-    image.info = {}
     more = {"quality": _QUALITY} if form == "JPEG" else {"compress_level": 9}
     if form == "PNG" and image.width * image.height > 1_000_000:
         more = {"compress_level": 6}

@@ -17,6 +17,8 @@ from consult.intake import pictures
 from consult.letters import rendering
 from consult.models import Job, Practice
 from consult.services.mail import queue_mail
+from consult.services.people import save_practice
+from mitigation.management import demo_practice
 from mitigation.services.outcomes import issue_survey_report
 from tests.factories import UserFactory, compared_case
 
@@ -87,6 +89,23 @@ def test_whatever_is_drawn_the_logo_stays_small():
     logo = pictures.cleaned_logo(buffer.getvalue())
     assert len(logo.data) <= pictures.KEPT_LOGO_BYTES
     assert logo.width / logo.height == pytest.approx(600 / 180, rel=0.03)
+
+
+def test_a_logo_of_few_colours_comes_through_unchanged_and_small():
+    given = Image.open(io.BytesIO(demo_practice.LOGO.read_bytes())).convert("RGB")
+    logo = pictures.cleaned_logo(demo_practice.LOGO.read_bytes())
+    assert Image.open(io.BytesIO(logo.data)).convert("RGB").tobytes() == given.tobytes()
+    assert len(logo.data) < 8_000
+
+
+def test_the_demo_practice_has_its_logo_and_keeps_another():
+    demo = demo_practice.read_practice()
+    demo_practice.settle(demo)
+    own = Practice.objects.get()
+    assert own.logo_sha256 == hashlib.sha256(bytes(own.logo)).hexdigest()
+    save_practice(practice=own, remove_logo=True)
+    demo_practice.settle(demo)
+    assert not Practice.objects.get().logo
 
 
 def test_a_see_through_logo_lies_on_white_paper():

@@ -138,6 +138,17 @@ def test_an_upload_expires(client, office):
     assert not default_storage.exists(key) and not PendingUpload.objects.exists()
 
 
+def test_an_upload_that_a_worker_has_does_not_expire(client, office):
+    send(client, as_zip().data)
+    token = PendingUpload.objects.get().token
+    confirm(client, token)
+    PendingUpload.objects.update(expires_at=timezone.now() - dt.timedelta(days=2))
+    assert uploads.drop_expired(now=timezone.now()) == 0
+    work(uploads.IMPORT_UPLOAD)
+    assert Case.objects.get().reference == "EB-TEST-1"
+    assert uploads.drop_expired(now=timezone.now()) == 1
+
+
 def test_wrong_cells_are_named_beside_the_good_rows(client, office):
     rows = changed(READINGS, 3, x="forty")
     rows = changed(rows, 4, unit="furlong")
