@@ -1,6 +1,7 @@
 """What goes by itself when its time is over, and what waits for somebody's word."""
 
 from datetime import timedelta
+from types import SimpleNamespace
 
 import pytest
 from django.contrib.sessions.backends.db import SessionStore
@@ -9,6 +10,7 @@ from django.core.exceptions import ValidationError
 from django.core.management import call_command
 from django.utils import timezone
 
+from consult import tasks
 from consult.models import AccessEvent, Client, DataPackage, Job, OutboundMail, Retention, User
 from consult.services import retention
 from consult.services.people import record_event
@@ -144,3 +146,16 @@ def test_clients_past_their_time_are_listed_and_not_erased() -> None:
     names = set(Client.objects.values_list("name", flat=True))
     retention.clear_old(now=NOW)
     assert set(Client.objects.values_list("name", flat=True)) == names
+
+
+@pytest.mark.parametrize(("wanted", "jobs"), [(True, 1), (False, 0)])
+def test_a_workers_pulse_has_the_day_cleared_once(wanted, jobs, settings, monkeypatch) -> None:
+    settings.DAILY_CLEARING = wanted
+    monkeypatch.setattr(tasks.Pulse, "_with_database", lambda self, work: work())
+    asked: list[int] = []
+    plan = retention.plan_clearing
+    monkeypatch.setattr(retention, "plan_clearing", lambda **day: asked.append(1) or plan(**day))
+    pulse = tasks.Pulse(SimpleNamespace())
+    for _beat in range(3):
+        pulse.pulse("worker@here")
+    assert (len(asked), Job.objects.filter(kind="clear-old").count()) == (jobs, jobs)
