@@ -6,6 +6,7 @@
 import os
 import statistics
 import sys
+import time
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from dataclasses import dataclass, field, replace
@@ -31,6 +32,7 @@ class Place:
     browser: Any
     urls: dict[str, list[str]] = field(default_factory=dict)
     times_ms: dict[str, list[float]] = field(default_factory=dict)
+    busy_ms: dict[str, list[float]] = field(default_factory=dict)  # of this process's processor
     costs: dict[str, set[tuple[int, int]]] = field(default_factory=dict)  # queries and rows
 
     @contextmanager
@@ -46,10 +48,12 @@ class Place:
         assert response.status_code == 200, (url, response.status_code)
         return response
 
-    def time(self, page: str, turn: int) -> None:
+    def measure(self, page: str, turn: int) -> None:
         urls = self.urls[page]
         url = urls[turn % len(urls)]
+        busy = time.process_time()
         self.times_ms.setdefault(page, []).append(1_000 * seconds(lambda: self.get(url)))
+        self.busy_ms.setdefault(page, []).append(1_000 * (time.process_time() - busy))
 
     def count(self, page: str) -> None:
         from django.test.utils import CaptureQueriesContext  # noqa: PLC0415
@@ -60,7 +64,11 @@ class Place:
             self.costs.setdefault(page, set()).add((len(caught), shown))
 
     def p(self, page: str, percent: int) -> float:
-        return statistics.quantiles(self.times_ms[page], n=100, method="inclusive")[percent - 1]
+        return _p(self.times_ms[page], percent)
+
+
+def _p(times_ms: list[float], percent: int) -> float:
+    return statistics.quantiles(times_ms, n=100, method="inclusive")[percent - 1]
 
 
 def new_place(n: int, name: str) -> Place:
@@ -138,9 +146,10 @@ def measure(vendor: str, sizes: tuple[int, int], repeats: int) -> list[Row]:
         for turn in range(WARM_UP + repeats):
             for place in places if turn % 2 else reversed(places):
                 with place.here():
-                    place.time(page, turn)
+                    place.measure(page, turn)
         for place in places:
             place.times_ms[page] = place.times_ms[page][WARM_UP:]
+            place.busy_ms[page] = place.busy_ms[page][WARM_UP:]
             with place.here():
                 place.count(page)
     for place in places:
@@ -156,6 +165,8 @@ def rows_of(vendor: str, page: str, small: Place, large: Place) -> Iterator[Row]
     note = (
         f"p95 {large.p(page, 95):.1f} against {small.p(page, 95):.1f} ms, "
         f"p50 {large.p(page, 50):.1f} against {small.p(page, 50):.1f} ms, "
+        f"processor p95 {_p(large.busy_ms[page], 95):.1f} against "
+        f"{_p(small.busy_ms[page], 95):.1f} ms, "
         f"{large.p(page, 50) / large.p('bare view', 50):.1f} x a bare view; "
         f"queries and rows: {many} against {few}"
     )
