@@ -170,6 +170,7 @@ def hold_and_decline(visitor: Visitor) -> None:
     page.get_by_label("Declined because").fill("They have sold the house.")
     visitor.press("Decline")
     expect_stage(page, "declined")
+    expect(page.get_by_role("link", name="Plan a visit")).to_have_count(0)
     visitor.look_over("a declined case")
     page.get_by_text(MORE).click()
     page.get_by_label("Reopen at").select_option("enquiry")
