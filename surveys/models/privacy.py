@@ -8,7 +8,7 @@ from typing import Any
 
 from django.utils.translation import gettext_lazy as _
 
-from consult.models.personal import Blank, Part, Table, fields, nobodys
+from consult.models.personal import Blank, Clearing, Part, Table, fields, nobodys
 
 
 def _file_name(source: Any) -> str:
@@ -96,4 +96,15 @@ TABLES = [
     ),
 ]
 
-PART = Part(TABLES)
+PART = Part(
+    TABLES,
+    clearings=[
+        Clearing(
+            kind="form-keys",
+            label=_("keys of forms that were sent"),
+            model="surveys.EntryKey",
+            date="made_at",
+            days=30,  # far longer than anybody sends the same form again
+        ),
+    ],
+)
