@@ -28,20 +28,22 @@ def install(connection: BaseDatabaseWrapper, triggers: Sequence[Trigger]) -> Non
     """Put exactly these triggers in place of the ones that are there."""
     remove(connection)
     written = _on_postgresql if connection.vendor == "postgresql" else _on_sqlite
-    with connection.cursor() as cursor:
-        for trigger in triggers:
-            for statement in written(trigger):
-                cursor.execute(statement)
+    _execute(connection, [statement for trigger in triggers for statement in written(trigger)])
 
 
 def remove(connection: BaseDatabaseWrapper) -> None:
     """Take every guard off: for migrations, which rebuild tables."""
+    gone = "DROP FUNCTION {} CASCADE" if connection.vendor == "postgresql" else "DROP TRIGGER {}"
+    names = _found(connection, functions=True)
+    _execute(connection, [gone.format(f'"{name}"') for name in names])
+
+
+def _execute(connection: BaseDatabaseWrapper, statements: Sequence[str]) -> None:
+    """On PostgreSQL all in one message; SQLite takes them one by one."""
+    joined = ["; ".join(statements)] if connection.vendor == "postgresql" else statements
     with connection.cursor() as cursor:
-        for name in _found(connection, functions=True):
-            if connection.vendor == "postgresql":
-                cursor.execute(f'DROP FUNCTION "{name}" CASCADE')
-            else:
-                cursor.execute(f'DROP TRIGGER "{name}"')
+        for statement in filter(None, joined):
+            cursor.execute(statement)
 
 
 def installed(connection: BaseDatabaseWrapper) -> set[str]:
