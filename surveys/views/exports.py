@@ -140,7 +140,7 @@ def _check_columns() -> list[Column]:
 def place_list_export(request: HttpRequest, pk: int) -> HttpResponse:
     """A row for each spot; a room without one has a row too."""
     home = get_object_or_404(Property.objects.visible_to(request.user), pk=pk)
-    rows = [(room, spot) for room in rooms_of(home) for spot in list(room.spots.all()) or [None]]
+    rows = [(room, spot) for room in rooms_of(home) for spot in list(room.spots.all()) or (None,)]
     columns: list[Column] = [
         (_("Room"), lambda row: row[0].name),
         (_("Spot"), lambda row: row[1] and row[1].name),

@@ -7,10 +7,12 @@ from django.db.models import Q, QuerySet
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import get_object_or_404, redirect, render
 from django.utils import timezone
+from django.utils.cache import patch_vary_headers
 from django.utils.translation import gettext as _
 from django.views.decorators.http import require_http_methods, require_POST, require_safe
 
 from consult.access import role_required
+from consult.htmx import wants_fragment
 from consult.letters import words
 from consult.models import User
 from surveys.forms.visits import (
@@ -131,10 +133,14 @@ def reading_add(request: HttpRequest, pk: int) -> HttpResponse:
 def reading_units(request: HttpRequest, pk: int) -> HttpResponse:
     """The list of units alone, for the quantity and the instrument that were chosen."""
     visit = _visit(request, pk)
+    if not wants_fragment(request):
+        return redirect("visit_detail", pk=visit.pk)
     chosen = {name: request.GET.get(name) for name in ("measurand", "instrument", "unit")}
     form = ReadingForm(visit=visit, initial=chosen)
     form.narrow_units()
-    return render(request, f"{PAGE}#unit", {"field": form["unit"]})
+    response = render(request, f"{PAGE}#unit", {"field": form["unit"]})
+    patch_vary_headers(response, ["HX-Request"])
+    return response
 
 
 @require_POST
