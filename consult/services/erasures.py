@@ -239,10 +239,10 @@ def erase_files(arguments: dict[str, Any], run: Run) -> None:
     ledger.note(erasure)
     for key in erasure.files_left:
         drop_file(key=key)
-    _empty_the_log_of_writes()
     Erasure.objects.filter(pk=erasure.pk, files_gone_at=None).update(
         files_left=[], files_gone_at=timezone.now()
     )
+    _empty_the_log_of_writes()
 
 
 def _empty_the_log_of_writes() -> None:
