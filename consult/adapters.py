@@ -55,6 +55,18 @@ class ClosedAccountAdapter(DefaultAccountAdapter):  # type: ignore[misc]  # unty
             address=self.get_client_ip(request),
         )
 
+    def respond_user_inactive(self, request: HttpRequest, user: User) -> HttpResponse:
+        """The right password of somebody who is kept out."""
+        record_event(
+            kind=AccessEvent.Kind.LOGIN_REFUSED,
+            now=timezone.now(),
+            about=user,
+            what="kept out",
+            address=self.get_client_ip(request),
+        )
+        response: HttpResponse = super().respond_user_inactive(request, user)
+        return response
+
 
 # The library tells of these by signals alone. They write a line of the log and decide nothing.
 

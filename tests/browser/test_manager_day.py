@@ -52,7 +52,7 @@ def test_somebody_is_invited_works_and_is_kept_out(look, visitors) -> None:
     nils.look_over("kept out")
     manager.follow("Access log")
     log = page.get_by_role("region", name="Access log")
-    for words in ("invited", "logged in", "deactivated"):
+    for words in ("invited", "logged in", "deactivated", "log-in refused: Nils Brandt"):
         expect(
             log.get_by_role("row").filter(has_text=re.compile(words, re.I)).first
         ).to_be_visible()

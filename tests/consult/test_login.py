@@ -45,6 +45,15 @@ def test_a_refusal_is_noted_and_not_what_was_typed_by_mistake(client) -> None:
     assert not AccessEvent.objects.filter(what__contains="my-secret").exists()
 
 
+def test_somebody_who_is_kept_out_is_noted_when_they_try(client) -> None:
+    user = UserFactory(is_active=False)
+    assert log_in(client, user).url == reverse("account_inactive")
+    assert client.get(reverse("home")).status_code == 302
+    event = AccessEvent.objects.get()
+    assert (event.kind, event.user, event.about) == ("login-refused", None, user)
+    assert event.what == "kept out"
+
+
 def test_guessing_is_slowed_down(client) -> None:
     user = UserFactory()
     for _try in range(6):
