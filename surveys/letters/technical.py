@@ -4,6 +4,7 @@ from collections.abc import Iterable, Sequence
 from typing import Any
 
 from django.utils.translation import gettext as _
+from django.utils.translation import pgettext
 
 from consult.letters.content import Block, Head, column, facts, heading, note, one_line, table
 from consult.letters.formats import Formats
@@ -113,7 +114,7 @@ def instruments_used(instruments: Sequence[InstrumentFacts], formats: Formats) -
     columns = [
         column(_("Instrument"), 17),
         column(_("Quantity"), 16),
-        column(_("Certificate"), 11),
+        column(pgettext("narrow column", "Certificate"), 11),
         column(_("Calibrated on"), 13),
         column(_("Due on"), 13),
         column(_("Gain ± %, k = 2"), 10, number=True),
@@ -168,7 +169,7 @@ def ground_points(checks: Sequence[GroundCheckFacts], formats: Formats) -> list[
         column(_("Date"), 16),
         column(_("against"), 18),
         column("V", 8, number=True),
-        column(_("Outlet test"), 12),
+        column(pgettext("narrow column", "Outlet test"), 12),
         column(_("Note"), 24),
     ]
     return [
