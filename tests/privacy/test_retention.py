@@ -1,6 +1,6 @@
 """What goes by itself when its time is over, and what waits for somebody's word."""
 
-from datetime import timedelta
+from datetime import datetime, timedelta
 from types import SimpleNamespace
 
 import pytest
@@ -152,9 +152,14 @@ def test_clients_past_their_time_are_listed_and_not_erased() -> None:
 def test_a_workers_pulse_has_the_day_cleared_once(wanted, jobs, settings, monkeypatch) -> None:
     settings.DAILY_CLEARING = wanted
     monkeypatch.setattr(tasks.Pulse, "_with_database", lambda self, work: work())
-    asked: list[int] = []
+    asked: list[object] = []
     plan = retention.plan_clearing
-    monkeypatch.setattr(retention, "plan_clearing", lambda **day: asked.append(1) or plan(**day))
+
+    def counted(*, now: datetime) -> None:
+        asked.append(now)
+        plan(now=now)
+
+    monkeypatch.setattr(retention, "plan_clearing", counted)
     pulse = tasks.Pulse(SimpleNamespace())
     for _beat in range(3):
         pulse.pulse("worker@here")
