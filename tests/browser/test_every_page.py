@@ -10,6 +10,8 @@ from tests.cast import ASKERS, Cast, make_cast
 
 pytestmark = [pytest.mark.browser, pytest.mark.django_db(transaction=True)]
 
+PARTS = {"reading_units"}  # fetched into another page, never opened
+
 
 def pages_of(cast: Cast, asker: str) -> dict[str, str]:
     """URL name and path of each page that `asker` gets as a page."""
@@ -21,8 +23,11 @@ def pages_of(cast: Cast, asker: str) -> dict[str, str]:
         if method != "get" or status not in ("200", "410"):
             continue
         path = reverse(name, kwargs=_filled(arguments, cast.case))
-        if browser.get(path).headers["Content-Type"].startswith("text/html"):
-            found[name] = path
+        answer = browser.get(path)
+        if name in PARTS or not answer.headers["Content-Type"].startswith("text/html"):
+            continue
+        assert answer.content.lstrip().startswith(b"<!DOCTYPE html>"), name
+        found[name] = path
     return found
 
 
@@ -38,7 +43,7 @@ def test_nothing_is_wrong_with_any_page(asker, visitors) -> None:
     for name, path in pages.items():
         visitor.look(width=1280, scheme="light")
         visitor.open(path)
-        for width, scheme in ((1280, "light"), (1280, "dark"), (360, "light"), (360, "dark")):
+        for width, scheme in ((1280, "light"), (360, "dark")):
             visitor.look(width=width, scheme=scheme)
             where = f"{name} {width} {scheme}"
             wrong += [f"{where}: {line}" for line in visitor.axe()]
