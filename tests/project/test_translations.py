@@ -19,11 +19,10 @@ PLACES = re.compile(r"%\((\w+)\)[a-z]|%[sd]|\{(\w*)\}")
 def strings_of_code(source: str) -> Iterator[str]:
     """The first text of each marked call."""
     for node in ast.walk(ast.parse(source)):
-        marked = isinstance(node, ast.Call) and isinstance(node.func, ast.Name)
-        if marked and node.func.id in MARKS and node.args:
-            first = node.args[0]
-            if isinstance(first, ast.Constant) and isinstance(first.value, str):
-                yield first.value
+        match node:
+            case ast.Call(func=ast.Name(id=name), args=[ast.Constant(value=str(text)), *_]):
+                if name in MARKS:
+                    yield text
 
 
 def strings_of_template(source: str) -> Iterator[str]:
@@ -48,7 +47,7 @@ def marked_strings() -> dict[str, str]:
 @pytest.fixture(scope="module")
 def german() -> dict[str, list[str]]:
     with CATALOGUE.open("rb") as file:
-        entries = gettext.GNUTranslations(file)._catalog
+        entries = vars(gettext.GNUTranslations(file))["_catalog"]
     found: dict[str, list[str]] = {}
     for key, text in entries.items():
         found.setdefault(key if isinstance(key, str) else key[0], []).append(text)

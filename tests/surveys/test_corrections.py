@@ -303,5 +303,5 @@ def test_the_database_refuses_to_change_a_correction(sealed, right, office):
 
 def test_a_correction_is_no_look_at_the_meter(sealed, right, office):
     correct(sealed, office, **right)
-    (row,) = Visit.objects.filter(pk=sealed.visit_id).for_list()
-    assert (row.n_readings, row.readings.count()) == (1, 2)
+    (visit,) = Visit.objects.filter(pk=sealed.visit_id).for_list()
+    assert (vars(visit)["n_readings"], visit.readings.count()) == (1, 2)

@@ -85,7 +85,7 @@ def test_a_file_with_several_spellings_gives_one_spot_as_first_spelt():
     n_spots = Spot.objects.count()
     names = set(Spot.objects.values_list("room__name", "name"))
     rows = TABLES["readings.csv"]
-    tables = TABLES | {"readings.csv": rows + spell(rows)}
+    tables = {**TABLES, "readings.csv": rows + spell(rows)}
     odd_source = as_zip(as_files(tables, case=CASE_TOML.replace("EB-TEST-1", "EB-TEST-2")))
     odd = import_case_folder(source=odd_source, by=None, now=_now()).case
     assert Spot.objects.count() == 2 * n_spots

@@ -8,7 +8,7 @@ from django.utils import timezone
 
 from surveys.models import Calibration, GroundCheck, Guideline, Measurand, Reading, Visit
 from surveys.results import dangers_of, visit_results
-from surveys.services import ground_checks, places, visits
+from surveys.services import ground_checks, places, typed_readings, visits
 from tests.factories import (
     BASELINE_DAY,
     CalibrationFactory,
@@ -162,7 +162,7 @@ def test_of_certificates_that_all_began_later_the_first_describes_the_instrument
     second = CalibrationFactory.create(
         instrument=first.instrument, calibrated_on=DAY_AFTER + dt.timedelta(days=9)
     )
-    found = visits.latest_calibration(
+    found = typed_readings.latest_calibration(
         [second, first], instrument=first.instrument_id, quantity=first.quantity, day=BASELINE_DAY
     )
     assert found == first
