@@ -3,7 +3,7 @@
 from typing import Any
 
 from django import forms
-from django.utils.translation import gettext as _now
+from django.utils.translation import gettext
 from django.utils.translation import gettext_lazy as _
 
 from consult.models import DataRequest, Retention
@@ -31,7 +31,7 @@ class ErasureForm(forms.Form):
         typed = " ".join(self.cleaned_data["name"].split())
         if typed != self.expected:
             raise forms.ValidationError(
-                _now("This is not the name. Type: %(name)s") % {"name": self.expected}
+                gettext("This is not the name. Type: %(name)s") % {"name": self.expected}
             )
         return typed
 
@@ -50,5 +50,5 @@ class RetentionForm(forms.ModelForm):  # type: ignore[type-arg]  # not subscript
         for name, field in self.fields.items():
             row_field: Any = Retention._meta.get_field(name)
             least, most = (one.limit_value for one in row_field.validators[:2])
-            field.help_text = _now("%(least)s to %(most)s") % {"least": least, "most": most}
+            field.help_text = gettext("%(least)s to %(most)s") % {"least": least, "most": most}
             field.widget.attrs |= {"min": least, "max": most}

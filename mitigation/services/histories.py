@@ -7,6 +7,7 @@ from typing import Any
 from django.urls import reverse
 from django.utils.text import Truncator
 from django.utils.translation import gettext as _
+from django.utils.translation import gettext_lazy
 
 from consult.models import Assignment, Client, Contact, Letter, Property
 from consult.services.histories import (
@@ -24,6 +25,8 @@ from surveys.models import Guideline, Reading
 from surveys.services.histories import instrument_changes, place_changes, visit_changes
 
 LONGEST_NOTE = 300
+_CASE = {"stage": gettext_lazy("Stage"), "guideline": gettext_lazy("Guideline")}
+_ASSIGNMENT = {"user": gettext_lazy("Name")}
 
 
 def case_changes(case: Case, user: Any) -> list[Change]:
@@ -54,13 +57,13 @@ def _people_and_case(case: Case, names: Names) -> Iterator[Change]:
     for what, model, wanted in told:
         yield from changes(
             rows_of(model, **wanted),
-            tell=names.teller(model),
+            tell=names.teller(model, _CASE if model is Case else None),
             names=names,
             title=partial(_row_title, what),
         )
     yield from changes(
         rows_of(Assignment, property_id=home.pk),
-        tell=names.teller(Assignment),
+        tell=names.teller(Assignment, _ASSIGNMENT),
         names=names,
         title=lambda row: _titled(_("Assessor"), names.people.get(row["user_id"])),
     )

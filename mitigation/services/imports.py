@@ -5,6 +5,7 @@ from dataclasses import dataclass
 from datetime import datetime
 
 from django.db import IntegrityError, transaction
+from django.utils.translation import gettext
 
 from consult.models import Assignment, Client, Property, User
 from mitigation.models import Case, CaseVisit, Stage
@@ -105,7 +106,9 @@ def known_case(folder: CheckedFolder) -> Case | None:
 
 def refuse_known_reference(reference: str) -> None:
     if reference and Case.objects.filter(reference=reference).exists():
-        allowed = "a reference that no case has yet; this one belongs to a case with other content"
+        allowed = gettext(
+            "a reference that no case has yet; this one belongs to a case with other content"
+        )
         raise CaseFolderRefused([Fault(CASE, None, "reference", reference, allowed)])
 
 

@@ -14,6 +14,7 @@ from django.core.files.storage import default_storage
 from django.db import transaction
 from django.utils import timezone
 from django.utils.translation import gettext as _
+from django.utils.translation import override
 
 from consult.models import Job, User
 from consult.services.files import write_file
@@ -170,18 +171,20 @@ def check_upload(arguments: dict[str, Any], run: Run) -> None:
     rows = PendingUpload.objects.filter(pk=arguments["upload"], state=State.CHECKING)
     if not rows.update(step=Step.CHECKING):
         return
-    pending = rows.get()
+    pending = rows.select_related("owner").get()
     upload = _upload_of(pending)
-    if upload is None:
-        _refuse(rows, pending, previews.refused([_gone(pending)], 1))
-        return
-    preview = preview_of(upload)
+    with override(pending.owner.language):
+        if upload is None:
+            _refuse(rows, pending, previews.refused([_gone(pending)], 1))
+            return
+        preview = preview_of(upload)
+        wrong = {} if preview.ok else previews.shown(preview)
     if not run.is_current():
         return
     if preview.ok:
         rows.update(state=State.READY, step=Step.NONE, **_checked(preview))
     else:
-        _refuse(rows, pending, previews.shown(preview))
+        _refuse(rows, pending, wrong)
 
 
 def import_upload(arguments: dict[str, Any], run: Run) -> None:
@@ -191,19 +194,20 @@ def import_upload(arguments: dict[str, Any], run: Run) -> None:
         return
     pending = rows.select_related("owner").get()
     upload = _upload_of(pending)
-    if upload is None:
-        _refuse(rows, pending, previews.refused([_gone(pending)], 1))
-        return
-    try:
-        result = import_case_folder(
-            source=upload,
-            by=pending.owner,
-            now=timezone.now(),
-            before_storing=lambda n: rows.update(step=Step.STORING, n_readings=n),
-        )
-    except CaseFolderRefused as refused:
-        _refuse(rows, pending, previews.refused(refused.faults, refused.count))
-        return
+    with override(pending.owner.language):
+        if upload is None:
+            _refuse(rows, pending, previews.refused([_gone(pending)], 1))
+            return
+        try:
+            result = import_case_folder(
+                source=upload,
+                by=pending.owner,
+                now=timezone.now(),
+                before_storing=lambda n: rows.update(step=Step.STORING, n_readings=n),
+            )
+        except CaseFolderRefused as refused:
+            _refuse(rows, pending, previews.refused(refused.faults, refused.count))
+            return
     rows.update(state=State.DONE, step=Step.NONE, case=result.case, preview={})
     default_storage.delete(str(pending.file))
 
@@ -260,4 +264,5 @@ def _upload_of(pending: PendingUpload) -> Upload | None:
 
 
 def _gone(pending: PendingUpload) -> Fault:
-    return Fault(pending.name, None, None, None, "the file that was uploaded; upload it again")
+    wanted = _("the file that was uploaded; upload it again")
+    return Fault(pending.name, None, None, None, wanted)

@@ -8,6 +8,7 @@ from typing import TypeVar
 
 from django.core.exceptions import ValidationError
 from django.core.validators import validate_email
+from django.utils.translation import gettext
 
 from surveys.intake.cells import NotAllowed, number_of
 from surveys.intake.columns import CASE_KEYS, KeySpec
@@ -63,10 +64,11 @@ class Entries:
         word = self.values.get(key, "")
         if not word:
             if spec.required:
-                self.fault(key, spec.name, word, f"{spec.says}; it is required")
+                self.fault(key, spec.name, word, f"{spec.says}; {gettext('it is required')}")
             return empty
         if len(word) > spec.longest or any(map(is_control, word)):
-            self.fault(key, spec.name, word, f"at most {spec.longest} plain characters")
+            allowed = gettext("at most %(n)s plain characters") % {"n": spec.longest}
+            self.fault(key, spec.name, word, allowed)
             return empty
         try:
             return parse(word)
@@ -82,7 +84,8 @@ class Entries:
 def entries_of_toml(data: bytes, log: FaultLog) -> Entries | None:
     """What case.toml holds; None with a fault in `log` when it can't be read."""
     if len(data) > _MOST_BYTES:
-        log.add(CASE, None, None, f"{len(data)} bytes", f"at most {_MOST_BYTES} bytes")
+        found = gettext("%(n)s bytes") % {"n": len(data)}
+        log.add(CASE, None, None, found, gettext("at most %(n)s bytes") % {"n": _MOST_BYTES})
         return None
     text = decoded(CASE, data, log)
     if text is None:
@@ -114,15 +117,16 @@ def _enter(entries: Entries, key: tuple[str, str], value: object) -> None:
     if key not in {(spec.section, spec.key) for spec in CASE_KEYS}:
         _refuse_key(entries, key, name)
     elif key in entries.values:
-        entries.fault(key, name, name, "each key once")
+        entries.fault(key, name, name, gettext("each key once"))
     elif isinstance(value, bool) or not isinstance(value, str | int | float):
-        entries.fault(key, name, str(value), "a text in quotes or a number")
+        entries.fault(key, name, str(value), gettext("a text in quotes or a number"))
     else:
         entries.values[key] = value.strip() if isinstance(value, str) else str(value)
 
 
 def _refuse_key(entries: Entries, key: tuple[str, str], name: str) -> None:
-    allowed = "the keys " + ", ".join(spec.name for spec in CASE_KEYS)
+    names = ", ".join(spec.name for spec in CASE_KEYS)
+    allowed = gettext("the keys %(names)s") % {"names": names}
     entries.fault(key, name, name, allowed)
 
 
@@ -143,7 +147,8 @@ def entries_of_sheet(raw: RawTable, log: FaultLog) -> Entries | None:
     """What the sheet "case" holds: a row for each key."""
     header = [cleaned(cell).casefold() for cell in raw.rows[0]] if raw.rows else []
     if tuple(header[:3]) != SHEET_HEADER or any(header[3:]):
-        log.add(raw.label, 1, None, ", ".join(header), "the columns " + ", ".join(SHEET_HEADER))
+        allowed = gettext("the columns %(names)s") % {"names": ", ".join(SHEET_HEADER)}
+        log.add(raw.label, 1, None, ", ".join(header), allowed)
         return None
     entries = Entries(raw.label, {}, {}, log)
     for number, row in enumerate(raw.rows[1:], start=2):
@@ -153,7 +158,7 @@ def entries_of_sheet(raw: RawTable, log: FaultLog) -> Entries | None:
         where = (section.casefold(), key.casefold())
         entries.rows.setdefault(where, number)
         if any(rest):
-            log.add(raw.label, number, None, str(rest), "three columns")
+            log.add(raw.label, number, None, str(rest), gettext("three columns"))
         _enter(entries, where, value)
     return entries
 
@@ -164,8 +169,8 @@ def read_case(entries: Entries, guidelines: Sequence[str]) -> CaseFile | None:
     spec = {each.name: each for each in CASE_KEYS}
     country = entries.read(spec["property.country"], _country, "")
     voltage_v, frequency_hz = SUPPLY.get(country, DEFAULT_SUPPLY)
-    positive = _number(entries, lambda value: value > 0, "a number above 0")
-    percent = _number(entries, lambda value: 0 <= value <= 100, "a number from 0 to 100")
+    positive = _number(entries, lambda value: value > 0, gettext("a number above 0"))
+    percent = _number(entries, lambda value: 0 <= value <= 100, gettext("a number from 0 to 100"))
     target = str(DEFAULT_TARGET)
     case = CaseFile(
         reference=entries.read(spec["reference"], _line, ""),
@@ -211,13 +216,13 @@ def _one_of(*allowed: str) -> Callable[[str], str]:
 
 def _line(word: str) -> str:
     if len(word.splitlines()) > 1:
-        raise NotAllowed("one line of text")
+        raise NotAllowed(gettext("one line of text"))
     return word
 
 
 def _country(word: str) -> str:
     if not re.fullmatch(r"[A-Za-z]{2}", word):
-        raise NotAllowed("two letters, such as DE or US")
+        raise NotAllowed(gettext("two letters, such as DE or US"))
     return word.upper()
 
 
@@ -232,5 +237,5 @@ def _email(word: str) -> str:
     try:
         validate_email(word)
     except ValidationError as error:
-        raise NotAllowed("an e-mail address, such as name@example.org") from error
+        raise NotAllowed(gettext("an e-mail address, such as name@example.org")) from error
     return word

@@ -6,6 +6,7 @@ from datetime import date
 from typing import TypeVar
 
 import numpy as np
+from django.utils.translation import gettext
 
 from surveys.calc.arrays import CodeArray, FloatArray
 from surveys.calc.units import parse_unit
@@ -17,7 +18,6 @@ _NUMBER = re.compile(r"-?(?:\d+(?:[.,]\d*)?|[.,]\d+)(?:[eE][+-]?\d+)?", re.ASCII
 _GROUPED = re.compile(r"-?[1-9]\d{0,2},\d{3}", re.ASCII)
 _DATE = re.compile(r"\d{4}-\d{2}-\d{2}", re.ASCII)
 MARKS = {"<": -1, ">": 1}
-_BOTH = "a number with one decimal mark, not '.' and ',' together"
 
 
 class NotAllowed(ValueError):
@@ -31,12 +31,13 @@ def number_of(word: str, comma_is_decimal: bool, says: str) -> float:
     well part thousands.
     """
     if "." in word and "," in word:
-        raise NotAllowed(_BOTH)
+        raise NotAllowed(gettext("a number with one decimal mark, not '.' and ',' together"))
     if not _NUMBER.fullmatch(word):
         raise NotAllowed(says)
     if "," in word:
         if not comma_is_decimal and _GROUPED.fullmatch(word):
-            raise NotAllowed(f"{says}; write '.', for ',' could part thousands here")
+            dot = gettext("write '.', for ',' could part thousands here")
+            raise NotAllowed(f"{says}; {dot}")
         word = word.replace(",", ".")
     value = float(word)
     if not np.isfinite(value):
@@ -47,11 +48,11 @@ def number_of(word: str, comma_is_decimal: bool, says: str) -> float:
 def date_of(word: str) -> date:
     """The day that a cell holds, written year-month-day."""
     if not _DATE.fullmatch(word):
-        raise NotAllowed("a date such as 2026-03-14")
+        raise NotAllowed(gettext("a date such as 2026-03-14"))
     try:
         return date.fromisoformat(word)
     except ValueError as error:
-        raise NotAllowed("a day of the calendar, such as 2026-03-14") from error
+        raise NotAllowed(gettext("a day of the calendar, such as 2026-03-14")) from error
 
 
 def normal(word: str) -> str:
@@ -90,7 +91,7 @@ def numbers(table: Table, name: str, check: Callable[[float], bool], says: str) 
 
 def marked_numbers(table: Table, name: str) -> tuple[FloatArray, CodeArray]:
     """A column of readings: their values (NaN = empty), and -1 for "<", 1 for ">", else 0."""
-    says = "a number of 0 or more, such as 4.2, <0.3 or >2000"
+    says = gettext("a number of 0 or more, such as 4.2, <0.3 or >2000")
     comma = table.comma_is_decimal
 
     def parse(word: str) -> tuple[float, int]:
@@ -99,7 +100,7 @@ def marked_numbers(table: Table, name: str) -> tuple[FloatArray, CodeArray]:
         if value < 0 or word.startswith("-"):
             raise NotAllowed(says)
         if mark == -1 and value == 0:
-            raise NotAllowed(f"{says}; nothing is under 0")
+            raise NotAllowed(f"{says}; {gettext('nothing is under 0')}")
         return value, mark
 
     read = read_words(table, name, parse, (np.nan, 0))
@@ -142,7 +143,7 @@ def among(table: Table, name: str, known: Mapping[str, T], empty: T, what: str) 
 
     def parse(word: str) -> T:
         if word not in known:
-            raise NotAllowed(f"{what}: {shown or 'none there'}")
+            raise NotAllowed(f"{what}: {shown or gettext('none there')}")
         return known[word]
 
     return read_words(table, name, parse, empty)

@@ -2,6 +2,9 @@
 
 from dataclasses import dataclass
 
+from django.utils.translation import gettext
+from django.utils.translation import gettext_noop as _
+
 from surveys.intake.sources import GROUND_CHECKS, INSTRUMENTS, READINGS, VISITS
 
 NOTE = 10_000
@@ -15,28 +18,40 @@ class ColumnSpec:
     """A column: what a cell may hold, in words for people and as a list for validation."""
 
     name: str
-    says: str
+    rule: str
     required: bool = False
     longest: int = 40
     words: tuple[str, ...] = ()
     is_date: bool = False
+    is_text: bool = False
+
+    @property
+    def says(self) -> str:
+        """What a cell may hold, in the reader's language; the words of the format stay."""
+        rule = gettext(self.rule) if self.rule else ""
+        if self.is_text:
+            return f"{rule}, {at_most(self.longest)}"
+        return " ".join(filter(None, (", ".join(self.words), rule)))
 
 
-def _text(name: str, says: str, longest: int, required: bool = False) -> ColumnSpec:
-    return ColumnSpec(name, f"{says}, at most {longest} characters", required, longest)
+def at_most(characters: int) -> str:
+    return gettext("at most %(n)s characters") % {"n": characters}
 
 
-def _word(name: str, words: tuple[str, ...], says: str = "", required: bool = False) -> ColumnSpec:
-    listed = ", ".join(words)
-    return ColumnSpec(name, f"{listed}{says}", required, 40, words)
+def _text(name: str, rule: str, longest: int, required: bool = False) -> ColumnSpec:
+    return ColumnSpec(name, rule, required, longest, is_text=True)
 
 
-def _number(name: str, says: str, required: bool = False) -> ColumnSpec:
-    return ColumnSpec(name, says, required)
+def _word(name: str, words: tuple[str, ...], rule: str = "", required: bool = False) -> ColumnSpec:
+    return ColumnSpec(name, rule, required, 40, words)
 
 
-def _date(name: str, says: str, required: bool = False) -> ColumnSpec:
-    return ColumnSpec(name, says, required, is_date=True)
+def _number(name: str, rule: str, required: bool = False) -> ColumnSpec:
+    return ColumnSpec(name, rule, required)
+
+
+def _date(name: str, rule: str, required: bool = False) -> ColumnSpec:
+    return ColumnSpec(name, rule, required, is_date=True)
 
 
 QUANTITIES = ("electric field", "body voltage", "magnetic flux density")
@@ -48,66 +63,74 @@ OUTLET_TESTS = ("ok", "fault", "not tested")
 UNIT_WORDS = ("V/m", "kV/m", "mV", "V", "nT", "µT", "uT", "mG")
 AXES = ("x", "y", "z", "total")
 
-_AXIS = "a number of 0 or more, <number under the range, >number over it"
-_DATE = "a date such as 2026-03-14"
+_AXIS = _("a number of 0 or more, <number under the range, >number over it")
+_DATE = _("a date such as 2026-03-14")
 
 INSTRUMENT_COLUMNS = (
-    _text("instrument", "the name on its label", 80, required=True),
-    _text("description", "a text", 200),
+    _text("instrument", _("the name on its label"), 80, required=True),
+    _text("description", _("a text"), 200),
     _word("quantity", QUANTITIES, required=True),
     _word("axes", ("1", "3")),
-    _word("unit", UNIT_WORDS, " (as it goes with the quantity)", required=True),
-    _number("gain_percent", "a number of 0 or more, expanded (k=2), in percent", required=True),
-    _number("resolution", "a number above 0, in the unit of the row", required=True),
-    _number("noise", "a number of 0 or more, in the unit of the row"),
-    _number("floor", "a number of 0 or more, in the unit of the row"),
-    _number("ceiling", "a number above the floor, in the unit of the row"),
-    _number("low_hz", "a number of 0 or more, in Hz"),
-    _number("high_hz", "a number above low_hz, in Hz"),
-    _text("certificate", "the number of the certificate", 80),
+    _word("unit", UNIT_WORDS, _("(as it goes with the quantity)"), required=True),
+    _number("gain_percent", _("a number of 0 or more, expanded (k=2), in percent"), required=True),
+    _number("resolution", _("a number above 0, in the unit of the row"), required=True),
+    _number("noise", _("a number of 0 or more, in the unit of the row")),
+    _number("floor", _("a number of 0 or more, in the unit of the row")),
+    _number("ceiling", _("a number above the floor, in the unit of the row")),
+    _number("low_hz", _("a number of 0 or more, in Hz")),
+    _number("high_hz", _("a number above low_hz, in Hz")),
+    _text("certificate", _("the number of the certificate"), 80),
     _date("calibrated_on", _DATE),
-    _date("due_on", f"{_DATE}, not before calibrated_on"),
+    _date("due_on", _("a date such as 2026-03-14, not before calibrated_on")),
 )
 VISIT_COLUMNS = (
-    _text("visit", "a name of its own", 80, required=True),
+    _text("visit", _("a name of its own"), 80, required=True),
     _word("kind", KINDS, required=True),
     _date("date", _DATE, required=True),
-    _text("assessor", "a name", 120),
-    _number("temperature_c", "a number, in °C"),
-    _number("humidity_percent", "a number from 0 to 100"),
-    _number("supply_voltage", "a number above 0, in V"),
-    _text("note", "a text", NOTE),
+    _text("assessor", _("a name"), 120),
+    _number("temperature_c", _("a number, in °C")),
+    _number("humidity_percent", _("a number from 0 to 100")),
+    _number("supply_voltage", _("a number above 0, in V")),
+    _text("note", _("a text"), NOTE),
 )
 READING_COLUMNS = (
-    _text("visit", "a visit of visits.csv", 80, required=True),
-    _text("room", "a name", 80, required=True),
-    _text("spot", "a name", 80, required=True),
-    _word("use", USES, " (empty = other; one for each spot)"),
+    _text("visit", _("a visit of visits.csv"), 80, required=True),
+    _text("room", _("a name"), 80, required=True),
+    _text("spot", _("a name"), 80, required=True),
+    _word("use", USES, _("(empty = other; one for each spot)")),
     _word("quantity", QUANTITIES, required=True),
-    _word("reference", REFERENCES, " for the electric field; else empty"),
-    _text("ground_point", "a name", 80),
-    _text("instrument", "an instrument of instruments.csv with this quantity", 80, required=True),
+    _word("reference", REFERENCES, _("for the electric field; else empty")),
+    _text("ground_point", _("a name"), 80),
+    _text(
+        "instrument", _("an instrument of instruments.csv with this quantity"), 80, required=True
+    ),
     _number("x", _AXIS),
     _number("y", _AXIS),
     _number("z", _AXIS),
-    _number("total", f"{_AXIS}; either a total or one to three axes"),
-    _word("unit", UNIT_WORDS, " (as it goes with the quantity)", required=True),
-    _word("state", STATES, " (empty = as-used)"),
-    _text("circuits_off", "names of circuits, with semicolons between", NOTE),
-    _text("taken_at", "an hour", 40),
-    _text("set_aside", "why this reading does not count", NOTE),
-    _number("body_distance_m", "a number of 0 or more, in m"),
-    _number("surface_distance_m", "a number of 0 or more, in m"),
-    _text("load", "what was running", 200),
-    _text("note", "a text", NOTE),
+    _number(
+        "total",
+        _(
+            "a number of 0 or more, <number under the range, >number over it; "
+            "either a total or one to three axes"
+        ),
+    ),
+    _word("unit", UNIT_WORDS, _("(as it goes with the quantity)"), required=True),
+    _word("state", STATES, _("(empty = as-used)")),
+    _text("circuits_off", _("names of circuits, with semicolons between"), NOTE),
+    _text("taken_at", _("an hour"), 40),
+    _text("set_aside", _("why this reading does not count"), NOTE),
+    _number("body_distance_m", _("a number of 0 or more, in m")),
+    _number("surface_distance_m", _("a number of 0 or more, in m")),
+    _text("load", _("what was running"), 200),
+    _text("note", _("a text"), NOTE),
 )
 GROUND_CHECK_COLUMNS = (
-    _text("visit", "a visit of visits.csv", 80, required=True),
-    _text("point", "a name", 80, required=True),
-    _text("other_point", "a name other than that of point", 80),
-    _number("voltage_v", "a number of 0 or more, in V"),
-    _word("outlet_test", OUTLET_TESTS, " (empty = not tested)"),
-    _text("note", "a text", NOTE),
+    _text("visit", _("a visit of visits.csv"), 80, required=True),
+    _text("point", _("a name"), 80, required=True),
+    _text("other_point", _("a name other than that of point"), 80),
+    _number("voltage_v", _("a number of 0 or more, in V")),
+    _word("outlet_test", OUTLET_TESTS, _("(empty = not tested)")),
+    _text("note", _("a text"), NOTE),
 )
 MOST_ROWS = {
     INSTRUMENTS: MOST_REGISTER_ROWS,
@@ -129,7 +152,7 @@ class KeySpec:
 
     section: str
     key: str
-    says: str
+    rule: str
     required: bool = False
     longest: int = 200
     words: tuple[str, ...] = ()
@@ -139,21 +162,30 @@ class KeySpec:
         """The key with its section, as people write it."""
         return f"{self.section}.{self.key}" if self.section else self.key
 
+    @property
+    def says(self) -> str:
+        """What it may be, in the reader's language."""
+        return gettext(self.rule)
+
 
 LANGUAGES = ("en", "de")
 CASE_KEYS = (
-    KeySpec("", "reference", "at most 40 characters; empty = the next free one", False, 40),
-    KeySpec("client", "name", "a name of at most 120 characters", True, 120),
-    KeySpec("client", "email", "an e-mail address", False, 254),
-    KeySpec("client", "language", "en or de (empty = en)", words=LANGUAGES),
-    KeySpec("property", "address", "a text", True, 1000),
-    KeySpec("property", "country", "two letters, such as DE or US", True),
+    KeySpec("", "reference", _("at most 40 characters; empty = the next free one"), False, 40),
+    KeySpec("client", "name", _("a name of at most 120 characters"), True, 120),
+    KeySpec("client", "email", _("an e-mail address"), False, 254),
+    KeySpec("client", "language", _("en or de (empty = en)"), words=LANGUAGES),
+    KeySpec("property", "address", _("a text"), True, 1000),
+    KeySpec("property", "country", _("two letters, such as DE or US"), True),
     KeySpec(
-        "property", "supply_voltage", "a number above 0, in V (empty = 120 for US and CA, else 230)"
+        "property",
+        "supply_voltage",
+        _("a number above 0, in V (empty = 120 for US and CA, else 230)"),
     ),
-    KeySpec("property", "frequency", "a number above 0, in Hz (empty = 60 for US and CA, else 50)"),
-    KeySpec("property", "phases", "1, 2 (split) or 3 (empty = 1)", words=("1", "2", "3")),
-    KeySpec("assessment", "guideline", "a guideline of the practice (empty = SBM-2015)"),
-    KeySpec("assessment", "target", "band 1 or 2 (empty = 2)", words=("1", "2")),
-    KeySpec("assessment", "placement_percent", "a number from 0 to 100 (empty = 5)"),
+    KeySpec(
+        "property", "frequency", _("a number above 0, in Hz (empty = 60 for US and CA, else 50)")
+    ),
+    KeySpec("property", "phases", _("1, 2 (split) or 3 (empty = 1)"), words=("1", "2", "3")),
+    KeySpec("assessment", "guideline", _("a guideline of the practice (empty = SBM-2015)")),
+    KeySpec("assessment", "target", _("band 1 or 2 (empty = 2)"), words=("1", "2")),
+    KeySpec("assessment", "placement_percent", _("a number from 0 to 100 (empty = 5)")),
 )

@@ -5,6 +5,8 @@ import io
 import re
 import unicodedata
 
+from django.utils.translation import gettext
+
 from surveys.intake.faults import FaultLog
 from surveys.intake.tables import RawTable
 
@@ -21,7 +23,13 @@ def decoded(label: str, data: bytes, log: FaultLog) -> str | None:
         before = data[data.startswith(b"\xef\xbb\xbf") * 3 :][: error.start]
         rows = len(before.replace(b"\r\n", b"\n").replace(b"\r", b"\n").split(b"\n"))
         wrong = error.object[error.start : error.start + 1].hex()
-        log.add(label, rows, None, f"the byte {wrong}", "text in UTF-8")
+        log.add(
+            label,
+            rows,
+            None,
+            gettext("the byte %(byte)s") % {"byte": wrong},
+            gettext("text in UTF-8"),
+        )
         return None
     return unicodedata.normalize("NFC", text)
 
@@ -36,7 +44,7 @@ def read_csv(label: str, data: bytes, log: FaultLog) -> RawTable | None:
     if wrong:
         rows, wrong = _rows(_BLANKS_AFTER_QUOTE.sub(_QUOTE, text), separator)
     if wrong:
-        log.add(label, len(rows) + 1, None, wrong, "cells with whole pairs of quotes")
+        log.add(label, len(rows) + 1, None, wrong, gettext("cells with whole pairs of quotes"))
         return None
     return RawTable(label, rows, comma_is_decimal=separator == ";")
 

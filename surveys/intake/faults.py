@@ -4,6 +4,7 @@ from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 
 from django.core.exceptions import ValidationError
+from django.utils.translation import gettext
 
 MOST_SHOWN = 200
 _LONGEST_FOUND = 60
@@ -22,10 +23,11 @@ class Fault:
     def __str__(self) -> str:
         place = _one_line(self.file)
         if self.row is not None:
-            place += f" row {self.row}"
+            place += f" {gettext('row')} {self.row}"
         if self.column is not None:
-            place += f", column {_one_line(self.column)}"
-        return f"{place}: found {_shown(self.found)}, allowed: {self.allowed}"
+            place += f", {gettext('column')} {_one_line(self.column)}"
+        said = gettext("%(place)s: found %(found)s, allowed: %(allowed)s")
+        return said % {"place": place, "found": _shown(self.found), "allowed": self.allowed}
 
 
 def _one_line(name: str) -> str:
@@ -35,7 +37,7 @@ def _one_line(name: str) -> str:
 
 def _shown(found: str | None) -> str:
     if found is None or found == "":
-        return "nothing"
+        return gettext("nothing")
     if len(found) > _LONGEST_FOUND:
         found = found[:_LONGEST_FOUND] + "…"
     return repr(found)
@@ -81,7 +83,8 @@ def lines(faults: Sequence[Fault], count: int) -> list[str]:
     """One line a fault, and a last one that counts those which are not listed."""
     listed = [str(fault) for fault in faults]
     if count > len(faults):
-        listed.append(f"... and {count - len(faults)} more wrong cells")
+        more = count - len(faults)
+        listed.append(gettext("... and %(n)s more wrong cells") % {"n": more})
     return listed
 
 

@@ -2,6 +2,8 @@
 
 from dataclasses import dataclass
 
+from django.utils.translation import gettext
+
 from surveys.intake.casefile import CaseFile, entries_of_sheet, entries_of_toml, read_case
 from surveys.intake.columns import COLUMNS, MOST_ROWS
 from surveys.intake.csvfile import read_csv
@@ -106,20 +108,23 @@ def _raw_tables(files: Files, log: FaultLog) -> dict[str, RawTable]:
         if tables:
             for name in REQUIRED_FILES:
                 if name not in tables:
-                    log.add(files.name, None, None, None, f"a sheet {name.partition('.')[0]}")
+                    wanted = gettext("a sheet %(name)s") % {"name": name.partition(".")[0]}
+                    log.add(files.name, None, None, None, wanted)
         return tables
     tables = {}
     for name in FILES:
         data = files.content.get(name)
         if data is None and name in REQUIRED_FILES:
-            log.add(name, None, None, None, f"the file {name}, it is required")
+            wanted = gettext("the file %(name)s, it is required") % {"name": name}
+            log.add(name, None, None, None, wanted)
         elif data is not None and name != CASE:
             table = read_csv(name, data, log)
             if table is not None:
                 tables[name] = table
     for name in files.content:
         if name not in FILES:
-            log.add(name, None, None, name, f"the files {', '.join(FILES)}")
+            known = gettext("the files %(names)s") % {"names": ", ".join(FILES)}
+            log.add(name, None, None, name, known)
     return tables
 
 

@@ -5,6 +5,7 @@ from dataclasses import dataclass
 from datetime import date
 
 import numpy as np
+from django.utils.translation import gettext
 
 from surveys.calc.arrays import CodeArray, FloatArray, IntArray
 from surveys.calc.units import Measurand
@@ -107,8 +108,8 @@ def _values(table: Table) -> tuple[FloatArray, CodeArray]:
     read = [marked_numbers(table, name) for name in AXES]
     filled = np.stack([~table[name].is_empty for name in AXES], axis=1)
     axes, total = filled[:, :3].any(axis=1), filled[:, 3]
-    table.fault(np.flatnonzero(axes & total), "total", "either a total or axes, not both")
-    table.fault(np.flatnonzero(~axes & ~total), "total", "a total, or one to three axes")
+    table.fault(np.flatnonzero(axes & total), "total", gettext("either a total or axes, not both"))
+    table.fault(np.flatnonzero(~axes & ~total), "total", gettext("a total, or one to three axes"))
     return (
         np.stack([values for values, _ in read], axis=1),
         np.stack([marks for _, marks in read], axis=1),
@@ -125,12 +126,12 @@ def _measurands(table: Table) -> tuple[list[str], list[str]]:
     table.fault(
         np.flatnonzero(is_electric & no_reference),
         "reference",
-        "ground or potential-free, for the electric field",
+        gettext("ground or potential-free, for the electric field"),
     )
     table.fault(
         np.flatnonzero(known & ~is_electric & ~no_reference),
         "reference",
-        "nothing, except for the electric field",
+        gettext("nothing, except for the electric field"),
     )
     quantity = table["quantity"].spread(quantity_words)
     reference = table["reference"].spread(reference_words)
@@ -161,7 +162,7 @@ def _calibrations(
     for place, row in enumerate(instruments):
         described.setdefault((row.name, row.quantity), []).append(place)
     names = {row.name: True for row in instruments}
-    known = among(table, "instrument", names, False, "an instrument of instruments.csv")
+    known = among(table, "instrument", names, False, gettext("an instrument of instruments.csv"))
     is_known = _coded(table, "instrument", [int(each) for each in known]) == 1
     pair_of = {pair: code for code, pair in enumerate(described)}
     pairs = np.fromiter(
@@ -171,7 +172,7 @@ def _calibrations(
     )
     has_quantity = np.fromiter(map(bool, quantity), dtype=bool, count=len(table))
     missing = np.flatnonzero(is_known & has_quantity & (pairs < 0))
-    table.fault(missing, "instrument", "an instrument with a row for this quantity")
+    table.fault(missing, "instrument", gettext("an instrument with a row for this quantity"))
     pins = np.full((len(visits) + 1, len(described) + 1), -1, dtype=np.int64)
     for place, visit_row in enumerate(visits):
         for pair, rows in described.items():
@@ -217,7 +218,7 @@ def _spots(table: Table) -> tuple[list[tuple[str, str, str]], IntArray]:
     table.fault(
         given[use[given] != use_of_spot[spot[given]]],
         "use",
-        "one use for each spot (an earlier row of the spot has another)",
+        gettext("one use for each spot (an earlier row of the spot has another)"),
     )
     spots = [
         (

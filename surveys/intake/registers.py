@@ -1,11 +1,12 @@
 """The small tables of a case folder: instruments, visits, ground checks."""
 
 from collections import Counter
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date
 
 import numpy as np
+from django.utils.translation import gettext
 
 from surveys.calc.arrays import FloatArray
 from surveys.calc.units import UNITS_OF, Measurand
@@ -92,26 +93,22 @@ def read_instruments(table: Table) -> tuple[InstrumentRow, ...]:
     check_units(table, quantities, unit)
     axes = table["axes"].spread(choices(table, "axes", ("1", "3")))
     amount = {
-        name: numbers(table, name, _not_negative, "a number of 0 or more")
+        name: numbers(table, name, _not_negative, gettext("a number of 0 or more"))
         for name in ("gain_percent", "noise", "floor", "ceiling", "low_hz", "high_hz")
     }
-    resolution = numbers(table, "resolution", lambda value: value > 0, "a number above 0")
+    above_0 = gettext("a number above 0")
+    resolution = numbers(table, "resolution", lambda value: value > 0, above_0)
     _check_order(table, amount, "floor", "ceiling")
     _check_order(table, amount, "low_hz", "high_hz")
     begun = table["calibrated_on"].spread(read_words(table, "calibrated_on", date_of, None))
     due = table["due_on"].spread(read_words(table, "due_on", date_of, None))
-    early = [
-        n
-        for n, (first, last) in enumerate(zip(begun, due, strict=True))
-        if first is not None and last is not None and last < first
-    ]
-    table.fault(early, "due_on", "a day not before calibrated_on")
+    _check_days(table, begun, due)
     names = table["instrument"].texts
     _check_once(
         table,
         "calibrated_on",
         list(zip(names, quantities, table["calibrated_on"].texts, strict=True)),
-        "one row for each instrument, quantity and calibrated_on",
+        gettext("one row for each instrument, quantity and calibrated_on"),
     )
     columns = (
         names,
@@ -136,13 +133,23 @@ def check_units(table: Table, quantities: list[str], unit: list[str]) -> None:
         if quantity and word and word not in units_of(quantity):
             each = enumerate(zip(quantities, unit, strict=True))
             rows = [place for place, pair in each if pair == (quantity, word)]
-            table.fault(rows, "unit", f"{', '.join(units_of(quantity))} for {quantity}")
+            told = {"units": ", ".join(units_of(quantity)), "quantity": quantity}
+            table.fault(rows, "unit", gettext("%(units)s for %(quantity)s") % told)
 
 
 def _check_order(table: Table, amount: dict[str, FloatArray], low: str, high: str) -> None:
     with np.errstate(invalid="ignore"):
         wrong = np.flatnonzero(amount[high] <= amount[low])
-    table.fault(wrong, high, f"a number above {low}")
+    table.fault(wrong, high, gettext("a number above %(low)s") % {"low": low})
+
+
+def _check_days(table: Table, begun: Sequence[date | None], due: Sequence[date | None]) -> None:
+    early = [
+        n
+        for n, (first, last) in enumerate(zip(begun, due, strict=True))
+        if first is not None and last is not None and last < first
+    ]
+    table.fault(early, "due_on", gettext("a day not before calibrated_on"))
 
 
 def _check_once(table: Table, name: str, keys: list[tuple[str, ...]], allowed: str) -> None:
@@ -151,22 +158,23 @@ def _check_once(table: Table, name: str, keys: list[tuple[str, ...]], allowed: s
     for place, key in enumerate(keys):
         if seen[key]:
             first = int(table.row_numbers[keys.index(key)])
-            found = ", ".join(part or "no date" for part in key)
-            table.fault(place, name, f"{allowed} (row {first} has the same)", found)
+            found = ", ".join(part or gettext("no date") for part in key)
+            same = gettext("row %(n)s has the same") % {"n": first}
+            table.fault(place, name, f"{allowed} ({same})", found)
         seen[key] += 1
 
 
 def read_visits(table: Table) -> tuple[VisitRow, ...]:
     """The rows of visits.csv in their order; they hold only where the log stays empty."""
     names = table["visit"].texts
-    _check_once(table, "visit", [(name,) for name in names], "each visit once")
+    _check_once(table, "visit", [(name,) for name in names], gettext("each visit once"))
     kinds = table["kind"].spread(choices(table, "kind", KINDS))
     days = table["date"].spread(read_words(table, "date", date_of, date.min))
-    temperature = numbers(table, "temperature_c", _any, "a number, in °C")
-    humidity = numbers(
-        table, "humidity_percent", lambda value: 0 <= value <= 100, "a number from 0 to 100"
-    )
-    voltage = numbers(table, "supply_voltage", lambda value: value > 0, "a number above 0")
+    temperature = numbers(table, "temperature_c", _any, gettext("a number, in °C"))
+    from_0_to_100 = gettext("a number from 0 to 100")
+    humidity = numbers(table, "humidity_percent", lambda value: 0 <= value <= 100, from_0_to_100)
+    above_0 = gettext("a number above 0")
+    voltage = numbers(table, "supply_voltage", lambda value: value > 0, above_0)
     given = [_given(temperature), _given(humidity), _given(voltage)]
     return tuple(
         VisitRow(
@@ -185,12 +193,14 @@ def read_visits(table: Table) -> tuple[VisitRow, ...]:
 
 def read_ground_checks(table: Table, visits: Mapping[str, int]) -> tuple[GroundCheckRow, ...]:
     """The rows of ground_checks.csv; `visits` gives the place of each visit by its name."""
-    visit = table["visit"].spread(among(table, "visit", visits, -1, "a visit of visits.csv"))
-    voltage = _given(numbers(table, "voltage_v", _not_negative, "a number of 0 or more"))
+    visit = table["visit"].spread(
+        among(table, "visit", visits, -1, gettext("a visit of visits.csv"))
+    )
+    voltage = _given(numbers(table, "voltage_v", _not_negative, gettext("a number of 0 or more")))
     tests = table["outlet_test"].spread(choices(table, "outlet_test", OUTLET_TESTS))
     points, others = table["point"].texts, table["other_point"].texts
     same = [n for n in range(len(table)) if points[n] and points[n] == others[n]]
-    table.fault(same, "other_point", "another point than that of point")
+    table.fault(same, "other_point", gettext("another point than that of point"))
     return tuple(
         GroundCheckRow(
             visit=visit[n],

@@ -10,6 +10,8 @@ from functools import cached_property
 from pathlib import Path, PurePosixPath
 from typing import TypeAlias
 
+from django.utils.translation import gettext
+
 from surveys.intake.faults import FaultLog
 
 MEGABYTE = 1_000_000
@@ -94,7 +96,13 @@ def read_files(source: Source, log: FaultLog) -> Files | None:
         log.add(name, None, None, found, allowed)
         return None
     except OSError as error:
-        log.add(name, None, None, error.strerror or str(error), "a readable folder, zip or XLSX")
+        log.add(
+            name,
+            None,
+            None,
+            error.strerror or str(error),
+            gettext("a readable folder, zip or XLSX"),
+        )
         return None
     return Files(name, content)
 
@@ -106,24 +114,26 @@ def _from_directory(folder: Path) -> dict[str, bytes]:
         if _is_litter(path.name):
             continue
         if path.is_symlink():
-            raise TooMuch(f"{path.name}, a link", "plain files")
+            raise TooMuch(_named_a(path.name, gettext("a link")), gettext("plain files"))
         if len(content) >= MOST_ENTRIES:
-            raise TooMuch(f"more than {MOST_ENTRIES} files", "the files of one case")
+            found = gettext("more than %(n)s files") % {"n": MOST_ENTRIES}
+            raise TooMuch(found, gettext("the files of one case"))
         if not path.is_file():
             content[path.name + "/"] = b""
             continue
         content[path.name] = _read(path)
         total += len(content[path.name])
         if total > MOST_BYTES_UNPACKED:
-            raise TooMuch("a larger folder", _megabytes(MOST_BYTES_UNPACKED))
+            raise TooMuch(gettext("a larger folder"), _megabytes(MOST_BYTES_UNPACKED))
     return content
 
 
 def _read(path: Path) -> bytes:
     if not path.exists():
-        raise TooMuch("no such folder or file", "a folder, a zip or an XLSX file")
+        found = gettext("no such folder or file")
+        raise TooMuch(found, gettext("a folder, a zip or an XLSX file"))
     if not path.is_file():
-        raise TooMuch(f"{path.name}, not a plain file", "plain files")
+        raise TooMuch(_named_a(path.name, gettext("not a plain file")), gettext("plain files"))
     with path.open("rb") as file:
         data = file.read(MOST_BYTES + 1)
     _check_size(data)
@@ -132,19 +142,27 @@ def _read(path: Path) -> bytes:
 
 def _check_size(data: bytes) -> None:
     if len(data) > MOST_BYTES:
-        raise TooMuch("a larger file", _megabytes(MOST_BYTES))
+        raise TooMuch(gettext("a larger file"), _megabytes(MOST_BYTES))
 
 
 def _megabytes(size: int) -> str:
-    return f"at most {size // MEGABYTE} MB"
+    return gettext("at most %(n)s MB") % {"n": size // MEGABYTE}
+
+
+def _named_a(name: str, what: str) -> str:
+    return f"{name}, {what}"
 
 
 def _from_bytes(data: bytes) -> dict[str, bytes]:
     _check_size(data)
     if data[:8] == b"\xd0\xcf\x11\xe0\xa1\xb1\x1a\xe1":
-        raise TooMuch("an old or password-protected Office file", "an XLSX file without a password")
+        raise TooMuch(
+            gettext("an old or password-protected Office file"),
+            gettext("an XLSX file without a password"),
+        )
     if not data.startswith(b"PK"):
-        raise TooMuch("neither a zip nor an XLSX file", "a folder, a zip or an XLSX file")
+        found = gettext("neither a zip nor an XLSX file")
+        raise TooMuch(found, gettext("a folder, a zip or an XLSX file"))
     members = unpack(data)
     if is_workbook(members):
         return {WORKBOOK: data}
@@ -162,13 +180,15 @@ def unpack(data: bytes) -> dict[str, bytes]:
         with zipfile.ZipFile(io.BytesIO(data)) as archive:
             return _unpack(archive)
     except (zipfile.BadZipFile, zlib.error, EOFError, NotImplementedError, ValueError) as error:
-        raise TooMuch(f"a damaged zip ({error})", "a whole zip, stored or deflated") from error
+        found = f"{gettext('a damaged zip')} ({error})"
+        raise TooMuch(found, gettext("a whole zip, stored or deflated")) from error
 
 
 def _unpack(archive: zipfile.ZipFile) -> dict[str, bytes]:
     entries = [entry for entry in archive.infolist() if not entry.is_dir()]
     if len(entries) > MOST_ENTRIES:
-        raise TooMuch(f"{len(entries)} files in the zip", f"at most {MOST_ENTRIES}")
+        found = gettext("%(n)s files in the zip") % {"n": len(entries)}
+        raise TooMuch(found, gettext("at most %(n)s") % {"n": MOST_ENTRIES})
     names = {entry.filename for entry in entries}
     most = MOST_BYTES_WORKBOOK if "[Content_Types].xml" in names else MOST_BYTES_UNPACKED
     content: dict[str, bytes] = {}
@@ -179,28 +199,32 @@ def _unpack(archive: zipfile.ZipFile) -> dict[str, bytes]:
         if any(_is_litter(part) for part in path.parts) and not entry.filename.startswith("_rels"):
             continue
         if entry.filename in content:
-            raise TooMuch(f"{entry.filename} twice in the zip", "each file once")
+            found = f"{entry.filename} {gettext('twice in the zip')}"
+            raise TooMuch(found, gettext("each file once"))
         with archive.open(entry) as member:
             data = member.read(left + 1)
         left -= len(data)
         if left < 0:
-            raise TooMuch("more when unpacked", _megabytes(most))
+            raise TooMuch(gettext("more when unpacked"), _megabytes(most))
         if len(data) > _RATIO_COUNTS_FROM and len(data) > MOST_RATIO * entry.compress_size:
-            raise TooMuch(f"{entry.filename}, packed beyond reason", f"at most {MOST_RATIO}:1")
+            found = _named_a(entry.filename, gettext("packed beyond reason"))
+            raise TooMuch(found, gettext("at most %(n)s:1") % {"n": MOST_RATIO})
         content[entry.filename] = data
     return content
 
 
 def _check_entry(entry: zipfile.ZipInfo) -> None:
     if entry.flag_bits & 0x1:
-        raise TooMuch(f"{entry.filename}, encrypted", "a zip without a password")
+        found = _named_a(entry.filename, gettext("encrypted"))
+        raise TooMuch(found, gettext("a zip without a password"))
     if stat.S_ISLNK(entry.external_attr >> 16):
-        raise TooMuch(f"{entry.filename}, a link", "plain files")
+        raise TooMuch(_named_a(entry.filename, gettext("a link")), gettext("plain files"))
     # zipfile cuts a name at NUL and turns a backslash round only on Windows: look at the original
     name = entry.orig_filename
     path = PurePosixPath(name.replace("\\", "/"))
     if path.is_absolute() or ".." in path.parts or ":" in name or "\0" in name or "\\" in name:
-        raise TooMuch(f"the name {name}", "plain names, such as readings.csv")
+        found = gettext("the name %(name)s") % {"name": name}
+        raise TooMuch(found, gettext("plain names, such as readings.csv"))
 
 
 def _is_litter(name: str) -> bool:
@@ -225,6 +249,7 @@ def _named(members: dict[str, bytes]) -> dict[str, bytes]:
     content: dict[str, bytes] = {}
     for name, data in members.items():
         if name.casefold() in content:
-            raise TooMuch(f"{name} twice, in upper and lower case", "each file once")
+            found = f"{name} {gettext('twice, in upper and lower case')}"
+            raise TooMuch(found, gettext("each file once"))
         content[name.casefold()] = data
     return content

@@ -8,9 +8,10 @@ from itertools import zip_longest
 from typing import Any, TypeVar
 
 import numpy as np
+from django.utils.translation import gettext
 
 from surveys.calc.arrays import IntArray
-from surveys.intake.columns import NOTE, ColumnSpec
+from surveys.intake.columns import NOTE, ColumnSpec, at_most
 from surveys.intake.faults import MOST_SHOWN, FaultLog
 
 T = TypeVar("T")
@@ -142,7 +143,8 @@ def table_of(raw: RawTable, specs: Sequence[ColumnSpec], most_rows: int, log: Fa
     kept = [n for n, row in enumerate(raw.rows[1:], start=2) if any(map(str.strip, row))]
     numbers = np.asarray(kept, dtype=np.int64)
     if len(kept) > most_rows:
-        log.add(raw.label, None, None, f"{len(kept)} rows", f"at most {most_rows} rows")
+        found = gettext("%(n)s rows") % {"n": len(kept)}
+        log.add(raw.label, None, None, found, gettext("at most %(n)s rows") % {"n": most_rows})
         kept, numbers = [], numbers[:0]
     rows = [raw.rows[n - 1] for n in kept]
     _check_widths(raw.label, rows, numbers, width, log)
@@ -178,15 +180,17 @@ def _checked_header(
     order: dict[str, int] = {}
     for place, name in enumerate(header):
         if name in order:
-            log.add(raw.label, 1, name, name, "each column once", order=place)
+            log.add(raw.label, 1, name, name, gettext("each column once"), order=place)
         elif name not in known:
-            allowed = "the columns " + ", ".join(known)
-            log.add(raw.label, 1, name or f"number {place + 1}", name, allowed, order=place)
+            allowed = gettext("the columns %(names)s") % {"names": ", ".join(known)}
+            column = name or _numbered(place + 1)
+            log.add(raw.label, 1, column, name, allowed, order=place)
         else:
             order[name] = place
     for spec in specs:
         if spec.required and spec.name not in order:
-            log.add(raw.label, 1, spec.name, None, "this column, it is required", order=len(header))
+            wanted = gettext("this column, it is required")
+            log.add(raw.label, 1, spec.name, None, wanted, order=len(header))
     return order
 
 
@@ -197,8 +201,10 @@ def _check_widths(
     lengths = np.fromiter(map(len, rows), dtype=np.int64, count=len(rows))
     wide = np.flatnonzero(lengths > width)
     for place in wide[:MOST_SHOWN].tolist():
-        found = f"{lengths[place]} cells"
-        allowed = f"{width} as in the header; a cell that holds the separator stands in quotes"
+        found = gettext("%(n)s cells") % {"n": lengths[place]}
+        allowed = gettext(
+            "%(n)s as in the header; a cell that holds the separator stands in quotes"
+        ) % {"n": width}
         log.add(label, int(numbers[place]), None, found, allowed, order=width)
     log.add_uncounted(max(len(wide) - MOST_SHOWN, 0))
 
@@ -209,27 +215,33 @@ def _check_nameless(table: Table, place: int, cells: Sequence[str]) -> None:
         table.log.add(
             table.label,
             int(table.row_numbers[row]),
-            f"number {place}",
+            _numbered(place),
             cells[row],
-            "nothing under an empty header",
+            gettext("nothing under an empty header"),
             order=place,
         )
     table.log.add_uncounted(max(len(filled) - MOST_SHOWN, 0))
+
+
+def _numbered(place: int) -> str:
+    return gettext("number %(n)s") % {"n": place}
 
 
 def _check_texts(table: Table, spec: ColumnSpec) -> None:
     """Required cells are filled, texts fit, and hold nothing that can't be stored or printed."""
     column = table[spec.name]
     if spec.required and table.has(spec.name):
-        table.fault(np.flatnonzero(column.is_empty), spec.name, f"{spec.says}; it is required")
+        table.fault(
+            np.flatnonzero(column.is_empty), spec.name, f"{spec.says}; {gettext('it is required')}"
+        )
     wrong: dict[int, str] = {}
     for code, word in enumerate(column.words):
         if len(word) > spec.longest:
-            wrong[code] = f"at most {spec.longest} characters"
+            wrong[code] = at_most(spec.longest)
         elif not word.isprintable() and any(map(is_control, word)):
-            wrong[code] = "text without control characters"
+            wrong[code] = gettext("text without control characters")
         elif spec.longest < NOTE and len(word.splitlines()) > 1:
-            wrong[code] = "one line of text"
+            wrong[code] = gettext("one line of text")
     table.fault_words(spec.name, wrong)
 
 

@@ -5,6 +5,8 @@ from collections.abc import Sequence
 from typing import Any
 
 from django.db.models import QuerySet
+from django.utils.translation import gettext
+from django.utils.translation import gettext_noop as _
 from xlsxwriter.workbook import Workbook
 from xlsxwriter.worksheet import Worksheet
 
@@ -18,13 +20,18 @@ from surveys.models import Guideline
 _LAST_ROW = 5_000
 _LONGEST_MESSAGE = 250
 _INTRODUCTION = (
-    "One workbook is one case. Fill in the sheets; this page is not read.",
-    "Columns in bold are required. The others may stay empty or be taken out. Others are refused.",
-    "Numbers and dates may be typed as such. Write <0.3 for a display under the range of the "
-    "instrument, >2000 for one over it. No formulas: paste their values.",
-    "A reading has either a total or one to three axes. Readings are never negative.",
-    "Of several visits of a kind the latest counts. Visits are sealed when they are imported.",
-    "Work on wiring is for a licensed electrician. Never disconnect a protective earth.",
+    _("One workbook is one case. Fill in the sheets; this page is not read."),
+    _(
+        "Columns in bold are required. The others may stay empty or be taken out. "
+        "Others are refused."
+    ),
+    _(
+        "Numbers and dates may be typed as such. Write <0.3 for a display under the range of the "
+        "instrument, >2000 for one over it. No formulas: paste their values."
+    ),
+    _("A reading has either a total or one to three axes. Readings are never negative."),
+    _("Of several visits of a kind the latest counts. Visits are sealed when they are imported."),
+    _("Work on wiring is for a licensed electrician. Never disconnect a protective earth."),
 )
 
 
@@ -57,10 +64,11 @@ def _write_explanations(book: Workbook, formats: dict[str, Any]) -> None:
     row = 0
     for line in _INTRODUCTION:
         sheet.set_row(row, 30)
-        sheet.merge_range(row, 0, row, 3, line, formats["wrap"])
+        sheet.merge_range(row, 0, row, 3, gettext(line), formats["wrap"])
         row += 1
     row += 1
-    for place, title in enumerate(("sheet", "column or key", "required", "what it takes")):
+    titles = (_("sheet"), _("column or key"), _("required"), _("what it takes"))
+    for place, title in enumerate(map(gettext, titles)):
         sheet.write_string(row, place, title, formats["bold"])
     entries = [(CASE, key.name, key.required, key.says) for key in CASE_KEYS]
     for name, columns in COLUMNS.items():
@@ -69,7 +77,7 @@ def _write_explanations(book: Workbook, formats: dict[str, Any]) -> None:
         row += 1
         sheet.write_string(row, 0, sheet_name(name), formats["wrap"])
         sheet.write_string(row, 1, title, formats["top" if required else "wrap"])
-        sheet.write_string(row, 2, "yes" if required else "", formats["wrap"])
+        sheet.write_string(row, 2, gettext("yes") if required else "", formats["wrap"])
         sheet.write_string(row, 3, says, formats["wrap"])
 
 
@@ -103,7 +111,7 @@ def _write_table(
         if source := _names_from(name, column.name):
             rule |= {"validate": "list", "source": source}
         elif column.is_date:
-            rule |= _A_DAY
+            rule |= _A_DAY | {"error_message": gettext("A day, such as 2026-03-14.")}
         sheet.data_validation(1, place, _LAST_ROW, place, rule)
 
 
@@ -111,7 +119,6 @@ _A_DAY = {
     "validate": "date",
     "criteria": ">=",
     "value": "=DATE(1990,1,1)",
-    "error_message": "A day, such as 2026-03-14.",
 }
 
 
@@ -133,5 +140,9 @@ def _validation(spec: ColumnSpec | KeySpec, words: Sequence[str]) -> dict[str, A
         "input_message": spec.says[:_LONGEST_MESSAGE],
     }
     if words:
-        rule |= {"validate": "list", "source": list(words), "error_message": "One of the list."}
+        rule |= {
+            "validate": "list",
+            "source": list(words),
+            "error_message": gettext("One of the list."),
+        }
     return rule

@@ -11,6 +11,7 @@ from itertools import islice
 from typing import Any
 
 import python_calamine
+from django.utils.translation import gettext
 
 from surveys.intake.columns import MOST_READINGS
 from surveys.intake.faults import FaultLog
@@ -50,11 +51,12 @@ def read_workbook(name: str, data: bytes, log: FaultLog) -> dict[str, RawTable]:
     except TooMuch as refused:
         log.add(name, None, None, *refused.args)
     except (python_calamine.CalamineError, ET.ParseError, OSError, ValueError, KeyError) as error:
-        log.add(name, None, None, f"a damaged workbook ({error})", "an XLSX file")
+        found = f"{gettext('a damaged workbook')} ({error})"
+        log.add(name, None, None, found, gettext("an XLSX file"))
     except BaseException as error:
         if type(error).__name__ != "PanicException":  # how the reader gives up, below Exception
             raise
-        log.add(name, None, None, "a damaged workbook", "an XLSX file")
+        log.add(name, None, None, gettext("a damaged workbook"), gettext("an XLSX file"))
     return {}
 
 
@@ -88,21 +90,27 @@ def _check_strings(members: dict[str, bytes]) -> None:
         len(_SHARED.findall(content)) for part, content in members.items() if "/worksheets/" in part
     )
     if longest > _LONGEST_STRING and longest * uses > _MOST_STRING_BYTES:
-        raise TooMuch("very long texts in very many cells", "texts that fit a cell")
+        raise TooMuch(
+            gettext("very long texts in very many cells"), gettext("texts that fit a cell")
+        )
 
 
 def _check_extent(label: str, content: bytes, log: FaultLog) -> None:
     """A sheet is as large in memory as its last cell is far out."""
     if _ROW_FAR_DOWN.search(content):
-        log.add(label, None, None, f"cells below row {_MOST_ROW}", f"at most {MOST_READINGS} rows")
+        found = gettext("cells below row %(n)s") % {"n": _MOST_ROW}
+        allowed = gettext("at most %(n)s rows") % {"n": MOST_READINGS}
+        log.add(label, None, None, found, allowed)
     if _CELL_FAR_RIGHT.search(content):
-        log.add(label, None, None, "cells right of column AN", "the columns of the sheet")
+        found = gettext("cells right of column AN")
+        log.add(label, None, None, found, gettext("the columns of the sheet"))
 
 
 def _note_formulas(sheet: str, content: bytes, header: Sequence[str], log: FaultLog) -> None:
     """A fault for each formula (what it shows depends on who opens it) and each error value."""
-    wanted = "its value, pasted as a plain number or text"
-    for pattern, found in ((_FORMULA, "a formula"), (_ERROR, "an error value")):
+    wanted = gettext("its value, pasted as a plain number or text")
+    kinds = ((_FORMULA, gettext("a formula")), (_ERROR, gettext("an error value")))
+    for pattern, found in kinds:
         for match in islice(pattern.finditer(content), MOST_FORMULAS):
             letters, row = match.group(1).decode(), int(match.group(2))
             place = sum((ord(c) - 64) * 26**n for n, c in enumerate(reversed(letters))) - 1
@@ -111,7 +119,7 @@ def _note_formulas(sheet: str, content: bytes, header: Sequence[str], log: Fault
 
 
 def _label(sheet: str) -> str:
-    return f"sheet {sheet.strip()}"
+    return gettext("sheet %(name)s") % {"name": sheet.strip()}
 
 
 def _tables(members: dict[str, bytes], parts: dict[str, str], log: FaultLog) -> dict[str, RawTable]:
@@ -122,10 +130,12 @@ def _tables(members: dict[str, bytes], parts: dict[str, str], log: FaultLog) -> 
             if key == EXPLANATIONS:
                 continue
             if key not in SHEETS:
-                allowed = "the sheets " + ", ".join((*SHEETS, EXPLANATIONS))
+                names = ", ".join((*SHEETS, EXPLANATIONS))
+                allowed = gettext("the sheets %(names)s") % {"names": names}
                 log.add(_label(sheet), None, None, sheet, allowed)
             elif SHEETS[key] in tables:
-                log.add(_label(sheet), None, None, "the sheet again", "each sheet once")
+                again = gettext("the sheet again")
+                log.add(_label(sheet), None, None, again, gettext("each sheet once"))
             else:
                 cells = book.get_sheet_by_name(sheet).to_python(skip_empty_area=False)
                 rows = [["" if cell == "" else cell_text(cell) for cell in row] for row in cells]

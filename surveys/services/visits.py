@@ -74,7 +74,7 @@ def plan_visit(
     same_kind = home.visits.filter(kind=kind).count()
     visit = Visit(
         property=home,
-        label=label or f"{kind} {same_kind + 1}",
+        label=label or f"{dict(Visit.Kind.choices).get(kind, kind)} {same_kind + 1}",
         kind=kind,
         date=day,
         position=home.visits.count(),
