@@ -120,7 +120,7 @@ def choose_urls(places: list[Place], n_of_each: int) -> None:
     urls["bare view"] = ["/bare/"]
     urls["case list"] = [here]
     urls["search by spot"] = [f"{here}?q=sofa seat"]
-    urls["search by a word of every case"] = [f"{here}?q=bed"]
+    urls["search by a common word"] = [f"{here}?q=bed"]
     urls["desk"] = [reverse("desk")]
     urls["case page"] = []
     for place in places:

@@ -24,7 +24,7 @@ FIGURES = (
             "pages: case list ({})",
             *(("pages: case list p95 ({})",) if vendor == "sqlite" else ()),
             "pages: search by spot ({})",
-            "pages: search by a word of every case ({})",
+            "pages: search by a common word ({})",
             "pages: desk ({})",
             "pages: case page ({})",
         )
