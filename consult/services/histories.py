@@ -100,9 +100,9 @@ def plain_words(value: Any) -> str:
     if isinstance(value, bool):
         return _("yes") if value else _("no")
     if isinstance(value, datetime):
-        return formats.date_format(timezone.localtime(value), "SHORT_DATETIME_FORMAT")
+        return formats.date_format(timezone.localtime(value), "DATETIME_FORMAT")
     if isinstance(value, date):
-        return formats.date_format(value, "SHORT_DATE_FORMAT")
+        return formats.date_format(value, "DATE_FORMAT")
     return given(value) if isinstance(value, float) else str(value)
 
 

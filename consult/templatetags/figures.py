@@ -20,21 +20,21 @@ def _formats() -> Formats:
 def measured(side: Mapping[str, Any] | None) -> str:
     """A value with its expanded uncertainty, or its bound: `48 ± 6`, `< 0.3`."""
     if side is None:
-        return "-"
+        return "–"
     return _formats().with_uncertainty(side["value"], side["qualifier"], side["u"])
 
 
 @register.filter
 def given(value: float | None) -> str:
     """A number that somebody chose: all its digits."""
-    return "-" if value is None else _formats().given(value)
+    return "–" if value is None else _formats().given(value)
 
 
 @register.filter
 def probability(value: float | None) -> str:
     """A probability as a percentage that never claims certainty."""
     if value is None:
-        return "-"
+        return "–"
     formats = _formats()
     if value > 0.999:
         return "> " + formats.percent("99.9")
