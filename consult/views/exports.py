@@ -5,6 +5,7 @@ from typing import Any
 from django.http import HttpRequest, HttpResponse
 from django.utils import timezone
 from django.utils.translation import gettext as _
+from django.utils.translation import pgettext
 from django.views.decorators.http import require_safe
 
 from consult.access import manager_required, role_required
@@ -80,7 +81,7 @@ def access_log_export(request: HttpRequest) -> HttpResponse:
         (_("What"), lambda event: event.get_kind_display()),
         (_("About"), lambda event: event.about and event.about.name),
         (_("Details"), lambda event: event.what),
-        (_("Address"), lambda event: event.address),
+        (pgettext("network", "Address"), lambda event: event.address),
     ]
     return spreadsheet(_("access log"), Sheet(_("Access log"), columns, wanted_events(request)))
 
