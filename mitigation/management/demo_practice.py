@@ -156,7 +156,7 @@ def open_enquiry(demo: DemoEnquiry, by: User, now: datetime) -> Case | None:
     save_contact(contact=Contact(client=client, **demo.contact), by=by)
     case = open_case(
         home=home,
-        guideline=Guideline.objects.get(code="SBM-2015"),
+        guideline=Guideline.objects.get(code=Guideline.USUAL),
         target_band=2,
         placement_percent=5.0,
         by=by,

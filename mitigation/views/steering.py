@@ -20,14 +20,15 @@ from mitigation.forms.cases import CaseEditForm, CaseForm, HandOverForm, PlanVis
 from mitigation.models import ENDS, MOVES, Case, Stage
 from mitigation.services import cases as services
 from mitigation.services.visits import plan_case_visit
-from surveys.models import Visit
+from surveys.models import Guideline, Visit
 
 
 @require_http_methods(["GET", "HEAD", "POST"])
 @role_required("office")
 def case_open(request: HttpRequest, pk: int) -> HttpResponse:
     home = get_object_or_404(Property.objects.visible_to(request.user), pk=pk)
-    form = CaseForm(request.POST or None)
+    usual = Guideline.objects.filter(code=Guideline.USUAL).first()
+    form = CaseForm(request.POST or None, initial={"guideline": usual})
     if request.method == "POST" and form.is_valid():
         assert isinstance(request.user, User)
         case = services.open_case(

@@ -16,10 +16,10 @@ from surveys.intake.csvfile import decoded
 from surveys.intake.faults import FaultLog
 from surveys.intake.sources import CASE
 from surveys.intake.tables import RawTable, cleaned, is_control
+from surveys.models import Guideline
 
 T = TypeVar("T")
 
-DEFAULT_GUIDELINE = "SBM-2015"
 DEFAULT_TARGET = 2
 DEFAULT_PLACEMENT_PERCENT = 5.0
 DEFAULT_SUPPLY = (230.0, 50.0)
@@ -182,9 +182,7 @@ def read_case(entries: Entries, guidelines: Sequence[str]) -> CaseFile | None:
         supply_voltage_v=entries.read(spec["property.supply_voltage"], positive, voltage_v),
         frequency_hz=entries.read(spec["property.frequency"], positive, frequency_hz),
         phases=int(entries.read(spec["property.phases"], _one_of("1", "2", "3"), "1")),
-        guideline=entries.read(
-            spec["assessment.guideline"], _one_of(*guidelines), DEFAULT_GUIDELINE
-        ),
+        guideline=entries.read(spec["assessment.guideline"], _one_of(*guidelines), Guideline.USUAL),
         target_band=int(entries.read(spec["assessment.target"], _one_of("1", "2"), target)),
         placement_percent=entries.read(
             spec["assessment.placement_percent"], percent, DEFAULT_PLACEMENT_PERCENT

@@ -10,6 +10,8 @@ from surveys.models.measurands import Measurand
 class Guideline(models.Model):
     """A published table of bands. The built-in ones are read-only."""
 
+    USUAL = "SBM-2015"  # where nobody names one
+
     code = models.CharField(max_length=30, unique=True)
     title = models.CharField(max_length=200)
     source = models.TextField()

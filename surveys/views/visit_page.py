@@ -19,7 +19,6 @@ from surveys.services.repeat import baseline_of, to_repeat
 from surveys.services.visits import missing_before_sealing
 
 PER_PAGE = 200
-USUAL_GUIDELINE = "SBM-2015"
 PAGE = "surveys/visit_detail.html"
 WORK = f"{PAGE}#work"
 TYPING = "reading_add"
@@ -29,7 +28,7 @@ def chosen_guideline(request: HttpRequest) -> Guideline:
     """The guideline that the address names, or the usual one."""
     code = request.GET.get("guideline", "")
     named = Guideline.objects.filter(code=code).first()
-    return named or Guideline.objects.get(code=USUAL_GUIDELINE)
+    return named or Guideline.objects.get(code=Guideline.USUAL)
 
 
 def chosen_placement(request: HttpRequest) -> float:
@@ -71,7 +70,7 @@ def page_context(request: HttpRequest, visit: Visit, **forms: Any) -> dict[str, 
     context |= put_right(visit)
     if is_open:
         context["missing"] = missing_before_sealing(visit, today=timezone.localdate())
-        context |= _blank_forms(visit)
+        context |= _blank_forms(visit, request.GET.get("spot", ""))
     return context | forms
 
 
@@ -103,10 +102,12 @@ def findings_at(visit: Visit, guideline: Guideline, placement: float) -> list[di
     return [{"spot": spots[one.spot], "finding": one} for one in found.values()]
 
 
-def _blank_forms(visit: Visit) -> dict[str, Any]:
+def _blank_forms(visit: Visit, spot: str) -> dict[str, Any]:
+    """What may be entered next: at the spot that the address names, or at the last one."""
     last = visit.readings.order_by("position").last()
+    likely = ReadingForm.next_after(last) | ({"spot": spot} if spot else {})
     return {
-        "reading_form": ReadingForm(visit=visit, initial=ReadingForm.next_after(last)),
+        "reading_form": ReadingForm(visit=visit, initial=likely),
         "next_display": ReadingForm.display_after(last),
         "check_form": GroundCheckForm(visit=visit, prefix="check"),
         "spot_form": SpotForm(prefix="place"),
@@ -114,16 +115,26 @@ def _blank_forms(visit: Visit) -> dict[str, Any]:
     }
 
 
-def answer(request: HttpRequest, visit: Visit, **forms: Any) -> HttpResponse:
-    """After an entry: the page anew, or its part where htmx asks; 422 where a form has faults."""
+def answer(
+    request: HttpRequest, visit: Visit, *, spot: Spot | None = None, **forms: Any
+) -> HttpResponse:
+    """After an entry: the page anew, or its part where htmx asks; 422 where a form has faults.
+
+    A `spot` that was entered just now is where the next reading is most likely taken.
+    """
     part = bool(getattr(request, "htmx", False)) and not request.htmx.boosted  # type: ignore[attr-defined]  # set by its middleware
     if not forms and not part:
-        query = f"?{request.GET.urlencode()}" if request.GET else ""
-        return redirect(reverse("visit_detail", args=[visit.pk]) + query + "#entry")
+        query = request.GET.copy()
+        if spot is not None:
+            query["spot"] = str(spot.pk)
+        address = reverse("visit_detail", args=[visit.pk])
+        return redirect(f"{address}?{query.urlencode()}#entry" if query else f"{address}#entry")
     context = page_context(request, visit, **forms) | {"narrowed": part}
     typing = request.resolver_match is not None and request.resolver_match.url_name == TYPING
     if part and "reading_form" in context:
         context["reading_form"].narrow_units()
+        if spot is not None:
+            context["reading_form"].initial["spot"] = spot.pk
     if part and typing and "reading_form" in context:
         context["reading_form"].go_on_at(context["next_display"])
     response = render(request, WORK if part else PAGE, context, status=422 if forms else 200)

@@ -125,7 +125,9 @@ def reading_add(request: HttpRequest, pk: int) -> HttpResponse:
             )
         except ValidationError as error:
             form.blame(error)
-    return answer(request, visit, **({"reading_form": form} if form.errors else {}))
+        else:
+            return answer(request, visit)
+    return answer(request, visit, reading_form=form)
 
 
 @require_safe
@@ -153,7 +155,9 @@ def ground_check_add(request: HttpRequest, pk: int) -> HttpResponse:
             record_ground_check(visit=visit, by=_who(request), **form.cleaned_data)
         except ValidationError as error:
             form.blame(error)
-    return answer(request, visit, **({"check_form": form} if form.errors else {}))
+        else:
+            return answer(request, visit)
+    return answer(request, visit, check_form=form)
 
 
 @require_http_methods(["GET", "HEAD", "POST"])
@@ -182,10 +186,12 @@ def spot_add(request: HttpRequest, pk: int) -> HttpResponse:
     form = SpotForm(request.POST, prefix="place")
     if form.is_valid():
         try:
-            add_spot(visit=visit, by=_who(request), **form.cleaned_data)
+            spot = add_spot(visit=visit, by=_who(request), **form.cleaned_data)
         except ValidationError as error:
             form.blame(error)
-    return answer(request, visit, **({"spot_form": form} if form.errors else {}))
+        else:
+            return answer(request, visit, spot=spot)
+    return answer(request, visit, spot_form=form)
 
 
 @require_POST
@@ -198,7 +204,9 @@ def ground_point_add(request: HttpRequest, pk: int) -> HttpResponse:
             services.add_ground_point(visit=visit, by=_who(request), **form.cleaned_data)
         except ValidationError as error:
             form.blame(error)
-    return answer(request, visit, **({"point_form": form} if form.errors else {}))
+        else:
+            return answer(request, visit)
+    return answer(request, visit, point_form=form)
 
 
 @require_POST

@@ -217,7 +217,7 @@ def log_in_twice(
         expect(page.get_by_role("link", name=user.name)).to_have_count(0)
         visitor.look_over("a second factor asked for")
         page.get_by_label("Code").fill(code)
-        page.get_by_role("button", name="Sign In").click()
+        page.get_by_role("button", name="Log in").click()
         if is_right:
             expect(page.get_by_role("link", name=user.name)).to_be_visible()
             visitor.press("Log out")

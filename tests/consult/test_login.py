@@ -1,5 +1,7 @@
 """The door: who gets in, who is noted, in which language, with what second factor."""
 
+from unittest import mock
+
 import pytest
 from allauth.mfa.models import Authenticator
 from allauth.mfa.totp.internal.auth import (
@@ -12,6 +14,7 @@ from django.core import mail
 from django.core.cache import cache, caches
 from django.db import connection
 from django.urls import reverse
+from fido2.webauthn import PublicKeyCredentialDescriptor, PublicKeyCredentialType
 
 from consult.models import AccessEvent, Job, OutboundMail
 from consult.tasks import run_job
@@ -119,6 +122,17 @@ def test_with_a_second_factor_the_password_alone_opens_nothing(client) -> None:
     assert response.status_code == 302
     assert client.get(reverse("own_account")).status_code == 200
     assert Authenticator.objects.get(user=user).last_used_at is not None
+
+
+def test_only_a_passkey_that_is_there_is_offered_as_second_factor(client) -> None:
+    user = UserFactory()
+    TOTP.activate(user, generate_totp_secret())
+    log_in(client, user)
+    assert "Use your passkey" not in client.get(reverse("mfa_authenticate")).content.decode()
+    passkey = PublicKeyCredentialDescriptor(type=PublicKeyCredentialType.PUBLIC_KEY, id=b"a key")
+    with mock.patch("allauth.mfa.webauthn.internal.auth.get_credentials", return_value=[passkey]):
+        page = client.get(reverse("mfa_authenticate")).content.decode()
+    assert "Use your passkey" in page
 
 
 def test_pages_speak_the_language_of_who_is_logged_in(client) -> None:

@@ -123,6 +123,11 @@ def test_places_and_ground_checks_are_entered_on_the_page(browser, visit):
         url("spot_add", visit.pk),
         {"place-room": "Study", "place-spot": "desk seat", "place-use": "work"},
     )
+    entered = Spot.objects.get(name="desk seat")
+    again = {"place-room": "Study", "place-spot": "desk seat", "place-use": "work"}
+    chosen = f'<option value="{entered.pk}" selected>'
+    for asked in ({"headers": HTMX}, {"follow": True}):  # the next reading is taken there
+        assert chosen in browser.post(url("spot_add", visit.pk), again, **asked).content.decode()
     browser.post(url("ground_point_add", visit.pk), {"point-name": "rod"})
     point = visit.property.ground_points.get()
     assert str(Spot.objects.get(name="desk seat")) == "Study, desk seat"
