@@ -14,7 +14,7 @@ PYTHON := $(BIN)/python
 READY := .venv/.ready
 UV := $(or $(shell command -v uv 2>/dev/null),.uv-bootstrap/bin/uv)
 PYTEST := $(PYTHON) -m pytest
-# Faults and browsers have runs of their own: they want the machine, and a thread, to themselves.
+# Faults and browsers have runs of their own: they start servers, workers and Chromium.
 CALM := --ignore=tests/faults --ignore=tests/browser
 # What touches no database, or brings one of its own, is tried once.
 ONCE := --ignore=tests/calc --ignore=tests/bench --ignore-glob='tests/project/test_[!m]*'
@@ -47,9 +47,9 @@ lint: $(READY)
 test: system-for-tests lint
 	$(PYTEST) -n 2 $(CALM)
 	$(PYTEST) -n 2 -p tests.pg_plugin $(CALM) $(ONCE)
-	$(PYTEST) tests/faults
-	$(PYTEST) -p tests.pg_plugin tests/faults
-	$(PYTEST) tests/browser
+	$(PYTEST) -n 2 tests/faults
+	$(PYTEST) -n 2 -p tests.pg_plugin tests/faults
+	$(PYTEST) -n 2 tests/browser
 
 bench: $(READY)
 	@$(PYTHON) -m tests.bench
