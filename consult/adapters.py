@@ -10,6 +10,7 @@ from django.contrib.sites.shortcuts import get_current_site
 from django.dispatch import receiver
 from django.http import HttpRequest, HttpResponse
 from django.utils import timezone
+from django.utils.translation import gettext_noop as _
 
 from consult.models import AccessEvent, User
 from consult.services.mail import queue_mail
@@ -99,3 +100,38 @@ def _second_factor_changed(user: User, authenticator: Any, signal: Any, **kwargs
         about=user,
         what=f"{sign} {authenticator.get_type_display()}",
     )
+
+
+# The library's German says "du" to people whom every page of ours calls "Sie". Our catalogue says
+# these anew and goes first; they are marked here so that it keeps them.
+SAID_ANEW = (
+    _("Are you sure you want to sign out?"),
+    _("Be patient, you are sending too many requests."),
+    _(
+        "Forgotten your password? Enter your email address below, and we'll send you "
+        "an email allowing you to reset it."
+    ),
+    _("Please type your current password."),
+    _(
+        "The password reset link was invalid, possibly because it has already been "
+        'used.  Please request a <a href="%(passwd_reset_url)s">new password reset</a>.'
+    ),
+    _(
+        "We have sent you an email. If you have not received it please check your spam "
+        "folder. Otherwise contact us if you do not receive it in a few minutes."
+    ),
+    _("You are about to deactivate authenticator app based authentication. Are you sure?"),
+    _("You are about to generate a new set of recovery codes for your account."),
+    _("You have signed out."),
+    _("You must type the same password each time."),
+    _(
+        "You're receiving this email because you or someone else has requested a "
+        "password reset for your user account.\n"
+        "It can be safely ignored if you did not request a password reset. Click the "
+        "link below to reset your password."
+    ),
+    _("Your password has been changed."),
+    _("Your password is now changed."),
+    _("Thank you for using %(site_name)s!\n%(site_domain)s"),
+    _("You are already logged in as %(user_display)s."),
+)
