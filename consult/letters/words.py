@@ -50,6 +50,10 @@ PHRASES = (
     gettext_noop("slight concern"),
     gettext_noop("severe concern"),
     gettext_noop("extreme concern"),
+    gettext_noop(
+        "A precautionary guideline for sleeping areas without official status. The published "
+        "tables give no rule for a value on a bound."
+    ),
     # what blocks a reduction
     gettext_noop("different measurand"),
     gettext_noop("instrument out of calibration on the day of its visit"),
