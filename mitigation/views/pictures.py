@@ -1,10 +1,12 @@
 """The pictures of a comparison, drawn for the reader of the page."""
 
+from dataclasses import replace
+
 from django.utils.safestring import SafeString, mark_safe
 from django.utils.translation import get_language
 
 from consult.letters.formats import picture_words
-from consult.letters.picture import before_after_svg
+from consult.letters.picture import PictureRow, before_after_svg, findings_svg
 from mitigation.comparison import Comparison
 from mitigation.letters.outcome import outcome_panels
 from surveys.services.facts import guideline_facts
@@ -22,9 +24,14 @@ def case_pictures(comparison: Comparison) -> list[tuple[str, SafeString]]:
         guideline=guideline_facts(comparison.case.guideline),
         language=language,
     )
-    words = picture_words(language)
+    words, draw = picture_words(language), before_after_svg
+    if comparison.follow_up is None:
+        # Before the second visit nothing is compared: what was found is drawn alone.
+        panels = [replace(one, rows=tuple(map(_found, one.rows))) for one in panels]
+        draw = findings_svg
     # The drawing function escapes every text that it is given.
-    return [
-        (panel.name, mark_safe(before_after_svg(panel, words, font="Source Sans 3")))
-        for panel in panels
-    ]
+    return [(one.name, mark_safe(draw(one, words, font="Source Sans 3"))) for one in panels]
+
+
+def _found(row: PictureRow) -> PictureRow:
+    return replace(row, before=None, after=row.before, reduction="", interval="", comparable=True)

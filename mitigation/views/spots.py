@@ -35,6 +35,7 @@ def filtered(comparison: Comparison, asked: Mapping[str, str]) -> dict[str, Any]
         ],
         "decisions": decisions,
         "has_not_comparable": NOT_COMPARABLE in found,
+        "has_follow_up": comparison.follow_up is not None,
         "asked": {"room": room, "measurand": measurand, "decision": decision},
     }
 

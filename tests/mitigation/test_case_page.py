@@ -118,6 +118,17 @@ def test_the_comparison_is_filtered_by_room_quantity_and_decision(client):
     assert "What could not be compared, and why" in page and "What is left to do" in page
 
 
+def test_before_the_follow_up_the_page_says_what_was_found_and_compares_nothing(client):
+    case = compared_case()
+    both = client.get(url(case)).content.decode()
+    CaseVisit.objects.get(visit__kind="follow-up").delete()
+    alone = client.get(url(case)).content.decode()
+    for word in ("Before and after", "Reduction", "What is left to do", "probability"):
+        assert word in both and word not in alone, word
+    assert "Findings per spot" in alone and "Findings per spot" not in both
+    assert "48 ±" in alone and "not comparable" not in alone and "cannot be decided" not in alone
+
+
 def test_each_value_leads_down_to_its_reading(client):
     case = compared_case()
     page = client.get(url(case)).content.decode()
