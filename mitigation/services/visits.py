@@ -1,17 +1,27 @@
 """A visit of a case: planned in its round, at its property, by an assessor who may go there."""
 
 from datetime import date, datetime
+from typing import Any
 
 from django.core.exceptions import ValidationError
 from django.db import transaction
+from django.utils import timezone
 from django.utils.translation import gettext as _
 
 from consult.models import Assignment, Property, User
 from consult.services.changes import save_row
+from consult.services.jobs import Run
 from mitigation.models import ENDS, Case, CaseVisit, Stage
 from mitigation.services.cases import move_case
 from surveys.models import Visit
 from surveys.services.visits import plan_visit
+
+# Where a case goes from a stage once a survey is sealed; a follow-up says that the works are done.
+AFTER_SURVEY: dict[tuple[str, str], tuple[Stage, ...]] = {
+    (Stage.BASELINE, Visit.Kind.BASELINE): (Stage.FINDINGS,),
+    (Stage.WORKS, Visit.Kind.FOLLOW_UP): (Stage.FOLLOW_UP, Stage.PROOF),
+    (Stage.FOLLOW_UP, Visit.Kind.FOLLOW_UP): (Stage.PROOF,),
+}
 
 
 @transaction.atomic
@@ -51,3 +61,15 @@ def plan_case_visit(
         case.due_on = day
         save_row(row=case, by=by, fields=["due_on"])
     return visit
+
+
+@transaction.atomic
+def go_on_after_seal(arguments: dict[str, Any], run: Run) -> None:
+    """The job after a seal: a case that waited for this survey goes on, if nobody moved it."""
+    visit = Visit.objects.select_related("sealed_by").get(pk=arguments["visit"])
+    now = timezone.now()
+    for case in Case.objects.select_for_update().filter(visits=visit, on_hold_reason=""):
+        if case.visits.filter(kind=visit.kind, sealed_at=None).exists():
+            continue  # the survey takes another visit
+        for stage in AFTER_SURVEY.get((case.stage, visit.kind), ()):
+            move_case(case=case, to=stage, by=visit.sealed_by, now=now)

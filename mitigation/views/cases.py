@@ -60,7 +60,7 @@ def _whole_page(request: HttpRequest, comparison: Comparison) -> dict[str, Any]:
     assignments = Assignment.objects.filter(property=case.property_id).select_related("user")
     return {
         "stages": [Stage.DECLINED] if case.stage == Stage.DECLINED else PATH,
-        "moves": moves_of(case),
+        "moves": moves_of(case, getattr(request.user, "role", "")),
         "today": timezone.localdate(),
         "comparison": comparison,
         "outcome": outcome,

@@ -1,11 +1,14 @@
-"""What the office does with a case: open, edit, move, hold, hand over, plan, begin a round."""
+"""What the office does with a case: open, edit, move, hold, hand over, plan, begin a round.
+
+An assessor moves their own case on where the next move is theirs, and does nothing else here.
+"""
 
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import datetime
 
 from django.contrib import messages
-from django.core.exceptions import ValidationError
+from django.core.exceptions import PermissionDenied, ValidationError
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import get_object_or_404, redirect
 from django.urls import reverse
@@ -17,7 +20,7 @@ from consult.access import role_required
 from consult.htmx import back_to, entry_form
 from consult.models import Property, User
 from mitigation.forms.cases import CaseEditForm, CaseForm, HandOverForm, PlanVisitForm
-from mitigation.models import ENDS, MOVES, Case, Stage
+from mitigation.models import ENDS, MOVES, NEXT_MOVE, Case, Stage
 from mitigation.services import cases as services
 from mitigation.services.visits import plan_case_visit
 from surveys.models import Guideline, Visit
@@ -86,7 +89,7 @@ def visit_plan(request: HttpRequest, reference: str) -> HttpResponse:
 
 @dataclass(frozen=True)
 class Moves:
-    """What the office may do with a case as it stands."""
+    """What somebody may do with a case as it stands."""
 
     onward: Sequence[Stage]
     may_decline: bool
@@ -95,14 +98,16 @@ class Moves:
     may_hold: bool
 
 
-def moves_of(case: Case) -> Moves:
-    """Nothing moves while the case is on hold."""
+def moves_of(case: Case, role: str) -> Moves:
+    """Nothing moves while the case is on hold; all but the office wait for their turn."""
     held, ended = bool(case.on_hold_reason), case.stage in ENDS
     allowed = [] if held else [stage for stage in Stage if stage in MOVES[case.stage]]
     proved = case.stage in (Stage.PROOF, Stage.CLOSED) and not held
     onward = [stage for stage in allowed if stage != Stage.DECLINED]
     if proved:  # a plan after a proof is a new round
         onward = [stage for stage in onward if stage != Stage.PLAN]
+    if role != User.Role.OFFICE:
+        return Moves(onward if NEXT_MOVE[case.stage] == role else [], False, False, False, False)
     return Moves(
         onward=onward,
         may_decline=Stage.DECLINED in allowed,
@@ -150,13 +155,17 @@ ACTS: dict[str, Act] = {
 
 
 @require_POST
-@role_required("office")
+@role_required("office", "assessor")
 def case_act(request: HttpRequest, reference: str, act: str) -> HttpResponse:
     """One step of a case, from the stage that the person saw on the page."""
     case = get_object_or_404(Case.objects.visible_to(request.user), reference=reference)
     seen = request.POST.get("seen", case.stage)
     case.stage = seen if seen in Stage.values else case.stage
     assert isinstance(request.user, User)
+    if request.user.role != User.Role.OFFICE:
+        onward = moves_of(case, request.user.role).onward
+        if act != "move" or request.POST.get("to") not in onward:
+            raise PermissionDenied
     try:
         ACTS[act](case, request.POST, request.user, timezone.now())
     except ValidationError as error:

@@ -13,6 +13,7 @@ from django.utils.translation import ngettext
 from simple_history.utils import bulk_update_with_history
 
 from consult.models import Property, User
+from consult.services.jobs import enqueue
 from surveys.models import (
     Calibration,
     GroundPoint,
@@ -53,6 +54,7 @@ __all__ = [
     "version_of",
 ]
 
+VISIT_SEALED = "visit-sealed"
 CONDITIONS = frozenset(
     {"label", "date", "assessor", "temperature_c", "humidity_percent", "supply_voltage_v", "note"}
 )
@@ -214,7 +216,10 @@ def _grounds_missing(visit: Visit, counted: Iterable[Reading]) -> list[str]:
 
 @transaction.atomic
 def seal_visit(*, visit: Visit, by: User, now: datetime) -> Visit:
-    """Pin the certificate of each reading and close the visit for good."""
+    """Pin the certificate of each reading and close the visit for good.
+
+    What follows from that for a case is a job, because surveys know no cases.
+    """
     row = locked(visit)
     missing = missing_before_sealing(row, today=timezone.localdate(now))
     if missing:
@@ -223,6 +228,7 @@ def seal_visit(*, visit: Visit, by: User, now: datetime) -> Visit:
     row.sealed_at, row.sealed_by = now, by
     row.save_without_historical_record(update_fields=["sealed_at", "sealed_by"])  # type: ignore[attr-defined]  # set by simple_history
     Visit.history.bulk_history_create([row], update=True, default_user=by)
+    enqueue(kind=VISIT_SEALED, key=f"{VISIT_SEALED}:{row.pk}", arguments={"visit": row.pk})
     return row
 
 

@@ -95,7 +95,7 @@ MATRIX: dict[str, tuple[str, dict[str, str], str]] = {
     "case_act": (
         "post",
         {"reference": "{case}", "act": "hold"},
-        "302 302 403 403 403 403 403 302",
+        "302 302 403 404 403 403 403 302",
     ),
     "note_add": ("post", {"reference": "{case}"}, "302 302 302 404 403 403 403 302"),
     "file_attach": ("post", {"reference": "{case}"}, "302 302 302 404 403 403 403 302"),
