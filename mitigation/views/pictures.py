@@ -4,6 +4,7 @@ from dataclasses import replace
 
 from django.utils.safestring import SafeString, mark_safe
 from django.utils.translation import get_language
+from django.utils.translation import gettext as _
 
 from consult.letters.formats import picture_words
 from consult.letters.picture import PictureRow, before_after_svg, findings_svg
@@ -28,10 +29,12 @@ def case_pictures(comparison: Comparison) -> list[tuple[str, SafeString]]:
     if comparison.follow_up is None:
         # Before the second visit nothing is compared: what was found is drawn alone.
         panels = [replace(one, rows=tuple(map(_found, one.rows))) for one in panels]
+        words = replace(words, title=_("Measured at each spot"), after=words.found)
         draw = findings_svg
     # The drawing function escapes every text that it is given.
     return [(one.name, mark_safe(draw(one, words, font="Source Sans 3"))) for one in panels]
 
 
 def _found(row: PictureRow) -> PictureRow:
-    return replace(row, before=None, after=row.before, reduction="", interval="", comparable=True)
+    alone = replace(row, before=None, after=row.before, comparable=True)
+    return replace(alone, reduction="", interval="", decision="")
