@@ -10,6 +10,7 @@ from django.shortcuts import redirect, render
 from django.urls import reverse
 from django.utils import timezone
 
+from consult.letters import words
 from surveys.calc.uncertainty import DEFAULT_PLACEMENT
 from surveys.forms.visits import GroundCheckForm, GroundPointForm, ReadingForm, SpotForm
 from surveys.models import Guideline, Reading, Spot, Visit
@@ -70,6 +71,7 @@ def page_context(request: HttpRequest, visit: Visit, **forms: Any) -> dict[str, 
     context |= put_right(visit)
     if is_open:
         context["missing"] = missing_before_sealing(visit, today=timezone.localdate())
+        context["ground_sentences"] = words.ground_sentences()
         context |= _blank_forms(visit, request.GET.get("spot", ""))
     return context | forms
 

@@ -138,6 +138,7 @@ def test_places_and_ground_checks_are_entered_on_the_page(browser, visit):
     )
     assert GroundCheck.objects.get().outlet_test == "fault"
     assert "Faulty outlet" in answer.content.decode()
+    assert "Locate buried services before driving a ground rod." in answer.content.decode()
     check = GroundCheck.objects.get()
     page = url("ground_check_correct", check.pk)
     assert browser.get(page).status_code == 200
