@@ -10,7 +10,7 @@ from simple_history.models import HistoricalRecords
 
 from consult.models import Property, User
 from consult.models.clients import AtPropertyQuerySet
-from mitigation.models.stages import ENDS, NEXT_MOVE, Stage
+from mitigation.models.stages import ENDS, NEXT_MOVE, NEXT_STEP, Stage
 from mitigation.models.words import query_words
 from surveys.models import Guideline, SourceFile, Visit
 
@@ -111,6 +111,10 @@ class Case(models.Model):
         """Who has to do something for the case to go on; None at its ends and on hold."""
         role = None if self.on_hold_reason else NEXT_MOVE[self.stage]
         return None if role is None else str(User.Role(role).label)
+
+    def next_step(self) -> str:
+        """What they have to do, in a few words."""
+        return str(NEXT_STEP.get(self.stage, ""))
 
 
 class CaseVisit(models.Model):
