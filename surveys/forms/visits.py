@@ -25,6 +25,8 @@ from surveys.services.typed_readings import QUANTITY_OF
 
 AXES = ("x", "y", "z", "total")
 KEPT = ("spot", "measurand", "instrument", "ground_point", "unit", "state")
+# Quantities that are read without a ground lead.
+UNGROUNDED = (Measurand.ELECTRIC_FIELD_POTENTIAL_FREE, Measurand.MAGNETIC_FLUX_DENSITY)
 
 
 class EntryForm(forms.Form):
@@ -148,7 +150,10 @@ class ReadingForm(OnceForm):
     measurand = forms.ChoiceField(label=_("Quantity"), choices=Measurand.choices)
     instrument = forms.ModelChoiceField(Instrument.objects.none(), label=_("Instrument"))
     ground_point = forms.ModelChoiceField(
-        GroundPoint.objects.none(), label=_("Ground point"), required=False
+        GroundPoint.objects.none(),
+        label=_("Ground point"),
+        required=False,
+        help_text=_("For ground-referenced fields and body voltage alone."),
     )
     x = MarkedNumberField(label="X", required=False)
     y = MarkedNumberField(label="Y", required=False)
@@ -181,6 +186,13 @@ class ReadingForm(OnceForm):
         for name, rows in choices.items():
             if name in self.fields:
                 self.fields[name].queryset = rows  # type: ignore[attr-defined]  # of its field class
+
+    def clean(self) -> dict[str, Any]:
+        """The form offers the point of the reading before, which may have been of another kind."""
+        cleaned: dict[str, Any] = super().clean() or self.cleaned_data
+        if cleaned.get("measurand") in UNGROUNDED:
+            cleaned["ground_point"] = None
+        return cleaned
 
     def where(self) -> list[forms.BoundField]:
         return chosen(self, self.WHERE)
@@ -239,7 +251,11 @@ class ReadingForm(OnceForm):
         if last is None:
             return {"state": Reading.State.AS_USED}
         names = {name: f"{name}_id" for name in ("spot", "instrument", "ground_point")}
-        return {name: getattr(last, names.get(name, name)) for name in KEPT}
+        likely = {name: getattr(last, names.get(name, name)) for name in KEPT}
+        if last.ground_point_id is None:
+            grounded = last.visit.readings.exclude(ground_point=None).order_by("position").last()
+            likely["ground_point"] = grounded and grounded.ground_point_id
+        return likely
 
     @staticmethod
     def initial_of(reading: Reading) -> dict[str, Any]:

@@ -8,7 +8,8 @@ from django.utils import timezone
 
 from consult.models import Assignment, User
 from consult.services.changes import ChangedMeanwhileError, version_of
-from mitigation.models import DUE_DAYS, ENDS, MOVES, Case, Stage
+from mitigation.models import DUE_DAYS, ENDS, MOVES, NEXT_MOVE, Case, Stage
+from mitigation.models.stages import NEXT_STEP
 from mitigation.services import cases
 from surveys.models import Guideline
 from tests.factories import CaseFactory, PropertyFactory, UserFactory, assign
@@ -180,3 +181,9 @@ def test_a_note_sent_twice_at_once_is_one_note():
     other = cases.add_note(case=case, text="Dog bites", by=UserFactory(), now=now)
     assert again == first
     assert len({first, later, other}) == 3
+
+
+def test_whoever_has_the_next_move_is_told_what_it_is():
+    assert set(NEXT_STEP) == {stage for stage, role in NEXT_MOVE.items() if role}
+    assert CaseFactory().next_step() == "plan the baseline visit"
+    assert CaseFactory(stage=Stage.CLOSED).next_step() == ""

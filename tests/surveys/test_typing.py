@@ -6,7 +6,7 @@ from uuid import uuid4
 import pytest
 from django.urls import reverse
 
-from surveys.models import Calibration, EntryKey, GroundCheck, Instrument, Measurand
+from surveys.models import Calibration, EntryKey, GroundCheck, GroundPoint, Instrument, Measurand
 from surveys.services import visits
 from tests.cast import make_cast
 from tests.factories import BASELINE_DAY, CalibrationFactory, SpotFactory, UserFactory
@@ -65,6 +65,18 @@ def test_the_same_form_with_another_number_is_another_reading(browser, visit, ro
     send(browser, visit, row)
     send(browser, visit, row | {"total": "6"})
     assert sorted(visit.readings.values_list("total", flat=True)) == [5.0, 6.0]
+
+
+def test_a_ground_point_stays_offered_and_is_kept_where_the_quantity_has_one(browser, visit, row):
+    point = GroundPoint.objects.create(property=visit.property, name="rod")
+    ground = {"ground_point": point.pk}
+    send(browser, visit, row | ground)
+    coil = CalibrationFactory.create(quantity="magnetic flux density", unit="nT").instrument_id
+    flux = {"measurand": Measurand.MAGNETIC_FLUX_DENSITY, "instrument": coil, "unit": "nT"}
+    answer = send(browser, visit, row | ground | flux, follow=True).content.decode()
+    points = visit.readings.order_by("position").values_list("ground_point", flat=True)
+    assert list(points) == [point.pk, None]
+    assert f'<option value="{point.pk}" selected>' in answer
 
 
 def test_two_forms_with_the_same_number_are_two_readings(browser, visit, row):
