@@ -9,6 +9,7 @@ import os
 import secrets
 from collections.abc import Generator, Iterable
 from pathlib import Path
+from typing import Any
 from urllib.parse import urlsplit, urlunsplit
 
 import pytest
@@ -55,13 +56,14 @@ def django_db_setup(
 
 def _empty_past_the_guards() -> None:
     """Take the guards off before `flush` empties the tables; what follows it puts them on again."""
-    as_ever = connection.ops.execute_sql_flush
+    operations = type(connection.ops)  # of every thread's connection: a browser's test has another
+    as_ever = operations.execute_sql_flush
 
-    def execute_sql_flush(statements: Iterable[str]) -> None:
+    def execute_sql_flush(self: Any, sql_list: Iterable[str]) -> None:
         remove_guards()
-        as_ever(statements)
+        as_ever(self, sql_list)
 
-    connection.ops.execute_sql_flush = execute_sql_flush  # type: ignore[assignment, method-assign]
+    operations.execute_sql_flush = execute_sql_flush  # type: ignore[method-assign]
 
 
 @pytest.hookimpl(wrapper=True)
