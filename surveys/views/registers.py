@@ -10,6 +10,7 @@ from django.core.paginator import Paginator
 from django.db.models import Count, Q, QuerySet
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import get_object_or_404, redirect, render
+from django.urls import reverse
 from django.utils import timezone
 from django.utils.translation import gettext as _
 from django.views.decorators.http import require_http_methods, require_POST, require_safe
@@ -150,7 +151,10 @@ def _form_page(
     title: str,
     instrument: Instrument | None = None,
 ) -> HttpResponse:
-    context = {"form": form, "title": title, "instrument": instrument}
+    back = reverse("instrument_list")
+    if instrument is not None:
+        back = reverse("instrument_detail", args=[instrument.pk])
+    context = {"form": form, "title": title, "instrument": instrument, "back": back}
     status = 422 if form.errors else 200
     return render(request, "surveys/register_form.html", context, status=status)
 

@@ -4,8 +4,10 @@ from django.contrib import messages
 from django.core.exceptions import ValidationError
 from django.core.paginator import Paginator
 from django.db.models import Q, QuerySet
+from django.forms import Form
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import get_object_or_404, redirect, render
+from django.urls import reverse
 from django.utils import timezone
 from django.utils.cache import patch_vary_headers
 from django.utils.translation import gettext as _
@@ -108,9 +110,7 @@ def visit_edit(request: HttpRequest, pk: int) -> HttpResponse:
             form.blame(error)
         else:
             return redirect("visit_detail", pk=visit.pk)
-    context = {"visit": visit, "form": form, "title": _("Conditions of the visit")}
-    status = 422 if form.errors else 200
-    return render(request, "surveys/visit_form.html", context, status=status)
+    return _form_page(request, form, _("Conditions of the visit"), visit)
 
 
 @require_POST
@@ -174,9 +174,7 @@ def ground_check_correct(request: HttpRequest, pk: int) -> HttpResponse:
             form.blame(error)
         else:
             return redirect("visit_detail", pk=check.visit_id)
-    context = {"visit": check.visit, "form": form, "title": _("Correct a ground check")}
-    status = 422 if form.errors else 200
-    return render(request, "surveys/visit_form.html", context, status=status)
+    return _form_page(request, form, _("Correct a ground check"), check.visit)
 
 
 @require_POST
@@ -224,3 +222,10 @@ def visit_seal(request: HttpRequest, pk: int) -> HttpResponse:
     else:
         messages.success(request, _("The visit is sealed. Nothing in it changes any more."))
     return redirect("visit_detail", pk=visit.pk)
+
+
+def _form_page(request: HttpRequest, form: Form, title: str, visit: Visit) -> HttpResponse:
+    back = reverse("visit_detail", args=[visit.pk])
+    context = {"visit": visit, "form": form, "title": title, "back": back}
+    status = 422 if form.errors else 200
+    return render(request, "surveys/visit_form.html", context, status=status)

@@ -26,7 +26,7 @@ WORDS = {
     "glossary": "What the words mean",
     "reach": "How we reach you",
     "phone": "Phone",
-    "keep": "Keep the changes",
+    "keep": "Save the changes",
     "nothing": "Not found",
     "no": "Not allowed",
     "orders": "Work orders",

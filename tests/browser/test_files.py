@@ -106,11 +106,11 @@ def test_a_logo_is_put_on_the_letterhead_and_taken_off(look, visitors) -> None:
     page.get_by_label("Logo").set_input_files(
         {"name": "mark.png", "mimeType": "image/png", "buffer": picture("PNG")}
     )
-    visitor.press("Keep the changes")
+    visitor.press("Save the changes")
     logo = page.get_by_role("img", name="The logo on your letters")
     expect(logo).to_be_visible()
     visitor.look_over("a letterhead with its logo")
     page.get_by_label("Print letters without a logo").check()
-    visitor.press("Keep the changes")
+    visitor.press("Save the changes")
     expect(page.get_by_label("Logo")).to_be_visible()
     expect(logo).to_have_count(0)

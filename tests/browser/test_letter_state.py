@@ -61,7 +61,7 @@ def test_a_client_reads_where_the_case_stands_and_corrects_the_phone(width, visi
     expect(page.get_by_role("link", name="Open the PDF")).to_be_visible()
     visitor.open("/me/contact/")
     page.get_by_label("Phone").fill("0123 456")
-    page.get_by_role("button", name="Keep the changes").click()
+    page.get_by_role("button", name="Save the changes").click()
     expect(page.get_by_label("Phone")).to_have_value("0123 456")
     visitor.open("/me/")
     page.get_by_label("Language").select_option("de")

@@ -99,7 +99,7 @@ def enter_a_firm(visitor: Visitor) -> None:
     visitor.follow("Enter a firm")
     page.get_by_label("Name", exact=True).fill("Wiring Sievers")
     page.get_by_label("Licence").fill("E-4471")
-    visitor.press("Keep the firm")
+    visitor.press("Save the firm")
     expect(page.get_by_role("region", name="Firms")).to_contain_text("E-4471")
     visitor.look_over("firms")
 
@@ -110,11 +110,11 @@ def write_the_letterhead(visitor: Visitor) -> None:
     page.get_by_label("Name", exact=True).fill("Quiet Rooms")
     page.get_by_label("Postal address").fill("Dyke Road 2\n24999 Nordach")
     page.get_by_label("Country").fill("d1")
-    visitor.press("Keep the changes")
+    visitor.press("Save the changes")
     expect(page.get_by_text("A country is two capital letters").first).to_be_visible()
     page.get_by_label("Country").fill("de")
     page.get_by_label("Signatory").fill("Maren Holt")
-    visitor.press("Keep the changes")
+    visitor.press("Save the changes")
     expect(page.get_by_role("banner")).to_contain_text("Quiet Rooms")
     visitor.look_over("the letterhead")
 

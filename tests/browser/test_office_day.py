@@ -103,12 +103,12 @@ def enter_client(visitor: Visitor) -> None:
     page = visitor.page
     visitor.follow("Enter a client")
     visitor.look_over("a new client")
-    visitor.press("Keep")
+    visitor.press("Save")
     expect(page.get_by_label("Name", exact=True)).to_be_focused()  # the browser says it is needed
     page.get_by_label("Name", exact=True).fill("Ines and Karl Odenthal")
     page.get_by_label("Postal address").fill("Post box 12\n24999 Neustrand")
     page.get_by_label("Phone").fill("0151 555 0134")
-    visitor.press("Keep")
+    visitor.press("Save")
     expect(page.get_by_role("heading", name="Ines and Karl Odenthal")).to_be_visible()
     expect(page.get_by_text("none: letters are posted")).to_be_visible()
     visitor.follow("Enter a contact")
@@ -116,7 +116,7 @@ def enter_client(visitor: Visitor) -> None:
     page.get_by_label("Name", exact=True).fill("Berta Vogt")
     page.get_by_label("Phone").fill("0151 555 0199")
     visitor.look_over("a new contact")
-    visitor.press("Keep")
+    visitor.press("Save")
     expect(page.get_by_text("Berta Vogt").first).to_be_visible()
 
 
@@ -127,14 +127,14 @@ def enter_home_and_case(visitor: Visitor) -> None:
     page.get_by_label("Country").fill("dk")
     page.get_by_label("Supply voltage").fill("230")
     visitor.look_over("a new property")
-    visitor.press("Keep")
+    visitor.press("Save")
     expect(page.get_by_text("Gull Street 5").first).to_be_visible()
     visitor.look_over("a client with a home")
     visitor.follow("Open a case")
     visitor.look_over("a new case")
     page.get_by_label("Guideline").select_option("SBM-2015")
     page.get_by_label("Reference").fill("EB-NEW")
-    visitor.press("Keep")
+    visitor.press("Save")
     expect(page.get_by_role("heading", name="EB-NEW")).to_be_visible()
     expect_stage(page, "enquiry")
     expect(page.get_by_role("complementary")).to_contain_text("Berta Vogt, landlord")
@@ -144,7 +144,7 @@ def enter_home_and_case(visitor: Visitor) -> None:
 def write_and_attach(visitor: Visitor) -> None:
     page = visitor.page
     page.get_by_label("Write a note").fill("The key is with the landlord.")
-    visitor.press("Keep the note")
+    visitor.press("Save the note")
     expect(page.get_by_text("The key is with the landlord.")).to_be_visible()
     sketch = {"name": "rooms.txt", "mimeType": "text/plain", "buffer": b"Bedroom: north side.\n"}
     page.get_by_label("File", exact=True).set_input_files(sketch)
@@ -188,7 +188,7 @@ def plan_a_visit(visitor: Visitor, assessor: str) -> None:
     page.get_by_label("Day").fill(day.isoformat())
     page.get_by_label("Assessor", exact=True).select_option(label=assessor)
     page.get_by_label("Note for the assessor").fill("Ring twice.")
-    visitor.press("Keep")
+    visitor.press("Save")
     expect_stage(page, "baseline survey")
     visits = page.get_by_role("region", name="Visits").get_by_role("row")
     expect(visits.filter(has_text=assessor)).to_contain_text("open")

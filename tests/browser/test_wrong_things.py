@@ -110,7 +110,7 @@ def test_two_clicks_do_one_thing(look, visitors) -> None:
     visitor.follow("Plan a visit")
     page.get_by_label("Day").fill((timezone.localdate() + timedelta(days=3)).isoformat())
     page.get_by_label("Kind").select_option("baseline")
-    page.get_by_role("button", name="Keep", exact=True).dblclick()
+    page.get_by_role("button", name="Save", exact=True).dblclick()
     expect(page.get_by_role("heading", name="EB-MINE")).to_be_visible()
     page.wait_for_load_state("networkidle")
     assert Case.objects.get(reference="EB-MINE").visits.count() == 2  # one was there before
@@ -151,7 +151,7 @@ def test_back_after_posting_does_nothing_twice(look, visitors) -> None:
     page = visitor.page
     visitor.open(f"/cases/{cast.case.reference}/")
     page.get_by_label("Write a note").fill("Ring twice.")
-    visitor.press("Keep the note")
+    visitor.press("Save the note")
     expect(page.get_by_text("Ring twice.")).to_be_visible()
     page.reload()
     page.go_back()
@@ -161,7 +161,7 @@ def test_back_after_posting_does_nothing_twice(look, visitors) -> None:
     visitor.open(f"/clients/{client.pk}/edit/")
     for phone in ("0151 555 0111", "0151 555 0122"):
         page.get_by_label("Phone").fill(phone)
-        visitor.press("Keep")
+        visitor.press("Save")
         expect(page.get_by_role("status")).to_be_visible()
         page.go_back()  # to the form, which has to know that it was kept
     client.refresh_from_db()
@@ -180,17 +180,17 @@ def test_of_two_people_on_one_form_the_second_is_told(look, visitors) -> None:
         first.open(path)
         second.open(path)
         first.page.get_by_label(label).fill(one)
-        first.press("Keep")
+        first.press("Save")
         expect(first.page.get_by_role("status")).to_be_visible()
         second.page.get_by_label(label).fill(other)
-        second.press("Keep")
+        second.press("Save")
         main = second.page.get_by_role("main")
         expect(main).to_contain_text("Ida Brook changed this meanwhile")
         second.look_over("somebody else was first")
         second.open(path)
         expect(second.page.get_by_label(label)).to_have_value(one)  # nothing was overwritten
         second.page.get_by_label(label).fill(other)
-        second.press("Keep")
+        second.press("Save")
         expect(second.page.get_by_role("status")).to_be_visible()
     client.refresh_from_db()
     assert client.phone == "0151 555 0122"
@@ -223,7 +223,7 @@ def test_the_office_works_without_script(look, visitors) -> None:
     visitor.press("Show")
     expect(page.get_by_role("region", name="Comparison").get_by_role("row")).to_have_count(2)
     page.get_by_label("Write a note").fill("Ring twice.")
-    visitor.press("Keep the note")
+    visitor.press("Save the note")
     expect(page.get_by_text("Ring twice.")).to_be_visible()
     visitor.look_over("a case without script")
     visitor.press("Issue the outcome letter")
