@@ -16,8 +16,9 @@ UV := $(or $(shell command -v uv 2>/dev/null),.uv-bootstrap/bin/uv)
 PYTEST := $(PYTHON) -m pytest
 # Faults and browsers have runs of their own: they start servers, workers and Chromium.
 CALM := --ignore=tests/faults --ignore=tests/browser
-# What touches no database, or brings one of its own, is tried once.
-ONCE := --ignore=tests/calc --ignore=tests/bench --ignore-glob='tests/project/test_[!m]*'
+# What touches no database, brings one of its own, or is about SQLite's file, is tried once.
+ONCE := --ignore=tests/calc --ignore=tests/bench --ignore-glob='tests/project/test_[!m]*' \
+	--ignore=tests/privacy/test_database_file.py
 
 # The packages come over the certificates that the system trusts.
 export UV_NATIVE_TLS := 1

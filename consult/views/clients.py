@@ -44,7 +44,7 @@ def client_list_export(request: HttpRequest) -> HttpResponse:
         (_("E-mail"), lambda row: row.email),
         (_("Language"), lambda row: row.language),
         (_("Since"), lambda row: timezone.localdate(row.created_at)),
-        (_("Homes"), lambda row: row.n_properties),
+        (_("Properties"), lambda row: row.n_properties),
     ]
     return spreadsheet(_("clients"), Sheet(_("Clients"), columns, _wanted(request)))
 
