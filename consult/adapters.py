@@ -102,15 +102,19 @@ def _second_factor_changed(user: User, authenticator: Any, signal: Any, **kwargs
     )
 
 
-# The library's German says "du" to people whom every page of ours calls "Sie". Our catalogue says
-# these anew and goes first; they are marked here so that it keeps them.
+# The library's German says "du" to people whom every page of ours calls "Sie", and has other words
+# for a passkey. Our catalogue says these anew and goes first; they are marked here so that it keeps
+# them.
 SAID_ANEW = (
+    _("Add Security Key"),
     _("Are you sure you want to sign out?"),
     _("Be patient, you are sending too many requests."),
     _(
         "Forgotten your password? Enter your email address below, and we'll send you "
         "an email allowing you to reset it."
     ),
+    _("No recovery codes set up."),
+    _("No security keys have been added."),
     _("Please type your current password."),
     _(
         "The password reset link was invalid, possibly because it has already been "
@@ -120,6 +124,8 @@ SAID_ANEW = (
         "We have sent you an email. If you have not received it please check your spam "
         "folder. Otherwise contact us if you do not receive it in a few minutes."
     ),
+    _("Security Keys"),
+    _("Two-Factor Authentication"),
     _("You are about to deactivate authenticator app based authentication. Are you sure?"),
     _("You are about to generate a new set of recovery codes for your account."),
     _("You have signed out."),
