@@ -214,7 +214,7 @@ def _is_saved(request: HttpRequest, form: VersionedForm, save: Any) -> bool:
     except ValidationError as error:
         form.add_error(None, error)
         return False
-    messages.success(request, _("%(name)s is kept.") % {"name": form.instance})
+    messages.success(request, _("%(name)s is saved.") % {"name": form.instance})
     return True
 
 

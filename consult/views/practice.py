@@ -59,7 +59,7 @@ def _firm(request: HttpRequest, firm: Firm) -> HttpResponse:
     form = FirmForm(request.POST or None, instance=firm)
     if request.method == "POST" and form.is_valid():
         people.save_firm(firm=form.instance)
-        messages.success(request, _("%(name)s is kept.") % {"name": form.instance.name})
+        messages.success(request, _("%(name)s is saved.") % {"name": form.instance.name})
         return redirect("firm_list")
     status = 422 if form.errors else 200
     return render(request, "consult/firm_form.html", {"form": form, "firm": firm}, status=status)

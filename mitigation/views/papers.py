@@ -34,7 +34,7 @@ def note_add(request: HttpRequest, reference: str) -> HttpResponse:
     except ValidationError as error:
         messages.error(request, " ".join(error.messages))
     else:
-        messages.success(request, _("The note is kept."))
+        messages.success(request, _("The note is saved."))
     return redirect("case_detail", reference=reference)
 
 

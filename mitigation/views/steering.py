@@ -58,7 +58,7 @@ def case_edit(request: HttpRequest, reference: str) -> HttpResponse:
         except ValidationError as error:
             form.add_error(None, error)
         else:
-            messages.success(request, _("The change is kept."))
+            messages.success(request, _("The change is saved."))
             return back_to(request, back)
     return _form_page(request, form, _("Change how the case is judged"), back, reference)
 
