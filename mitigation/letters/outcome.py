@@ -1,4 +1,4 @@
-"""The outcome letter: before and after at every spot, and what that says about the aim."""
+"""The outcome letter: before and after at every spot, and what that says about the target."""
 
 from collections.abc import Mapping, Sequence
 from dataclasses import asdict
@@ -113,7 +113,7 @@ def _what_we_did(outcome: Mapping[str, Any], context: OutcomeContext, formats: F
             "On %(after)s, after the work, we measured again at the same places."
         )
         % {"before": days.get("baseline", "–"), "after": days.get("follow-up", "–")},
-        _("The aim was the band “%(band)s” of the guideline %(guideline)s, or a lower one.")
+        _("The target was the band “%(band)s” of the guideline %(guideline)s, or a lower one.")
         % {"band": band, "guideline": outcome["guideline"]},
     ]
     if context.work_done:
@@ -130,7 +130,7 @@ def _client_table(
         unit = found[0]["unit"]
         shown = display_unit(unit, flux_unit)
         limit = formats.given(in_unit(found[0]["target"]["limit"], unit, shown))
-        head = _("%(quantity)s in %(unit)s; the aim is under %(limit)s") % {
+        head = _("%(quantity)s in %(unit)s; the target is under %(limit)s") % {
             "quantity": measurand_words(code),
             "unit": shown,
             "limit": limit,

@@ -58,25 +58,25 @@ def subject(spots: Sequence[Spot]) -> str:
 
 def _single_subject(not_met: int, undecided: int) -> str:
     if not_met:
-        return _("Not met at the one spot")
-    return _("Cannot be decided at the one spot") if undecided else _("Met at the one spot")
+        return _("Not met at the only spot")
+    return _("Cannot be decided at the only spot") if undecided else _("Met at the only spot")
 
 
 def verdict_sentences(spots: Sequence[Spot]) -> list[str]:
-    """Where the aim is met, where not, where it is open, and where the field rose."""
+    """Where the target is met, where not, where it is open, and where the field rose."""
     verdicts = by_place(spots)
     not_met = [place for place, verdict in verdicts.items() if verdict == "not met"]
     undecided = [place for place, verdict in verdicts.items() if verdict == "undecided"]
     met = len(verdicts) - len(not_met) - len(undecided)
     sentences = []
     if met == len(verdicts):
-        sentences.append(_("The aim is met at every spot."))
+        sentences.append(_("The target is met at every spot."))
     elif met == 1:
         counts = {"total": number_words(len(verdicts))}
-        sentences.append(_("The aim is met at one of %(total)s spots.") % counts)
+        sentences.append(_("The target is met at one of %(total)s spots.") % counts)
     elif met:
         counts = {"count": number_words(met), "total": number_words(len(verdicts))}
-        sentences.append(_("The aim is met at %(count)s of %(total)s spots.") % counts)
+        sentences.append(_("The target is met at %(count)s of %(total)s spots.") % counts)
     if not_met:
         sentences.append(_("It is not met at: %(spots)s.") % {"spots": places(not_met)})
     if undecided:

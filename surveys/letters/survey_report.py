@@ -115,14 +115,18 @@ def _subject(context: SurveyContext) -> str:
     total, above = len(_places(context.findings)), len(_places(_above(context)))
     counts = {"total": number_words(total), "count": number_words(above)}
     if total == 1:
-        return _("Above the aim at the one spot") if above else _("Within the aim at the one spot")
+        return (
+            _("Above the target at the only spot")
+            if above
+            else _("Within the target at the only spot")
+        )
     if not above:
-        return _("Within the aim at all %(total)s spots") % counts
+        return _("Within the target at all %(total)s spots") % counts
     if above == total:
-        return _("Above the aim at all %(total)s spots") % counts
+        return _("Above the target at all %(total)s spots") % counts
     if above == 1:
-        return _("Above the aim at one of %(total)s spots") % counts
-    return _("Above the aim at %(count)s of %(total)s spots") % counts
+        return _("Above the target at one of %(total)s spots") % counts
+    return _("Above the target at %(count)s of %(total)s spots") % counts
 
 
 def _in_order(context: SurveyContext) -> dict[str, list[FindingFacts]]:
@@ -141,7 +145,7 @@ def _client_part(context: SurveyContext, formats: Formats, flux_unit: str) -> li
     band = band_words(context.guideline.band_words)[context.target_band - 1]
     first = _(
         "On %(day)s we measured the fields at the places where people sleep, sit or work, before "
-        "any work is done. The aim is the band “%(band)s” of the guideline %(guideline)s, or a "
+        "any work is done. The target is the band “%(band)s” of the guideline %(guideline)s, or a "
         "lower one."
     ) % {
         "day": formats.day(context.visit.day),
@@ -169,8 +173,8 @@ def _client_part(context: SurveyContext, formats: Formats, flux_unit: str) -> li
 def _verdict(context: SurveyContext) -> str:
     above = _places(_above(context))
     if not above:
-        return _("Every spot is within the aim.")
-    return _("Above the aim are: %(spots)s.") % {"spots": places(above)}
+        return _("Every spot is within the target.")
+    return _("Above the target are: %(spots)s.") % {"spots": places(above)}
 
 
 def _next_steps(context: SurveyContext) -> list[str]:
@@ -179,8 +183,8 @@ def _next_steps(context: SurveyContext) -> list[str]:
     if _above(context):
         return [
             _(
-                "Find the causes at the spots above the aim, propose remedies, and measure again "
-                "after the work."
+                "Find the causes at the spots above the target, propose remedies, and measure "
+                "again after the work."
             )
         ]
     return [_("Nothing is left to do from our side.")]
@@ -193,7 +197,7 @@ def _client_table(context: SurveyContext, formats: Formats, flux_unit: str) -> B
         unit = found[0].unit
         shown = display_unit(unit, flux_unit)
         limit = formats.given(in_unit(limit_of(found[0], context), unit, shown))
-        head = _("%(quantity)s in %(unit)s; the aim is under %(limit)s") % {
+        head = _("%(quantity)s in %(unit)s; the target is under %(limit)s") % {
             "quantity": measurand_words(code),
             "unit": shown,
             "limit": limit,

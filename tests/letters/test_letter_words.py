@@ -121,9 +121,9 @@ ONE = ("Bedroom", "bed", side(48.0, 3.1, 3), side(2.4, 0.2, 2), None)
 @pytest.mark.parametrize(
     ("decisions", "line"),
     [
-        (["pass"], "Met at the one spot"),
-        (["fail"], "Not met at the one spot"),
-        (["undecided"], "Cannot be decided at the one spot"),
+        (["pass"], "Met at the only spot"),
+        (["fail"], "Not met at the only spot"),
+        (["undecided"], "Cannot be decided at the only spot"),
         (["pass", "conditional-pass"], "Met at all two spots"),
         (["pass", "fail", "pass"], "Not met at one of three spots"),
         (["fail", "conditional-fail", *["pass"] * 7], "Not met at two of nine spots"),
@@ -201,7 +201,7 @@ def test_german_numbers_have_a_comma() -> None:
 def test_a_house_in_the_united_states_reads_milligauss_beside_nanotesla() -> None:
     content = letter(head=samples.head("US"))
     client, engineer = said(content, "client"), said(content, "engineer")
-    assert "Magnetic flux density in mG; the aim is under 1" in client
+    assert "Magnetic flux density in mG; the target is under 1" in client
     assert "2.10" in client  # 210 nT
     assert "1 mG = 100 nT" in client
     assert "Magnetic flux density [nT]" in engineer
@@ -214,7 +214,7 @@ def test_a_house_in_the_united_states_reads_milligauss_beside_nanotesla() -> Non
 def test_the_survey_report_holds_its_findings() -> None:
     text = said(survey_content(context=samples.survey_context(), language="en"))
     for part in (
-        "Above the aim at all seven spots",
+        "Above the target at all seven spots",
         "61 ± 8",
         "4: extreme anomaly",
         "C-1188",
