@@ -58,10 +58,18 @@ def identification(
     ]
 
 
+def _visit_words(visit: VisitFacts) -> str:
+    """The kind of a visit with its name, unless the name says the kind already."""
+    kind = _(VISIT_KINDS.get(visit.kind, visit.kind))
+    if visit.label.casefold().startswith(kind.casefold()):
+        return visit.label
+    return f"{kind} {visit.label}".strip()
+
+
 def visits_and_conditions(visits: Sequence[VisitFacts], formats: Formats) -> list[Block]:
     rows = [
         [
-            f"{_(VISIT_KINDS.get(visit.kind, visit.kind))} {visit.label}".strip(),
+            _visit_words(visit),
             formats.day(visit.day),
             visit.assessor or DASH,
             formats.given(visit.temperature_c) or DASH,

@@ -17,6 +17,7 @@ from mitigation.letters.outcome import outcome_content, outcome_panels
 from mitigation.letters.phrases import reduction_words
 from mitigation.letters.verdict import subject
 from surveys.letters.survey_report import survey_content
+from surveys.letters.technical import visits_and_conditions
 from tests.letters import samples
 from tests.letters.samples import reduction, row, side
 
@@ -322,3 +323,18 @@ def test_every_fixed_phrase_has_german_words() -> None:
     with override("de"):
         assert all(words.phrase(text) != text for text in words.PHRASES)
         assert words.phrase("something nobody foresaw") == "something nobody foresaw"
+
+
+@pytest.mark.parametrize(
+    ("label", "words"),
+    [
+        ("A1", "baseline A1"),
+        ("baseline 1", "baseline 1"),
+        ("Baseline", "Baseline"),
+        ("", "baseline"),
+    ],
+)
+def test_a_visit_is_named_by_its_kind_once(label, words):
+    visit = samples.visits()[0]
+    visits = [replace(visit, kind="baseline", label=label)]
+    assert words in strings(visits_and_conditions(visits, Formats("en")))
