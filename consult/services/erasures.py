@@ -171,8 +171,9 @@ def _erase(plan: Plan, by: User | None, now: datetime, reason: str) -> Erasure:
 
 def _pairs(model: Any, since: str, pks: Collection[int]) -> list[list[Any]]:
     """Each number with the moment of its entry; a merged record is told by its history alone."""
-    alive = dict(model.objects.filter(pk__in=pks).values_list("pk", since))
-    return [[pk, alive[pk].isoformat() if pk in alive else ""] for pk in sorted(pks)]
+    entered = dict(history_of(model).objects.filter(id__in=pks).values_list("id", since))
+    entered |= dict(model.objects.filter(pk__in=pks).values_list("pk", since))
+    return [[pk, entered[pk].isoformat() if pk in entered else ""] for pk in sorted(pks)]
 
 
 def _walk(keys: Keys, by: User | None, now: datetime) -> None:
@@ -282,9 +283,10 @@ def repeat_erasure(*, told: dict[str, Any], now: datetime) -> Erasure | None:
 
 
 def _still_there(model: Any, since: str, pairs: list[list[Any]]) -> list[Any]:
+    """Those that were erased, and nobody who got their number afterwards."""
     rows = model.objects.filter(pk__in=[pk for pk, _since in pairs]).order_by("pk")
     entered = dict(map(tuple, pairs))
-    return [row for row in rows if entered[row.pk] in ("", getattr(row, since).isoformat())]
+    return [row for row in rows if entered[row.pk] == getattr(row, since).isoformat()]
 
 
 def _is_erased(person: Client | User) -> bool:

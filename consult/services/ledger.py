@@ -29,9 +29,10 @@ def note(erasure: Erasure) -> None:
     }
     path = Path(settings.ERASURE_LEDGER)
     path.parent.mkdir(parents=True, exist_ok=True)
+    broken_off = path.exists() and not path.read_bytes().endswith(b"\n")
     descriptor = os.open(path, os.O_WRONLY | os.O_CREAT | os.O_APPEND, 0o600)
     with os.fdopen(descriptor, "a") as file:
-        file.write(json.dumps(told) + "\n")
+        file.write("\n" * broken_off + json.dumps(told) + "\n")
         file.flush()
         os.fsync(file.fileno())
 

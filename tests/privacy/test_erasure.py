@@ -308,6 +308,25 @@ def test_a_number_that_is_somebody_elses_now_is_left_alone() -> None:
     assert Client.objects.get(pk=planted.client.pk).name == "Somebody new"
 
 
+def test_the_number_of_a_merged_record_that_is_somebody_elses_now_is_left_alone() -> None:
+    planted = plant()
+    merged = Client.history.get(history_type="-")
+    erase(planted)
+    (told,) = ledger.entries()
+    assert [merged.id, merged.created_at.isoformat()] in told["clients"]
+    Client.objects.create(pk=merged.id, name="Somebody new")
+    assert repeat_erasure(told=told, now=NOW) is None
+    assert Client.objects.get(pk=merged.id).name == "Somebody new"
+
+
+def test_an_erasure_is_written_down_after_a_line_that_a_full_disk_broke_off(settings) -> None:
+    settings.ERASURE_LEDGER.parent.mkdir(parents=True, exist_ok=True)
+    settings.ERASURE_LEDGER.write_text('{"uid": "half a li')
+    erase(plant())
+    (told,) = ledger.entries()
+    assert told["uid"] == str(Erasure.objects.get().uid)
+
+
 def test_the_ledger_and_the_proof_name_nobody(settings) -> None:
     planted = plant()
     name = planted.client.name
