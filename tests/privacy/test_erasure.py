@@ -16,8 +16,8 @@ from consult.services.changes import save_row
 from consult.services.erasures import erase_person, plan_erasure, repeat_erasure
 from consult.tasks import run_job
 from mitigation.models import Attachment, Case, Stage
-from surveys.models import Reading, Visit
-from tests.factories import UserFactory, compared_case, ready_letter
+from surveys.models import Reading, SourceFile, Visit
+from tests.factories import PropertyFactory, UserFactory, compared_case, ready_letter
 from tests.privacy.everywhere import all_files, all_text, places_of
 from tests.privacy.planted import OWN_WORDS, Planted, closed_case, plant
 
@@ -267,6 +267,21 @@ def test_a_clients_log_in_goes_with_the_client_alone() -> None:
     erase(planted)
     planted.login.refresh_from_db()
     assert planted.login.name == f"[erased {planted.login.pk}]" and not planted.login.is_active
+
+
+def test_a_file_that_came_in_again_meanwhile_stays() -> None:
+    planted = plant()
+    source = planted.case.source
+    assert source is not None
+    erasure = erase_person(person=planted.client, by=planted.manager, now=NOW)
+    again = SourceFile.objects.create(
+        property=PropertyFactory(), name="again.zip", file=str(source.file), sha256=source.sha256,
+        received_at=NOW,
+    )  # fmt: skip
+    run_file_job(erasure)
+    assert erasure.files_gone_at is not None
+    assert default_storage.exists(str(again.file))
+    assert not default_storage.exists(planted.letter.file_key())
 
 
 # -- Again, after a restore -------------------------------------------------------------------
