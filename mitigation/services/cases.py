@@ -101,7 +101,9 @@ def hold_case(*, case: Case, reason: str, by: User | None, now: datetime) -> Cas
     """Let a case rest, with the reason on its page."""
     if case.stage in ENDS:
         raise ValidationError(_("The case has ended, there is nothing to hold."))
-    return _set_hold(case, "", _required(reason), by)
+    why = _required(reason)
+    Case._meta.get_field("on_hold_reason").run_validators(why)  # an UPDATE looks at no length
+    return _set_hold(case, "", why, by)
 
 
 @transaction.atomic

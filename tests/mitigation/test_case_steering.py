@@ -99,6 +99,15 @@ def test_on_hold_nothing_moves_until_it_is_resumed():
     ]
 
 
+def test_a_reason_too_long_for_the_page_is_refused():
+    case = CaseFactory(stage=Stage.WORKS)
+    with pytest.raises(ValidationError, match="200"):
+        cases.hold_case(case=case, reason="x" * 201, by=None, now=NOW)
+    assert Case.objects.get(pk=case.pk).on_hold_reason == ""
+    cases.hold_case(case=case, reason="x" * 200, by=None, now=NOW)
+    assert Case.objects.get(pk=case.pk).on_hold_reason == "x" * 200
+
+
 def test_two_who_hold_one_case():
     case = CaseFactory(stage=Stage.WORKS)
     mine, theirs = Case.objects.get(pk=case.pk), Case.objects.get(pk=case.pk)
