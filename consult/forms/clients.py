@@ -6,8 +6,13 @@ from django import forms
 from django.conf import settings
 from django.utils.translation import gettext_lazy as _
 
-from consult.models import Client, Contact, Property
+from consult.forms.numbers import plain_numbers
+from consult.models import Client, Contact, Practice, Property
 from consult.services.changes import version_of
+
+# Volts, hertz and phases of a usual home (common practice); of North America first.
+SPLIT_PHASE = {"supply_voltage_v": 120.0, "frequency_hz": 60.0, "phases": 2}
+ONE_PHASE = {"supply_voltage_v": 230.0, "frequency_hz": 50.0, "phases": 1}
 
 
 class VersionedForm(forms.ModelForm):  # type: ignore[type-arg]  # not subscriptable at run time
@@ -62,6 +67,14 @@ class PropertyForm(VersionedForm):
         }
         help_texts = {"country": _("Two letters, such as DE or US.")}
         widgets = {"address": forms.Textarea(attrs={"rows": 4})}
+
+    def __init__(self, *args: Any, **kwargs: Any) -> None:
+        super().__init__(*args, **kwargs)
+        if not self.instance.pk:
+            country = Practice.objects.values_list("country", flat=True).first() or ""
+            supply = SPLIT_PHASE if country in ("US", "CA") else ONE_PHASE
+            self.initial = {**self.initial, "country": country, **supply}
+        self.initial = plain_numbers(self.initial)
 
     def clean_country(self) -> str:
         return str(self.cleaned_data["country"]).upper()

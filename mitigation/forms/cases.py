@@ -6,10 +6,12 @@ from django import forms
 from django.utils.translation import gettext as _
 from django.utils.translation import gettext_lazy
 
+from consult.forms.numbers import plain_numbers
 from consult.models import User
 from consult.services.changes import version_of
 from mitigation.models import Case
 from mitigation.services.attachments import MOST_BYTES
+from surveys.calc.uncertainty import DEFAULT_PLACEMENT
 from surveys.models import Visit
 
 DAY = forms.DateInput(attrs={"type": "date"}, format="%Y-%m-%d")
@@ -33,6 +35,11 @@ class CaseForm(forms.ModelForm):  # type: ignore[type-arg]  # not subscriptable 
             "target_band": gettext_lazy("Target band"),
             "placement_percent": gettext_lazy("Placement uncertainty [%]"),
         }
+
+    def __init__(self, *args: Any, **kwargs: Any) -> None:
+        super().__init__(*args, **kwargs)
+        usual = {"placement_percent": 100 * DEFAULT_PLACEMENT}
+        self.initial = plain_numbers({**usual, **self.initial})
 
     def clean_reference(self) -> str:
         reference: str = self.cleaned_data["reference"].strip()
@@ -63,7 +70,7 @@ class CaseEditForm(forms.ModelForm):  # type: ignore[type-arg]  # not subscripta
 
     def __init__(self, *args: Any, **kwargs: Any) -> None:
         super().__init__(*args, **kwargs)
-        self.initial["version"] = version_of(self.instance)
+        self.initial = plain_numbers(self.initial) | {"version": version_of(self.instance)}
 
 
 class PlanVisitForm(forms.Form):

@@ -32,6 +32,7 @@ ISSUE = {
 }
 PAGE = "mitigation/case_detail.html"
 LOOKS = Q(visit__readings__corrects__isnull=True)  # a correction is no look at the meter
+SURVEYS = {Stage.ENQUIRY, Stage.BASELINE, Stage.WORKS, Stage.FOLLOW_UP}
 PATH = [stage for stage in Stage if stage != Stage.DECLINED]
 
 
@@ -56,7 +57,12 @@ def _whole_page(request: HttpRequest, comparison: Comparison) -> dict[str, Any]:
     case, outcome = comparison.case, comparison.as_json()
     visits = [visit for visit in (comparison.baseline, comparison.follow_up) if visit]
     letters = Letter.objects.visible_to(request.user).for_list()
-    letters = letters.filter(case_reference=case.reference)
+    letters_here = list(letters.filter(case_reference=case.reference))
+    planned = (
+        case.case_visits.select_related("visit")
+        .annotate(n_readings=Count("visit__readings", filter=LOOKS))
+        .order_by("visit__date", "pk")
+    )
     assignments = Assignment.objects.filter(property=case.property_id).select_related("user")
     return {
         "stages": [Stage.DECLINED] if case.stage == Stage.DECLINED else PATH,
@@ -68,11 +74,11 @@ def _whole_page(request: HttpRequest, comparison: Comparison) -> dict[str, Any]:
         "not_comparable": not_comparable(outcome["spots"]),
         "next_steps": next_steps(outcome["spots"]) if comparison.follow_up else [],
         "dangers": [danger for visit in visits for danger in dangers_of(visit)],
-        "visits": case.case_visits.select_related("visit")
-        .annotate(n_readings=Count("visit__readings", filter=LOOKS))
-        .order_by("visit__date", "pk"),
-        "letters": letters,
-        "overtaken": overtaken_letters(case, list(letters)),
+        "visits": planned,
+        "wants_visit": case.stage in SURVEYS and all(row.visit.sealed_at for row in planned),
+        "letters": letters_here,
+        "issued": {letter.kind for letter in letters_here},
+        "overtaken": overtaken_letters(case, letters_here),
         "assessors": [assignment.user for assignment in assignments],
         "contacts": case.property.client.contacts.all(),
         "notes": Note.objects.visible_to(request.user)
