@@ -151,7 +151,7 @@ def _client_table(
         column(_("Before"), 11, number=True),
         column(_("After"), 11, number=True),
         column(_("Reduction (95 % interval)"), 27),
-        column(_("Aim"), 22),
+        column(_("Target"), 22),
     ]
     return table(_("Before and after at each spot"), columns, groups)
 
