@@ -18,7 +18,7 @@ MOST_COLUMNS = 40
 def shown(preview: Preview) -> dict[str, Any]:
     """The head of the case, the first rows of each table, and every row with a listed fault."""
     folder = preview.folder
-    return {
+    said = {
         "case": None if folder is None else _head(folder.case),
         "visits": [] if folder is None else [_visit(row) for row in folder.visits],
         "n_readings": preview.counts.get(READINGS, 0),
@@ -27,15 +27,27 @@ def shown(preview: Preview) -> dict[str, Any]:
         "more": preview.n_faults - len(preview.faults),
         "tables": _tables(preview),
     }
+    return {name: _without_zero_bytes(value) for name, value in said.items()}
 
 
 def refused(faults: Sequence[Fault], n_faults: int) -> dict[str, Any]:
     """What is wrong by now with an upload that was right when it was checked."""
     return {
-        "faults": [str(fault) for fault in faults],
+        "faults": [_without_zero_bytes(str(fault)) for fault in faults],
         "n_faults": n_faults,
         "more": n_faults - len(faults),
     }
+
+
+def _without_zero_bytes(said: Any) -> Any:
+    """The same with a sign where a zero byte stood; PostgreSQL keeps none."""
+    if isinstance(said, str):
+        return said.replace("\0", "␀")
+    if isinstance(said, list):
+        return [_without_zero_bytes(one) for one in said]
+    if isinstance(said, dict):
+        return {name: _without_zero_bytes(one) for name, one in said.items()}
+    return said
 
 
 def _head(case: Any) -> dict[str, Any]:
