@@ -19,6 +19,8 @@ from typing import IO, Any, Self
 
 from django.utils.translation import gettext as _
 
+from consult.services.files import sync_folder
+
 FORMAT = "ebbmark-backup-1"
 ABOUT, MANIFEST, SEAL = "ABOUT", "manifest.json", "SEAL"
 FILES = "files/"
@@ -135,15 +137,6 @@ class Writer:
     ) -> None:
         self.file.close()
         self.part.unlink(missing_ok=True)
-
-
-def sync_folder(folder: Path) -> None:
-    """A new name is on the disk before anybody is told of it."""
-    descriptor = os.open(folder, os.O_RDONLY)
-    try:
-        os.fsync(descriptor)
-    finally:
-        os.close(descriptor)
 
 
 # -- Reading ----------------------------------------------------------------------------------

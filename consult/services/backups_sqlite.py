@@ -10,8 +10,9 @@ from pathlib import Path
 from django.db import connection
 from django.utils.translation import gettext as _
 
-from consult.services.backups_archive import BackupError, Checked, sync_folder
+from consult.services.backups_archive import BackupError, Checked
 from consult.services.backups_database import facts_of_sqlite
+from consult.services.files import sync_folder
 
 PATIENCE_S = 2
 

@@ -20,7 +20,7 @@ from django.utils.translation import override
 from consult.models import Client, DataPackage, Practice, Retention, User
 from consult.models.personal import Keys, Subject, Table
 from consult.services.erasures import subject_of
-from consult.services.files import drop_file
+from consult.services.files import drop_file, write_chunks
 from consult.services.jobs import Run, enqueue
 from consult.services.personal import history_of, keys_of, rows_of, tables
 
@@ -77,11 +77,7 @@ def make_package(arguments: dict[str, Any], run: Run) -> None:
         key = str(package.file)
         if not run.is_current():
             return
-        drop_file(key=key)  # what an earlier attempt left
-        stored = default_storage.save(key, File(file))
-    if stored != key:
-        default_storage.delete(stored)
-        raise OSError(f"the storage kept {key} under another name")
+        write_chunks(key=key, chunks=File(file).chunks(), attempt=run.attempt)
     if not rows.update(state=DataPackage.State.READY, size=size, ready_at=timezone.now()):
         drop_file(key=key)
 

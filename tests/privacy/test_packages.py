@@ -96,12 +96,12 @@ def test_it_is_made_once_by_a_job_and_dropped_after_its_days(media_folder) -> No
 def test_one_that_was_dropped_while_it_was_made_leaves_no_file(media_folder, monkeypatch) -> None:
     client = compared_case().property.client
     package = ask_package(person=client, by=None, now=NOW)
-    real = packages.default_storage.save
+    real = packages.write_chunks
 
-    def dropped_meanwhile(key, content):
+    def dropped_meanwhile(**told):
         DataPackage.objects.all().delete()
-        return real(key, content)
+        real(**told)
 
-    monkeypatch.setattr(packages.default_storage, "save", dropped_meanwhile)
+    monkeypatch.setattr(packages, "write_chunks", dropped_meanwhile)
     run_job(Job.objects.get(key=f"make-package:{package.pk}").pk)
     assert [path for path in media_folder.rglob("*.zip") if path.is_file()] == []
