@@ -143,6 +143,13 @@ def test_the_list_of_units_follows_the_quantity(browser, visit, row):
     assert units(browser, visit, measurand="body-voltage", unit="V")[:2] == (["mV", "V"], ["V"])
 
 
+def test_a_number_that_no_instrument_can_have_chooses_no_unit(browser, visit):
+    offered, chosen, _groups = units(
+        browser, visit, measurand="body-voltage", unit="nT", instrument="9" * 30
+    )
+    assert (offered, chosen) == (["mV", "V"], ["mV"])
+
+
 def test_of_the_units_that_of_the_instrument_is_chosen(browser, visit):
     gauss = Instrument.objects.create(name="coil")
     CalibrationFactory(
