@@ -222,7 +222,7 @@ class ReadingForm(OnceForm):
         """The unit in which the register speaks of the instrument."""
         if not str(instrument or "").isdecimal():
             return None
-        named = Instrument.objects.filter(pk=instrument)  # finds none by a number too long for a key
+        named = Instrument.objects.filter(pk=instrument)  # none by a number too long for a key
         rows = Calibration.objects.filter(instrument__in=named, quantity=QUANTITY_OF[measurand])
         newest = rows.order_by("calibrated_on", "pk").last()
         return newest.unit if newest else None
