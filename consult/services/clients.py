@@ -4,9 +4,10 @@ from typing import Any
 
 from django.core.exceptions import ValidationError
 from django.db import models, transaction
+from django.db.models.functions import Least
 from django.utils.translation import gettext as _
 
-from consult.models import Client, Contact, Property, User
+from consult.models import Client, Contact, DataRequest, Property, User
 from consult.services.changes import lock_unchanged, save_row
 from consult.services.guards import unguarded
 
@@ -57,6 +58,7 @@ def merge_clients(*, keep: Client, gone: Client, by: User) -> Client:
         raise ValidationError(
             _("Both have a log-in. Whoever runs the practice must take one away first.")
         )
+    _join_wishes(gone, keep)
     _move_all(gone, keep, by)
     login = gone.user
     said = _("merged into %(name)s (%(pk)s)") % {"name": keep.name[:60], "pk": keep.pk}
@@ -69,6 +71,14 @@ def merge_clients(*, keep: Client, gone: Client, by: User) -> Client:
     said = _("took over record %(pk)s of %(name)s") % {"pk": removed, "name": gone.name[:60]}
     save_row(row=keep, by=by, reason=said)
     return keep
+
+
+def _join_wishes(gone: Client, keep: Client) -> None:
+    """What both ask for is one wish, since the first day."""
+    for wish in DataRequest.objects.filter(client=gone, done_at=None):
+        same = DataRequest.objects.filter(client=keep, kind=wish.kind, done_at=None)
+        if same.update(asked_at=Least(models.F("asked_at"), wish.asked_at)):
+            wish.delete()
 
 
 def _move_all(gone: Client, keep: Client, by: User) -> None:

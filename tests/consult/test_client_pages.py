@@ -8,8 +8,9 @@ from django.core.exceptions import ValidationError
 from django.urls import reverse
 from python_calamine import CalamineWorkbook
 
-from consult.models import Client, Contact, Letter, Property, User
+from consult.models import Client, Contact, DataRequest, Letter, Property, User
 from consult.services.clients import merge_clients
+from consult.services.data_requests import ask_for_data
 from mitigation.models import Case, Stage
 from surveys.models import Visit
 from tests.factories import (
@@ -113,6 +114,17 @@ def test_merging_brings_everything_together(client, office):
     assert kept.contacts.get().name == "Ada Lehn"
     assert Letter.objects.visible_to(kept.user).exists()
     assert "merged into" in Client.history.filter(history_type="-").get().history_change_reason
+
+
+def test_what_both_records_ask_for_is_one_wish(office):
+    one, two = ClientFactory(), ClientFactory()
+    day = dt.datetime(2026, 3, 2, 9, 0, tzinfo=dt.UTC)
+    ask_for_data(client=one, kind="copy", now=day + dt.timedelta(days=3))
+    ask_for_data(client=two, kind="copy", now=day)
+    ask_for_data(client=two, kind="erasure", now=day)
+    merge_clients(keep=one, gone=two, by=office)
+    wishes = DataRequest.objects.filter(client=one).values_list("kind", "asked_at")
+    assert set(wishes) == {("copy", day), ("erasure", day)}
 
 
 def test_what_cannot_be_merged(office):
