@@ -95,9 +95,10 @@ def _with_case(visits: QuerySet[Visit]) -> QuerySet[Visit]:
 def _running_out(today: date) -> QuerySet[Calibration]:
     """The latest certificate of each instrument and quantity, if it ends soon or has ended."""
     newer = Calibration.objects.filter(
+        Q(due_on__gt=OuterRef("due_on"))
+        | Q(due_on=None, calibrated_on__gt=OuterRef("calibrated_on")),
         instrument=OuterRef("instrument"),
         quantity=OuterRef("quantity"),
-        due_on__gt=OuterRef("due_on"),
     )
     return (
         Calibration.objects.filter(

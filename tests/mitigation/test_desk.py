@@ -102,6 +102,17 @@ def test_certificates_that_run_out(client, office, today):
     assert list(context(client)["certificates"]) == [ended, soon]
 
 
+def test_a_newer_certificate_without_an_end_renews_too(client, office, today):
+    meter = Instrument.objects.create(name="meter")
+    long_ago = today - dt.timedelta(days=800)
+    ended = CalibrationFactory(
+        instrument=meter, calibrated_on=long_ago, due_on=today - dt.timedelta(days=70)
+    )
+    assert list(context(client)["certificates"]) == [ended]
+    CalibrationFactory(instrument=meter, calibrated_on=today - dt.timedelta(days=60), due_on=None)
+    assert list(context(client)["certificates"]) == []
+
+
 def test_it_costs_the_same_with_much_to_do(client, office, today, django_assert_num_queries):
     def one_more():
         case = CaseFactory(stage=Stage.WORKS, due_on=today)
