@@ -96,6 +96,18 @@ class OwnLanguageMiddleware:
         return self.get_response(request)
 
 
+class ZeroByteMiddleware:
+    """No address has a zero byte in it, and PostgreSQL stores none: such a request is refused."""
+
+    def __init__(self, get_response: Callable[[HttpRequest], HttpResponse]) -> None:
+        self.get_response = get_response
+
+    def __call__(self, request: HttpRequest) -> HttpResponse:
+        if "\0" in request.path or "%00" in request.META.get("QUERY_STRING", ""):
+            return HttpResponse(status=400)
+        return self.get_response(request)
+
+
 class FragmentLogInMiddleware:
     """A part of a page asked for by somebody logged out: the whole page goes to the log-in."""
 

@@ -34,11 +34,15 @@ def case_open(request: HttpRequest, pk: int) -> HttpResponse:
     form = CaseForm(request.POST or None, initial={"guideline": usual})
     if request.method == "POST" and form.is_valid():
         assert isinstance(request.user, User)
-        case = services.open_case(
-            home=home, by=request.user, now=timezone.now(), **form.cleaned_data
-        )
-        messages.success(request, _("Case %(case)s is open.") % {"case": case.reference})
-        return redirect("case_detail", reference=case.reference)
+        try:
+            case = services.open_case(
+                home=home, by=request.user, now=timezone.now(), **form.cleaned_data
+            )
+        except ValidationError as error:  # somebody took the reference in this very moment
+            form.add_error(None, error)
+        else:
+            messages.success(request, _("Case %(case)s is open.") % {"case": case.reference})
+            return redirect("case_detail", reference=case.reference)
     back = reverse("client_detail", args=[home.client_id])
     return _form_page(request, form, _("Open a case"), back, str(home))
 
