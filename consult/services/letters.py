@@ -63,6 +63,9 @@ def issue_letter(
         "corrects": corrects,
     }
     with transaction.atomic():
+        # An erasure holds the same row, so no letter comes after it with what it had erased.
+        if Client.objects.select_for_update().get(pk=client.pk).is_erased:
+            raise ValidationError(_("This record is not there any more."))
         letter = _save_under_next_number(frozen, build, year=timezone.localdate(now).year)
         enqueue(
             kind=RENDER_LETTER,

@@ -16,7 +16,8 @@ from pytest_django import Settings
 
 from consult import services
 from consult.letters import rendering
-from consult.models import Job, Letter, Property
+from consult.models import Client, Job, Letter, Property
+from consult.models.clients import ERASED
 from consult.services import letters
 from consult.tasks import run_job
 from tests.consult import issued
@@ -272,6 +273,15 @@ def test_progress_moves_while_a_letter_is_made(
     before = services.letter_progress(letter)
     run_the_job(letter)
     assert (before, seen, services.letter_progress(letter)) == (0, [10], 100)
+
+
+def test_nobody_is_written_to_who_was_erased_meanwhile(place: Property) -> None:
+    """The row in hand still has the name; the one in the database decides."""
+    Client.objects.filter(pk=place.client_id).update(name=f"{ERASED}{place.client_id}]")
+    assert not place.client.is_erased
+    with pytest.raises(ValidationError, match="not there any more"):
+        issued.issue(place, build=plain)
+    assert not Letter.objects.exists()
 
 
 def test_the_limits_of_time_stand_in_their_order(settings: Settings) -> None:
