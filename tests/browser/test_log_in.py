@@ -59,7 +59,7 @@ def test_a_passkey_is_added_and_lets_in_without_a_password(visitors) -> None:
     visitor.open("/accounts/2fa/webauthn/add/")
     page.get_by_label("Password").fill(PASSWORD)  # asked again before a log-in is changed
     page.get_by_role("button", name="Confirm").click()
-    page.get_by_label("Passwordless").check()
+    page.get_by_label("Log in with it alone").check()
     page.locator("#mfa_webauthn_add").click()
     page.wait_for_url("**/accounts/2fa/**")
     expect(page.get_by_text("Recovery", exact=False).first).to_be_visible()

@@ -195,8 +195,8 @@ def test_a_second_factor_is_set_up_and_asked_for(look, visitors, monkeypatch) ->
     page.get_by_label("Password").fill(PASSWORD)
     visitor.press("Confirm")
     visitor.look_over("setting up a second factor")
-    secret = page.get_by_label("Authenticator secret").input_value()
-    page.get_by_label("Authenticator code").fill(code_of(secret))
+    secret = page.get_by_label("Or type this secret into the app").input_value()
+    page.get_by_label("Code of the app").fill(code_of(secret))
     visitor.press("Activate")
     codes = re.findall(r"\b[0-9a-f]{8}\b", page.get_by_role("textbox").input_value())
     assert len(codes) > 5
