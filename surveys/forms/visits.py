@@ -283,7 +283,7 @@ class SealedCorrectionForm(ReadingForm):
     """What the display really showed; spot and quantity are those of the sealed reading."""
 
     spot = None  # type: ignore[assignment]  # Django's way to drop a field
-    measurand = None  # type: ignore[assignment]
+    measurand = None  # type: ignore[assignment]  # as above
     reason = forms.CharField(
         label=_("What was wrong, and how you know"),
         max_length=2_000,
@@ -298,7 +298,7 @@ class SealedCorrectionForm(ReadingForm):
         known = Instrument.objects.filter(calibrations__quantity=QUANTITY_OF[reading.measurand])
         self.fields["instrument"].queryset = known.distinct()  # type: ignore[attr-defined]  # retired ones too
         units = UNITS_OF[Unit(reading.measurand)]
-        self.fields["unit"].choices = [(unit, unit) for unit in units]  # type: ignore[attr-defined]
+        self.fields["unit"].choices = [(unit, unit) for unit in units]  # type: ignore[attr-defined]  # a choice field
 
 
 class SetAsideForm(OnceForm):
