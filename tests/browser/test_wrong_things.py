@@ -4,7 +4,7 @@ from datetime import timedelta
 
 import pytest
 from django.utils import timezone
-from playwright.sync_api import expect
+from playwright.sync_api import Route, expect
 
 from consult.models import Job, Letter
 from consult.tasks import run_job
@@ -36,6 +36,21 @@ def test_a_log_in_that_ended_while_typing_leads_to_the_log_in(look, visitors) ->
     expect(page.get_by_label("Password")).to_be_visible()
     assert page.url.startswith(f"{visitor.site}/accounts/login/")
     expect(page.get_by_role("heading", name="Cases", exact=True)).to_have_count(0)
+
+
+def test_what_is_typed_before_the_scripts_arrive_is_searched_for(look, visitors) -> None:
+    cast = make_cast()
+    visitor = visitors.enter(cast.people["office"], **look)
+    page, held = visitor.page, list[Route]()
+    page.route("**/htmx*.js", lambda route: held.append(route))
+    page.goto(f"{visitor.site}/cases/", wait_until="commit")
+    page.get_by_role("searchbox").press_sequentially("nothing like it")
+    found = page.get_by_role("link", name=cast.case.reference, exact=True)
+    expect(found).to_be_visible()
+    for script in held:
+        script.continue_()
+    expect(page.get_by_text("No case fits.")).to_be_visible()
+    expect(found).to_have_count(0)
 
 
 def ready_to_type(visitor: Visitor, visit) -> None:
