@@ -98,7 +98,8 @@ class Visitor:
         )
 
     def mark(self) -> None:
-        """Leave a sign on the page that a fresh load would wipe away."""
+        """Leave a sign that a fresh load would wipe away, once the scripts of the page are there."""
+        self.page.wait_for_load_state("load")
         self.page.evaluate("document.body.dataset.seen = 'yes'")
 
     def is_marked(self) -> bool:
