@@ -1,5 +1,7 @@
 """Every page of the matrix, for each of the cast: axe, the policy, 360 px, both schemes."""
 
+from itertools import product
+
 import pytest
 from django.test import Client as DjangoClient
 from django.urls import reverse
@@ -43,7 +45,7 @@ def test_nothing_is_wrong_with_any_page(asker, visitors) -> None:
     for name, path in pages.items():
         visitor.look(width=1280, scheme="light")
         visitor.open(path)
-        for width, scheme in ((1280, "light"), (360, "dark")):
+        for width, scheme in product((1280, 360), ("light", "dark")):
             visitor.look(width=width, scheme=scheme)
             where = f"{name} {width} {scheme}"
             wrong += [f"{where}: {line}" for line in visitor.axe()]

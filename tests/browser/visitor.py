@@ -26,7 +26,7 @@ PICTURES = os.environ.get("BROWSER_PICTURES", "")
 PHONE_WIDTH = 360
 # An answer of 4xx, which the test looks at, and a request that a newer one replaced.
 EXPECTED = ("Failed to load resource", "htmx:sendAbort", "htmx:afterRequest")
-_axe_ran_on: set[tuple[str, int, str]] = set()
+_axe_ran_on: set[tuple[str, int]] = set()
 
 
 @dataclass
@@ -63,17 +63,20 @@ class Visitor:
         self.page.emulate_media(color_scheme=scheme)
 
     def look_over(self, name: str) -> None:
-        """Note what axe finds, the first time in a run, and whether the page is too wide."""
+        """Note what axe finds in both schemes, the first time in a run, and a page too wide."""
         where = f"{name} at {self.width} px"
         self.page.wait_for_load_state("load")
         if self.has_script:
             self.page.evaluate("document.fonts.ready.then(() => true)")
         if self.wider_than_the_screen():
             self.broken.append(f"{where}: wider than the screen")
-        seen = (name, self.width, self.scheme)
+        seen = (name, self.width)
         if self.has_script and seen not in _axe_ran_on:
             _axe_ran_on.add(seen)
-            self.broken += [f"{where}: {line}" for line in self.axe()]
+            for scheme in ("light", "dark"):
+                self.look(width=self.width, scheme=scheme)
+                self.broken += [f"{where}, {scheme}: {line}" for line in self.axe()]
+            self.look(width=self.width, scheme=self.scheme)
         if PICTURES:
             title = f"{name}-{self.width}-{self.scheme}.png".replace(" ", "-")
             self.page.screenshot(path=Path(PICTURES) / title, full_page=True)
@@ -98,7 +101,7 @@ class Visitor:
         )
 
     def mark(self) -> None:
-        """Leave a sign that a fresh load would wipe away, once the scripts of the page are there."""
+        """Once the scripts are there, leave a sign that a fresh load would wipe away."""
         self.page.wait_for_load_state("load")
         self.page.evaluate("document.body.dataset.seen = 'yes'")
 
