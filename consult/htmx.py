@@ -22,7 +22,7 @@ def entry_form(request: HttpRequest, form: BaseForm, context: Mapping[str, Any])
     """A form on a page of its own, or in place of what it changes; 422 when something is wrong."""
     inline = wants_fragment(request)
     if inline:
-        next(iter(form.fields.values())).widget.attrs["autofocus"] = True
+        form.visible_fields()[0].field.widget.attrs["autofocus"] = True
     template = f"{ENTRY_FORM}#form" if inline else ENTRY_FORM
     status = 422 if form.errors else 200
     response = render(request, template, {"form": form, "inline": inline, **context}, status=status)

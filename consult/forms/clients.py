@@ -7,6 +7,7 @@ from django.conf import settings
 from django.utils.translation import gettext_lazy as _
 
 from consult.forms.numbers import plain_numbers
+from consult.forms.once import OnceForm
 from consult.models import Client, Contact, Practice, Property
 from consult.services.changes import version_of
 
@@ -15,8 +16,8 @@ SPLIT_PHASE = {"supply_voltage_v": 120.0, "frequency_hz": 60.0, "phases": 2}
 ONE_PHASE = {"supply_voltage_v": 230.0, "frequency_hz": 50.0, "phases": 1}
 
 
-class VersionedForm(forms.ModelForm):  # type: ignore[type-arg]  # not subscriptable at run time
-    """A form that knows which state of its row the person saw."""
+class VersionedForm(OnceForm, forms.ModelForm):  # type: ignore[type-arg]  # not subscriptable at run time
+    """A form that enters a row once, or knows which state of its row the person saw."""
 
     version = forms.IntegerField(widget=forms.HiddenInput, required=False)
 
@@ -24,6 +25,7 @@ class VersionedForm(forms.ModelForm):  # type: ignore[type-arg]  # not subscript
         super().__init__(*args, **kwargs)
         if self.instance.pk:
             self.initial["version"] = version_of(self.instance)
+            del self.fields["key"]
 
     @property
     def seen(self) -> int:

@@ -8,6 +8,7 @@ from django.contrib.auth.password_validation import password_validators_help_tex
 from django.utils.translation import gettext
 from django.utils.translation import gettext_lazy as _
 
+from consult.forms.once import OnceForm
 from consult.intake.pictures import (
     LOGO_TOO_LARGE,
     MOST_LOGO_BYTES,
@@ -24,14 +25,24 @@ class LanguageForm(forms.Form):
     language = forms.ChoiceField(label=_("Language"), choices=settings.LANGUAGES)
 
 
-class PersonForm(forms.ModelForm):  # type: ignore[type-arg]  # not subscriptable at run time
+class PersonForm(OnceForm, forms.ModelForm):  # type: ignore[type-arg]  # not subscriptable at run time
+    # Not a field of the model's here: whether somebody has it already is the service's to say.
+    email = forms.EmailField(label=_("E-mail"), max_length=254)
     language = forms.ChoiceField(label=_("Language"), choices=settings.LANGUAGES)
+
+    field_order = ["name", "email", "role", "firm", "language", "is_manager"]
 
     class Meta:
         model = User
-        fields = ["name", "email", "role", "firm", "language", "is_manager"]
-        labels = {"name": _("Name"), "email": _("E-mail"), "role": _("Role"), "firm": _("Firm")}
+        fields = ["name", "role", "firm", "language", "is_manager"]
+        labels = {"name": _("Name"), "role": _("Role"), "firm": _("Firm")}
         help_texts = {"firm": _("For electricians: the contractor they work for.")}
+
+    def __init__(self, *args: Any, **kwargs: Any) -> None:
+        super().__init__(*args, **kwargs)
+        if self.instance.pk:
+            self.initial["email"] = self.instance.email
+            del self.fields["key"]
 
     def clean(self) -> dict[str, Any]:
         cleaned = super().clean() or {}
@@ -44,8 +55,6 @@ class PersonForm(forms.ModelForm):  # type: ignore[type-arg]  # not subscriptabl
 
     def clean_email(self) -> str:
         email: str = self.cleaned_data["email"].lower()
-        if User.objects.filter(email__iexact=email).exclude(pk=self.instance.pk).exists():
-            raise forms.ValidationError(_("Somebody has a log-in with this e-mail."))
         return email
 
 
@@ -72,7 +81,7 @@ class NewPasswordForm(forms.Form):
         return cleaned
 
 
-class FirmForm(forms.ModelForm):  # type: ignore[type-arg]  # as above
+class FirmForm(OnceForm, forms.ModelForm):  # type: ignore[type-arg]  # as above
     class Meta:
         model = Firm
         fields = ["name", "address", "phone", "email", "licence"]
@@ -84,6 +93,14 @@ class FirmForm(forms.ModelForm):  # type: ignore[type-arg]  # as above
             "licence": _("Licence"),
         }
         widgets = {"address": forms.Textarea(attrs={"rows": 4})}
+
+    def __init__(self, *args: Any, **kwargs: Any) -> None:
+        super().__init__(*args, **kwargs)
+        if self.instance.pk:
+            del self.fields["key"]
+
+    def validate_unique(self) -> None:
+        """Left to the service, which finds first what this very form made."""
 
 
 class PracticeForm(forms.ModelForm):  # type: ignore[type-arg]  # as above

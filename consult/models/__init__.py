@@ -3,6 +3,7 @@
 from consult.models.access_log import AccessEvent
 from consult.models.clients import Assignment, Client, Property
 from consult.models.contacts import Contact
+from consult.models.entry_keys import EntryKey
 from consult.models.erasures import Erasure
 from consult.models.jobs import Heartbeat, Job, OutboundMail
 from consult.models.letters import Letter
@@ -18,6 +19,7 @@ __all__ = [
     "Contact",
     "DataPackage",
     "DataRequest",
+    "EntryKey",
     "Erasure",
     "ErasureWindow",
     "Firm",

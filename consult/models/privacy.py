@@ -203,6 +203,7 @@ TABLES = [
         "id case_years access_log_days mail_days job_days package_days",
     ),
     nobodys("consult.ErasureWindow", _("windows"), "id never"),
+    nobodys("consult.EntryKey", _("keys of forms"), "id digest row made_at"),
     nobodys("consult.Heartbeat", _("workers"), "id worker beat_at last_job_at"),
 ]
 
@@ -227,6 +228,13 @@ PART = Part(
             date="expires_at",
             days=0,
             file="file",
+        ),
+        Clearing(
+            kind="form-keys",
+            label=_("keys of forms that were sent"),
+            model="consult.EntryKey",
+            date="made_at",
+            days=30,  # far longer than anybody sends the same form again
         ),
     ],
     obstacles=obstacles,

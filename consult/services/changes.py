@@ -4,7 +4,7 @@ from collections.abc import Sequence
 from typing import Any, TypeVar
 
 from django.core.exceptions import ValidationError
-from django.db import models
+from django.db import IntegrityError, models, transaction
 from django.utils.translation import gettext as _
 
 from consult.models import User
@@ -47,4 +47,9 @@ def save_row(
     row._history_user = by  # type: ignore[attr-defined]  # read by the history
     row._change_reason = reason[:LONGEST_REASON] or None  # type: ignore[attr-defined]  # read by simple_history
     row.full_clean()
-    row.save(update_fields=fields)
+    try:
+        with transaction.atomic():
+            row.save(update_fields=fields)
+    except IntegrityError:
+        row.full_clean()  # somebody took the name between our look and our write: now it is said
+        raise

@@ -1,38 +1,39 @@
 """Clients, the people beside them, and their homes: entered, changed, two records made one."""
 
-from typing import Any
+from typing import Any, TypeVar
+from uuid import UUID
 
 from django.core.exceptions import ValidationError
 from django.db import models, transaction
 from django.db.models.functions import Least
+from django.forms.models import model_to_dict
 from django.utils.translation import gettext as _
 
 from consult.models import Client, Contact, DataRequest, Property, User
 from consult.services.changes import lock_unchanged, save_row
+from consult.services.entry_keys import digest_of, enter_once
 from consult.services.guards import unguarded
 
+Row = TypeVar("Row", Client, Contact, Property)
 FILLED_FROM_THE_OTHER = ("email", "phone", "address")
 
 
 @transaction.atomic
-def save_client(*, client: Client, by: User, seen: int = 0) -> Client:
+def save_client(*, client: Client, by: User, seen: int = 0, key: UUID | None = None) -> Client:
     """Enter a client, or change one that nobody else changed since `seen`."""
-    _save(client, by, seen)
-    return client
+    return _save(client, by, seen, key)
 
 
 @transaction.atomic
-def save_property(*, home: Property, by: User, seen: int = 0) -> Property:
+def save_property(*, home: Property, by: User, seen: int = 0, key: UUID | None = None) -> Property:
     """Enter a home, or change one that nobody else changed since `seen`."""
-    _save(home, by, seen)
-    return home
+    return _save(home, by, seen, key)
 
 
 @transaction.atomic
-def save_contact(*, contact: Contact, by: User, seen: int = 0) -> Contact:
+def save_contact(*, contact: Contact, by: User, seen: int = 0, key: UUID | None = None) -> Contact:
     """Enter somebody beside the client, or change them if nobody else did since `seen`."""
-    _save(contact, by, seen)
-    return contact
+    return _save(contact, by, seen, key)
 
 
 @transaction.atomic
@@ -97,7 +98,16 @@ def _move_all(gone: Client, keep: Client, by: User) -> None:
             save_row(row=row, by=by, fields=[field])
 
 
-def _save(row: models.Model, by: User, seen: int) -> None:
+def _save(row: Row, by: User, seen: int, key: UUID | None) -> Row:
+    """A new row by the form that it came with, a known one by the state that was seen of it."""
     if row.pk:
         lock_unchanged(row, seen)
-    save_row(row=row, by=by)
+        save_row(row=row, by=by)
+        return row
+
+    def enter() -> Row:
+        save_row(row=row, by=by)
+        return row
+
+    digest = digest_of(key, row._meta.label, None, model_to_dict(row))
+    return enter_once(type(row), digest, enter)

@@ -7,6 +7,7 @@ import tempfile
 import zipfile
 from datetime import datetime, timedelta
 from typing import IO, Any
+from uuid import UUID
 
 from django.core.exceptions import ValidationError
 from django.core.files import File
@@ -19,6 +20,7 @@ from django.utils.translation import override
 
 from consult.models import Client, DataPackage, Practice, Retention, User
 from consult.models.personal import Keys, Subject, Table
+from consult.services.entry_keys import digest_of, enter_once
 from consult.services.erasures import subject_of
 from consult.services.files import drop_file, write_chunks
 from consult.services.jobs import Run, enqueue
@@ -32,13 +34,21 @@ Entries = list[dict[str, Any]]
 
 
 @transaction.atomic
-def ask_package(*, person: Client | User, by: User | None, now: datetime) -> DataPackage:
+def ask_package(
+    *, person: Client | User, by: User | None, now: datetime, key: UUID | None = None
+) -> DataPackage:
     """Have a person's data put together; while that goes on, asking again gives the same one."""
     whose = {"client": person} if isinstance(person, Client) else {"user": person}
     type(person)._base_manager.select_for_update().get(pk=person.pk)
-    waiting = DataPackage.objects.filter(state=DataPackage.State.QUEUED, **whose).first()
-    if waiting is not None:
-        return waiting
+
+    def enter() -> DataPackage:
+        waiting = DataPackage.objects.filter(state=DataPackage.State.QUEUED, **whose).first()
+        return waiting or _new_package(whose, by, now)
+
+    return enter_once(DataPackage, digest_of(key, "package", person.pk, whose), enter)
+
+
+def _new_package(whose: Any, by: User | None, now: datetime) -> DataPackage:
     token = secrets.token_urlsafe(32)
     package = DataPackage(
         token=token,

@@ -3,19 +3,23 @@
 import hashlib
 from datetime import datetime, timedelta
 from typing import Any
+from uuid import UUID
 
 from allauth.usersessions.models import UserSession
 from django.contrib.auth.password_validation import validate_password
 from django.core import signing
 from django.core.exceptions import ValidationError
-from django.db import transaction
+from django.db import IntegrityError, transaction
+from django.forms.models import model_to_dict
 from django.urls import reverse
 from django.utils.crypto import constant_time_compare, salted_hmac
 from django.utils.translation import gettext as _
 from django.utils.translation import override
 
 from consult.intake.pictures import Picture
-from consult.models import AccessEvent, Client, Firm, Practice, User
+from consult.models import AccessEvent, Client, Firm, OutboundMail, Practice, User
+from consult.services.changes import save_row
+from consult.services.entry_keys import digest_of, enter_once
 from consult.services.mail import queue_mail
 
 INVITATION_HOLDS = timedelta(days=7)
@@ -39,20 +43,40 @@ def record_event(
     return event
 
 
-def invite_person(*, by: User, site: str, now: datetime, **fields: Any) -> User:
+def invite_person(
+    *, by: User, site: str, now: datetime, key: UUID | None = None, **fields: Any
+) -> User:
     """Enter somebody without a password and send the link by which they set one.
 
     A person in the role of a client is tied to the client with the same e-mail.
     """
-    with transaction.atomic():
+
+    def enter() -> User:
+        _refuse_taken(fields["email"])
         client = _client_to_tie(fields["email"]) if fields["role"] == User.Role.CLIENT else None
-        user = User.objects.create_user(**fields)
+        try:
+            with transaction.atomic():
+                user = User.objects.create_user(**fields)
+        except IntegrityError:
+            _refuse_taken(fields["email"])  # by somebody in this very moment
+            raise
         if client is not None:
             client.user = user
             client.full_clean()
             client.save(update_fields=["user"])
         send_invitation(user=user, by=by, site=site, now=now)
-    return user
+        return user
+
+    with transaction.atomic():
+        return enter_once(User, digest_of(key, "person", None, fields), enter)
+
+
+def _refuse_taken(email: str, by_other_than: User | None = None) -> None:
+    others = User.objects.filter(email__iexact=email)
+    if by_other_than is not None:
+        others = others.exclude(pk=by_other_than.pk)
+    if others.exists():
+        raise ValidationError({"email": _("Somebody has a log-in with this e-mail.")})
 
 
 def _client_to_tie(email: str) -> Client:
@@ -64,14 +88,26 @@ def _client_to_tie(email: str) -> Client:
     return found
 
 
-def send_invitation(*, user: User, by: User, site: str, now: datetime) -> None:
+def send_invitation(
+    *, user: User, by: User, site: str, now: datetime, key: UUID | None = None
+) -> OutboundMail:
     """Send somebody who has no password yet the link to set one; `site` is its scheme and host."""
     if user.has_usable_password() or not user.is_active:
         raise ValidationError(_("%(name)s has a password already.") % {"name": user.name})
+
+    def enter() -> OutboundMail:
+        record_event(kind=AccessEvent.Kind.INVITED, now=now, by=by, about=user)
+        return _mail_invitation(user, by, site, now)
+
+    with transaction.atomic():
+        return enter_once(OutboundMail, digest_of(key, "invitation", user.pk, {}), enter)
+
+
+def _mail_invitation(user: User, by: User, site: str, now: datetime) -> OutboundMail:
     link = site.rstrip("/") + reverse("invitation", args=[invitation_token(user)])
     practice = Practice.objects.values_list("name", flat=True).first() or "Ebbmark"
-    with override(user.language), transaction.atomic():
-        queue_mail(
+    with override(user.language):
+        return queue_mail(
             key=f"invitation:{user.pk}:{now:%Y%m%d%H%M%S%f}",
             to=user.email,
             subject=_("Your log-in at %(practice)s") % {"practice": practice},
@@ -87,7 +123,6 @@ def send_invitation(*, user: User, by: User, site: str, now: datetime) -> None:
                 "practice": practice,
             },
         )
-        record_event(kind=AccessEvent.Kind.INVITED, now=now, by=by, about=user)
 
 
 def invitation_token(user: User) -> str:
@@ -144,6 +179,7 @@ def change_person(*, user: User, by: User, now: datetime, **fields: Any) -> User
         ]
         if not changes:
             return stored
+        _refuse_taken(fields.get("email", stored.email), by_other_than=stored)
         for name, value in fields.items():
             setattr(stored, name, value)
         stored.full_clean()
@@ -193,12 +229,16 @@ def set_own_language(*, user: User, language: str) -> None:
             client.save(update_fields=["language"])
 
 
-def save_firm(*, firm: Firm) -> Firm:
+def save_firm(*, firm: Firm, by: User, key: UUID | None = None) -> Firm:
     """Keep a contractor firm, new or changed."""
+    given = model_to_dict(firm)
+
+    def enter() -> Firm:
+        save_row(row=firm, by=by)
+        return firm
+
     with transaction.atomic():
-        firm.full_clean()
-        firm.save()
-    return firm
+        return enter_once(Firm, digest_of(key, "firm", None, given), enter)
 
 
 def save_practice(

@@ -1,6 +1,7 @@
 """How a letter reaches its client: a link by e-mail, or the post."""
 
 from datetime import datetime, timedelta
+from uuid import UUID
 
 from django.core import signing
 from django.core.exceptions import ValidationError
@@ -9,7 +10,8 @@ from django.urls import reverse
 from django.utils.translation import gettext as _
 from django.utils.translation import override
 
-from consult.models import Letter, OutboundMail, Practice, User
+from consult.models import Client, Letter, OutboundMail, Practice, User
+from consult.services.entry_keys import digest_of, enter_once
 from consult.services.mail import queue_mail
 
 LINK_HOLDS = timedelta(days=14)
@@ -34,17 +36,30 @@ def letter_of_token(token: str) -> Letter | None:
     return letters.filter(pk=pk, client=client, state=Letter.State.READY).first()
 
 
-def email_letter(*, letter: Letter, by: User, site: str, now: datetime) -> OutboundMail:
+def email_letter(
+    *, letter: Letter, by: User, site: str, now: datetime, key: UUID | None = None
+) -> OutboundMail:
     """Send the client a link to a ready letter; `site` is its scheme and host."""
     client = letter.client
     if letter.state != Letter.State.READY:
         raise ValidationError(_("The letter is not ready yet."))
     if client is None or not client.email:
         raise ValidationError(_("The client has no e-mail; print the letter and post it."))
+
+    def enter() -> OutboundMail:
+        Letter.objects.filter(pk=letter.pk).update(emailed_at=now, emailed_by=by)
+        return _mail_link(letter, client, site, now)
+
+    with transaction.atomic():
+        digest = digest_of(key, "e-mailed letter", letter.pk, {"to": client.email})
+        return enter_once(OutboundMail, digest, enter)
+
+
+def _mail_link(letter: Letter, client: Client, site: str, now: datetime) -> OutboundMail:
     link = site.rstrip("/") + reverse("letter_link", args=[letter_token(letter)])
     practice = Practice.objects.values_list("name", flat=True).first() or "Ebbmark"
-    with override(letter.language), transaction.atomic():
-        mail = queue_mail(
+    with override(letter.language):
+        return queue_mail(
             key=f"{_mail_key(letter)}{now:%Y%m%d%H%M%S%f}",
             to=client.email,
             subject=_("Your letter %(number)s from %(practice)s")
@@ -62,8 +77,6 @@ def email_letter(*, letter: Letter, by: User, site: str, now: datetime) -> Outbo
                 "practice": practice,
             },
         )
-        Letter.objects.filter(pk=letter.pk).update(emailed_at=now, emailed_by=by)
-    return mail
 
 
 def mails_of(letter: Letter) -> list[OutboundMail]:

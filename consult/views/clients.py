@@ -1,6 +1,8 @@
 """Clients, the people beside them, and their homes."""
 
-from typing import Any
+from collections.abc import Callable
+from functools import partial
+from typing import Any, TypeVar
 
 from django.contrib import messages
 from django.core.exceptions import ValidationError
@@ -21,6 +23,7 @@ from consult.services import clients as services
 from consult.services.lists import Column, Sheet
 from consult.views.spreadsheets import spreadsheet
 
+Row = TypeVar("Row", Client, Contact, Property)
 PER_PAGE = 50
 MOST_CANDIDATES = 30
 
@@ -74,10 +77,10 @@ def client_detail(request: HttpRequest, pk: int) -> HttpResponse:
 @role_required("office")
 def client_add(request: HttpRequest) -> HttpResponse:
     form = ClientForm(request.POST or None)
-    back = reverse("client_list")
-    if _is_saved(request, form, lambda seen, by: services.save_client(client=form.instance, by=by)):
-        return redirect("client_detail", pk=form.instance.pk)
-    return _form_page(request, form, _("Enter a client"), back)
+    client = _saved(request, form, partial(services.save_client, client=form.instance))
+    if client is not None:
+        return redirect("client_detail", pk=client.pk)
+    return _form_page(request, form, _("Enter a client"), reverse("client_list"))
 
 
 @require_http_methods(["GET", "HEAD", "POST"])
@@ -86,11 +89,7 @@ def client_edit(request: HttpRequest, pk: int) -> HttpResponse:
     client = get_object_or_404(Client.objects.visible_to(request.user), pk=pk)
     form = ClientForm(request.POST or None, instance=client)
     back = reverse("client_detail", args=[pk])
-
-    def save(seen: int, by: User) -> None:
-        services.save_client(client=form.instance, by=by, seen=seen)
-
-    if _is_saved(request, form, save):
+    if _saved(request, form, partial(services.save_client, client=form.instance)):
         return back_to(request, back)
     return _form_page(request, form, _("Change the client"), back)
 
@@ -184,11 +183,7 @@ def _resembles(client: Client) -> Q:
 def _contact_page(request: HttpRequest, contact: Contact, title: str) -> HttpResponse:
     form = ContactForm(request.POST or None, instance=contact)
     back = reverse("client_detail", args=[contact.client_id])
-
-    def save(seen: int, by: User) -> None:
-        services.save_contact(contact=form.instance, by=by, seen=seen)
-
-    if _is_saved(request, form, save):
+    if _saved(request, form, partial(services.save_contact, contact=form.instance)):
         return back_to(request, back)
     return _form_page(request, form, title, back)
 
@@ -196,26 +191,22 @@ def _contact_page(request: HttpRequest, contact: Contact, title: str) -> HttpRes
 def _property_page(request: HttpRequest, home: Property, title: str) -> HttpResponse:
     form = PropertyForm(request.POST or None, instance=home)
     back = reverse("client_detail", args=[home.client_id])
-
-    def save(seen: int, by: User) -> None:
-        services.save_property(home=form.instance, by=by, seen=seen)
-
-    if _is_saved(request, form, save):
+    if _saved(request, form, partial(services.save_property, home=form.instance)):
         return back_to(request, back)
     return _form_page(request, form, title, back)
 
 
-def _is_saved(request: HttpRequest, form: VersionedForm, save: Any) -> bool:
-    """Whether the form was sent, right and stored; what is wrong stands in the form."""
+def _saved(request: HttpRequest, form: VersionedForm, save: Callable[..., Row]) -> Row | None:
+    """The stored row, if the form was sent and is right; what is wrong stands in the form."""
     if request.method != "POST" or not form.is_valid():
-        return False
+        return None
     try:
-        save(form.seen, request.user)
+        row = save(by=request.user, seen=form.seen, key=form.cleaned_data.get("key"))
     except ValidationError as error:
         form.add_error(None, error)
-        return False
-    messages.success(request, _("%(name)s is saved.") % {"name": form.instance})
-    return True
+        return None
+    messages.success(request, _("%(name)s is saved.") % {"name": row})
+    return row
 
 
 def _form_page(request: HttpRequest, form: VersionedForm, title: str, back: str) -> HttpResponse:

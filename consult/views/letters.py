@@ -14,6 +14,7 @@ from django.views.decorators.cache import never_cache
 from django.views.decorators.http import require_POST, require_safe
 
 from consult.access import role_required
+from consult.forms.once import OnceForm, key_of
 from consult.models import Letter, User
 from consult.services import sending
 from consult.services.letters import (
@@ -51,6 +52,7 @@ def letter_detail(request: HttpRequest, number: str) -> HttpResponse:
     letter = get_object_or_404(letters.select_related(*whom), number=number)
     context = {
         "letter": letter,
+        "once": OnceForm(auto_id=False),
         "being_made": letter.state in (Letter.State.QUEUED, Letter.State.RENDERING),
         "progress": letter_progress(letter),
         "corrections": Letter.objects.visible_to(request.user).filter(corrects=letter),
@@ -94,7 +96,8 @@ def letter_send(request: HttpRequest, number: str, way: str) -> HttpResponse:
     try:
         if way == "email":
             site = request.build_absolute_uri("/")
-            mail = sending.email_letter(letter=letter, by=by, site=site, now=now)
+            key = key_of(request)
+            mail = sending.email_letter(letter=letter, by=by, site=site, now=now, key=key)
             messages.success(request, _("A link is on its way to %(to)s.") % {"to": mail.to})
         else:
             sending.mark_posted(letter=letter, by=by, now=now)

@@ -14,6 +14,7 @@ from django.views.decorators.cache import never_cache
 from django.views.decorators.http import require_http_methods, require_POST, require_safe
 
 from consult.access import manager_required
+from consult.forms.once import OnceForm, key_of
 from consult.forms.people import LanguageForm, NewPasswordForm, PersonForm
 from consult.models import AccessEvent, User
 from consult.services import people
@@ -115,6 +116,7 @@ def person_detail(request: HttpRequest, pk: int) -> HttpResponse:
             messages.success(request, _("%(name)s is changed.") % {"name": person.name})
             return redirect("person_detail", pk=pk)
     context = {
+        "once": OnceForm(auto_id=False),
         "person": User.objects.select_related("firm").get(pk=pk),
         "form": form,
         "events": AccessEvent.objects.visible_to(request.user).for_list().about_person(pk)[:20],
@@ -131,7 +133,9 @@ def person_act(request: HttpRequest, pk: int, act: str) -> HttpResponse:
     person, by, now = get_object_or_404(User, pk=pk), request.user, timezone.now()
     try:
         if act == "invite":
-            people.send_invitation(user=person, by=by, site=_site(request), now=now)
+            people.send_invitation(
+                user=person, by=by, site=_site(request), now=now, key=key_of(request)
+            )
             messages.success(request, _("The invitation is on its way."))
         elif act == "deactivate":
             people.deactivate_person(user=person, by=by, now=now)

@@ -14,6 +14,7 @@ from django.utils.translation import gettext as _
 from django.views.decorators.http import require_http_methods, require_POST, require_safe
 
 from consult.access import manager_required, role_required
+from consult.forms.once import OnceForm, key_of
 from consult.forms.privacy import ErasureForm
 from consult.models import Client, DataPackage, DataRequest, Erasure, User
 from consult.services import data_requests, erasures, packages
@@ -37,12 +38,15 @@ def person_data(request: HttpRequest, whose: str, pk: int) -> HttpResponse:
     person = _person(request, whose, pk)
     if request.method == "POST":
         assert isinstance(request.user, User)
-        packages.ask_package(person=person, by=request.user, now=timezone.now())
+        packages.ask_package(
+            person=person, by=request.user, now=timezone.now(), key=key_of(request)
+        )
         return redirect("person_data", whose=whose, pk=pk)
     copies = list(DataPackage.objects.visible_to(request.user).filter(**{_column(whose): person}))
     context: dict[str, Any] = {
         "person": person,
         "whose": whose,
+        "once": OnceForm(auto_id=False),
         "copies": copies,
         "being_made": any(copy.state == DataPackage.State.QUEUED for copy in copies),
     }

@@ -1,6 +1,7 @@
 """The practice itself and the contractor firms it works with."""
 
 from django.contrib import messages
+from django.core.exceptions import ValidationError
 from django.db.models import Count, QuerySet
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import get_object_or_404, redirect, render
@@ -10,7 +11,7 @@ from django.views.decorators.http import require_http_methods, require_safe
 from consult.access import manager_required
 from consult.forms.people import FirmForm, PracticeForm
 from consult.intake.pictures import as_data_url
-from consult.models import Firm, Practice
+from consult.models import Firm, Practice, User
 from consult.services import people
 
 
@@ -56,10 +57,16 @@ def firm_edit(request: HttpRequest, pk: int) -> HttpResponse:
 
 
 def _firm(request: HttpRequest, firm: Firm) -> HttpResponse:
+    assert isinstance(request.user, User)
     form = FirmForm(request.POST or None, instance=firm)
     if request.method == "POST" and form.is_valid():
-        people.save_firm(firm=form.instance)
-        messages.success(request, _("%(name)s is saved.") % {"name": form.instance.name})
-        return redirect("firm_list")
+        key = form.cleaned_data.get("key")
+        try:
+            people.save_firm(firm=form.instance, by=request.user, key=key)
+        except ValidationError as error:
+            form.add_error(None, error)
+        else:
+            messages.success(request, _("%(name)s is saved.") % {"name": form.instance.name})
+            return redirect("firm_list")
     status = 422 if form.errors else 200
     return render(request, "consult/firm_form.html", {"form": form, "firm": firm}, status=status)

@@ -7,6 +7,7 @@ from django.utils.translation import gettext as _
 from django.utils.translation import gettext_lazy
 
 from consult.forms.numbers import plain_numbers
+from consult.forms.once import OnceForm
 from consult.models import User
 from consult.services.changes import version_of
 from mitigation.models import Case
@@ -17,9 +18,10 @@ from surveys.models import Visit
 DAY = forms.DateInput(attrs={"type": "date"}, format="%Y-%m-%d")
 
 
-class CaseForm(forms.ModelForm):  # type: ignore[type-arg]  # not subscriptable at run time
+class CaseForm(OnceForm, forms.ModelForm):  # type: ignore[type-arg]  # not subscriptable at run time
     """How a new case is judged."""
 
+    # Not a field of the model's here: whether another case has it is the service's to say.
     reference = forms.CharField(
         label=gettext_lazy("Reference"),
         max_length=40,
@@ -29,7 +31,7 @@ class CaseForm(forms.ModelForm):  # type: ignore[type-arg]  # not subscriptable 
 
     class Meta:
         model = Case
-        fields = ["guideline", "target_band", "placement_percent", "reference"]
+        fields = ["guideline", "target_band", "placement_percent"]
         labels = {
             "guideline": gettext_lazy("Guideline"),
             "target_band": gettext_lazy("Target band"),
@@ -43,8 +45,6 @@ class CaseForm(forms.ModelForm):  # type: ignore[type-arg]  # not subscriptable 
 
     def clean_reference(self) -> str:
         reference: str = self.cleaned_data["reference"].strip()
-        if reference and Case.objects.filter(reference=reference).exists():
-            raise forms.ValidationError(_("Another case has this reference."))
         return reference
 
 

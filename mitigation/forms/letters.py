@@ -3,8 +3,10 @@
 from django import forms
 from django.utils.translation import gettext_lazy as _
 
+from consult.forms.once import OnceForm
 
-class CorrectionForm(forms.Form):
+
+class CorrectionForm(OnceForm):
     reason = forms.CharField(
         label=_("What was wrong"),
         max_length=400,

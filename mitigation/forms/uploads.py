@@ -8,6 +8,7 @@ from django.core.files.uploadedfile import UploadedFile
 from django.utils.translation import gettext as _
 from django.utils.translation import gettext_lazy
 
+from consult.forms.once import OnceForm
 from surveys.intake import Upload
 from surveys.intake.sources import FILES, MEGABYTE, MOST_BYTES, pack
 
@@ -26,7 +27,7 @@ class SeveralFilesField(forms.FileField):
         return [super(SeveralFilesField, self).clean(file, initial) for file in files or [None]]
 
 
-class CaseFolderForm(forms.Form):
+class CaseFolderForm(OnceForm):
     """A case folder: one zip or XLSX, or its plain files together."""
 
     folder = SeveralFilesField(

@@ -40,27 +40,29 @@ def attach_file(
     """
     kind = _kind_of(data)
     digest = hashlib.sha256(data).hexdigest()
-    known = case.attachments.filter(given_sha256=digest).first()
-    if known is not None and known.state != State.REFUSED:
-        return known
-    picture = kind in PICTURES
-    attachment = Attachment(
-        case=case,
-        name=name.replace("\\", "/").rpartition("/")[2][:200] or digest[:12],
-        kind=kind,
-        size=len(data),
-        given_sha256=digest,
-        sha256="" if picture else digest,
-        state=State.CLEANING if picture else State.READY,
-        added_by=by,
-        added_at=now,
-    )
-    attachment.file.name = attachment.given_key()
-    write_file(key=attachment.given_key(), data=data, attempt=secrets.randbits(48))
     with transaction.atomic():
+        # Two people, or one double click: the second waits here and gets the first one's file.
+        Case.objects.select_for_update().get(pk=case.pk)
+        known = case.attachments.filter(given_sha256=digest).first()
+        if known is not None and known.state != State.REFUSED:
+            return known
         if known is not None:
             known.delete()
+        picture = kind in PICTURES
+        attachment = Attachment(
+            case=case,
+            name=name.replace("\\", "/").rpartition("/")[2][:200] or digest[:12],
+            kind=kind,
+            size=len(data),
+            given_sha256=digest,
+            sha256="" if picture else digest,
+            state=State.CLEANING if picture else State.READY,
+            added_by=by,
+            added_at=now,
+        )
+        attachment.file.name = attachment.given_key()
         attachment.full_clean()
+        write_file(key=attachment.given_key(), data=data, attempt=secrets.randbits(48))
         attachment.save()
         if picture:
             enqueue(

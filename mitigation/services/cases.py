@@ -3,6 +3,7 @@
 from collections.abc import Mapping
 from datetime import date, datetime, timedelta
 from typing import Any
+from uuid import UUID
 
 from django.core.exceptions import ValidationError
 from django.db import IntegrityError, models, transaction
@@ -12,6 +13,7 @@ from simple_history.utils import bulk_update_with_history
 
 from consult.models import Assignment, Property, User
 from consult.services.changes import LONGEST_REASON, lock_unchanged, save_row
+from consult.services.entry_keys import digest_of, enter_once
 from mitigation.models import DUE_DAYS, ENDS, MOVES, Case, Note, Stage
 from mitigation.services.references import next_reference
 from surveys.models import Guideline
@@ -36,31 +38,47 @@ def open_case(
     by: User | None,
     now: datetime,
     reference: str = "",
+    key: UUID | None = None,
 ) -> Case:
     """Open a case at a property, under the next free reference unless one is given."""
-    for attempt in range(_TRIES):
+    judged = {
+        "guideline": guideline,
+        "target_band": target_band,
+        "placement_percent": placement_percent,
+    }
+
+    def enter() -> Case:
         case = Case(
-            reference=reference or next_reference(now),
             property=home,
-            guideline=guideline,
-            target_band=target_band,
-            placement_percent=placement_percent,
             stage=Stage.ENQUIRY,
             stage_since=now,
             due_on=due_after(Stage.ENQUIRY, now),
             opened_at=now,
+            **judged,
         )
+        return _under_reference(case, reference, by, now)
+
+    digest = digest_of(key, "case", home.pk, judged | {"reference": reference})
+    return enter_once(Case, digest, enter)
+
+
+def _under_reference(case: Case, wanted: str, by: User | None, now: datetime) -> Case:
+    for _attempt in range(_TRIES):
+        case.reference = wanted or next_reference(now)
         try:
             with transaction.atomic():
                 save_row(row=case, by=by)
         except (IntegrityError, ValidationError):
             # Somebody else took the number between our look and our write.
-            taken = Case.objects.filter(reference=case.reference).exists()
-            if reference or not taken or attempt == _TRIES - 1:
+            if not Case.objects.filter(reference=case.reference).exists():
                 raise
+            if wanted:
+                raise ValidationError(
+                    {"reference": _("Another case has this reference.")}
+                ) from None
         else:
             return case
-    raise AssertionError("unreachable")
+    raise ValidationError(_("No reference was free; please try again."))
 
 
 @transaction.atomic

@@ -3,6 +3,7 @@
 from collections.abc import Callable, Mapping
 from datetime import datetime
 from typing import Any
+from uuid import UUID
 
 from django.core.exceptions import ValidationError
 from django.db import transaction
@@ -12,6 +13,7 @@ from django.utils.translation import gettext as _
 from consult.letters.content import Head, paper_for
 from consult.letters.html import TEMPLATE_VERSION
 from consult.models import Letter, User
+from consult.services.entry_keys import digest_of, enter_once
 from consult.services.letters import content_sha256, issue_letter
 from mitigation.comparison import Comparison, compare, visits_that_count
 from mitigation.letters.context import OutcomeContext, SpotDetail
@@ -93,7 +95,13 @@ def issue_survey_report(
 
 
 def correct_letter(
-    *, letter: Letter, case: Case, reason: str, by: User | None, now: datetime
+    *,
+    letter: Letter,
+    case: Case,
+    reason: str,
+    by: User | None,
+    now: datetime,
+    key: UUID | None = None,
 ) -> Letter:
     """Issue the letter anew from the case as it stands; the old one stays and is referred to."""
     if letter.state != Letter.State.READY:
@@ -102,13 +110,18 @@ def correct_letter(
         Letter.Kind.SURVEY_REPORT: issue_survey_report,
         Letter.Kind.OUTCOME: issue_outcome_letter,
     }[Letter.Kind(letter.kind)]
-    with transaction.atomic():
-        # Two people correcting one letter: the second waits here, and is told.
-        Letter.objects.select_for_update().get(pk=letter.pk)
+
+    def enter() -> Letter:
         if letter.corrections.exists():
             raise ValidationError(_("Letter %(number)s has been corrected already; correct the "
                                     "newer one.") % {"number": letter.number})  # fmt: skip
         return issue(case=case, by=by, now=now, corrects=letter, reason=reason)
+
+    with transaction.atomic():
+        # Two people correcting one letter: the second waits here, and is told.
+        Letter.objects.select_for_update().get(pk=letter.pk)
+        digest = digest_of(key, "corrected letter", letter.pk, {"reason": reason})
+        return enter_once(Letter, digest, enter)
 
 
 def _issue(

@@ -5,9 +5,11 @@ upload's token, so that a second click finds the first one's. The job imports by
 the command does: all or nothing, and the same bytes once. A long file is checked by a job too.
 """
 
+import hashlib
 import secrets
 from datetime import datetime, timedelta
 from typing import Any
+from uuid import UUID
 
 from django.core.exceptions import ValidationError
 from django.core.files.storage import default_storage
@@ -17,6 +19,7 @@ from django.utils.translation import gettext as _
 from django.utils.translation import override
 
 from consult.models import Job, User
+from consult.services.entry_keys import digest_of, enter_once
 from consult.services.files import write_file
 from consult.services.jobs import Run, enqueue, revive
 from mitigation.models import Case, PendingUpload
@@ -71,10 +74,21 @@ def preview_of(upload: Upload) -> Preview:
 
 
 def keep_upload(
-    *, upload: Upload, by: User, now: datetime, preview: Preview | None = None
+    *,
+    upload: Upload,
+    by: User,
+    now: datetime,
+    preview: Preview | None = None,
+    key: UUID | None = None,
 ) -> PendingUpload:
     """Keep an upload until its owner confirms or cancels it; without `preview` a job checks it."""
     drop_expired(now=now)
+    what = {"name": upload.name, "sha256": hashlib.sha256(upload.data).hexdigest()}
+    digest = digest_of(key, "upload", by.pk, what)
+    return enter_once(PendingUpload, digest, lambda: _kept(upload, by, now, preview))
+
+
+def _kept(upload: Upload, by: User, now: datetime, preview: Preview | None) -> PendingUpload:
     token = secrets.token_urlsafe(32)
     key = f"uploads/{token}"
     write_file(key=key, data=upload.data, attempt=secrets.randbits(48))

@@ -30,6 +30,7 @@ def letter_correct(request: HttpRequest, number: str) -> HttpResponse:
                 letter=letter,
                 case=case,
                 reason=form.cleaned_data["reason"],
+                key=form.cleaned_data["key"],
                 by=request.user,
                 now=timezone.now(),
             )

@@ -47,7 +47,11 @@ def upload(request: HttpRequest) -> HttpResponse:
         return render(request, PAGE, context | {"state": "refused"}, status=422)
     assert isinstance(request.user, User)
     pending = uploads.keep_upload(
-        upload=given, by=request.user, now=timezone.now(), preview=preview
+        upload=given,
+        by=request.user,
+        now=timezone.now(),
+        preview=preview,
+        key=form.cleaned_data["key"],
     )
     return redirect("upload_preview", token=pending.token)
 

@@ -5,6 +5,7 @@ from typing import Any
 from django import forms
 from django.utils.translation import gettext_lazy as _
 
+from consult.forms.once import OnceForm
 from surveys.calc.units import CANONICAL_UNIT, UNITS
 from surveys.calc.units import Measurand as Unit
 from surveys.forms.fields import NumberField
@@ -15,7 +16,7 @@ AXES = [("", _("not said")), ("1", _("one")), ("3", _("three"))]
 BOUNDS = ("b1", "b2", "b3")
 
 
-class InstrumentForm(EntryForm):
+class InstrumentForm(OnceForm, EntryForm):
     name = forms.CharField(
         label=_("Instrument"), max_length=80, help_text=_("The name on its label.")
     )
@@ -23,6 +24,7 @@ class InstrumentForm(EntryForm):
 
 
 class InstrumentChangeForm(InstrumentForm):
+    key = None  # type: ignore[assignment]  # Django's way to drop a field
     is_retired = forms.BooleanField(
         label=_("Out of use"), required=False, help_text=_("It is offered for no new reading.")
     )
@@ -37,7 +39,7 @@ def _day(label: Any, **kwargs: Any) -> forms.DateField:
     return forms.DateField(label=label, required=False, widget=widget, **kwargs)
 
 
-class CalibrationForm(EntryForm):
+class CalibrationForm(OnceForm, EntryForm):
     """All that a row of instruments.csv says, numbers in the unit of the row."""
 
     quantity = forms.ChoiceField(label=_("Quantity"), choices=Calibration.Quantity.choices)
@@ -61,12 +63,17 @@ class CalibrationForm(EntryForm):
     calibrated_on = _day(_("Calibrated on"))
     due_on = _day(_("Due on"), help_text=_("The last day on which it holds."))
 
+
+class CalibrationChangeForm(CalibrationForm):
+    key = None  # type: ignore[assignment]  # as above
+
     @staticmethod
     def initial_of(calibration: Calibration) -> dict[str, Any]:
-        return {name: getattr(calibration, name) for name in CalibrationForm.base_fields}
+        names = CalibrationChangeForm.base_fields
+        return {name: getattr(calibration, name) for name in names}
 
 
-class GuidelineForm(EntryForm):
+class GuidelineForm(OnceForm, EntryForm):
     """A table of bands with its source; the names of the bands are the same in all measurands."""
 
     code = forms.SlugField(
@@ -112,7 +119,7 @@ class GuidelineForm(EntryForm):
     def typed(self) -> dict[str, Any]:
         """What the service takes."""
         data = self.cleaned_data
-        head = {name: data[name] for name in ("code", "title", "source", "note")}
+        head = {name: data[name] for name in ("key", "code", "title", "source", "note")}
         bounds = {
             measurand: [data[f"{measurand}-{bound}"] for bound in BOUNDS]
             for measurand in Measurand.values

@@ -2,12 +2,12 @@
 
 from collections.abc import Iterable
 from typing import Any
-from uuid import uuid4
 
 from django import forms
 from django.core.exceptions import ValidationError
 from django.utils.translation import gettext_lazy as _
 
+from consult.forms.once import OnceForm
 from surveys.calc.units import UNITS_OF
 from surveys.calc.units import Measurand as Unit
 from surveys.forms.fields import MarkedNumberField, NumberField
@@ -43,12 +43,6 @@ class EntryForm(forms.Form):
             return
         for name, reasons in error.message_dict.items():
             self.add_error(name if name in self.fields else None, reasons)
-
-
-class OnceForm(EntryForm):
-    """A form that enters once, however often it is sent: by its hidden key it is the same."""
-
-    key = forms.UUIDField(widget=forms.HiddenInput, required=False, initial=uuid4)
 
 
 def chosen(form: forms.Form, names: Iterable[str]) -> list[forms.BoundField]:
@@ -99,7 +93,7 @@ class GroundPointForm(EntryForm):
     )
 
 
-class GroundCheckForm(OnceForm):
+class GroundCheckForm(OnceForm, EntryForm):
     point = forms.ModelChoiceField(GroundPoint.objects.none(), label=_("Ground point"))
     outlet_test = forms.ChoiceField(
         label=_("Outlet test"),
@@ -143,7 +137,7 @@ def grouped_units() -> list[tuple[Any, list[tuple[str, str]]]]:
     ]
 
 
-class ReadingForm(OnceForm):
+class ReadingForm(OnceForm, EntryForm):
     """One look at the meter, as it stands on its display."""
 
     spot = forms.ModelChoiceField(Spot.objects.none(), label=_("Spot"))
@@ -301,7 +295,7 @@ class SealedCorrectionForm(ReadingForm):
         self.fields["unit"].choices = [(unit, unit) for unit in units]  # type: ignore[attr-defined]  # a choice field
 
 
-class SetAsideForm(OnceForm):
+class SetAsideForm(OnceForm, EntryForm):
     reason = forms.CharField(
         label=_("Why this reading does not count"),
         max_length=2_000,

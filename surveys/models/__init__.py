@@ -1,7 +1,6 @@
 """What was measured, with which instrument, where, and against which guideline."""
 
 from surveys.models.corrections import Correction
-from surveys.models.entry_keys import EntryKey
 from surveys.models.guidelines import Band, Guideline
 from surveys.models.instruments import Calibration, Instrument
 from surveys.models.measurands import Measurand
@@ -13,7 +12,6 @@ __all__ = [
     "Calibration",
     "Circuit",
     "Correction",
-    "EntryKey",
     "GroundCheck",
     "GroundPoint",
     "Guideline",

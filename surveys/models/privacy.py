@@ -8,7 +8,7 @@ from typing import Any
 
 from django.utils.translation import gettext_lazy as _
 
-from consult.models.personal import Blank, Clearing, Part, Table, fields, nobodys
+from consult.models.personal import Blank, Part, Table, fields, nobodys
 
 
 def _file_name(source: Any) -> str:
@@ -84,7 +84,6 @@ TABLES = [
         client="reading",
         without=_("why"),
     ),
-    nobodys("surveys.EntryKey", _("keys of forms"), "id digest row made_at"),
     nobodys("surveys.Guideline", _("guidelines"), "id code title source note is_built_in"),
     nobodys("surveys.Band", _("bands"), "id guideline measurand number upper name"),
     nobodys("surveys.Instrument", _("instruments"), "id name description is_retired"),
@@ -96,15 +95,4 @@ TABLES = [
     ),
 ]
 
-PART = Part(
-    TABLES,
-    clearings=[
-        Clearing(
-            kind="form-keys",
-            label=_("keys of forms that were sent"),
-            model="surveys.EntryKey",
-            date="made_at",
-            days=30,  # far longer than anybody sends the same form again
-        ),
-    ],
-)
+PART = Part(TABLES)

@@ -14,9 +14,9 @@ from django.db import models, transaction
 from django.utils.translation import gettext as _
 
 from consult.models import User
+from consult.services.entry_keys import digest_of, enter_once
 from surveys.models import Calibration, Correction, Reading, Visit
 from surveys.services.entries import held, known_names, save_row
-from surveys.services.entry_keys import digest_of, entered_before, remember_entry
 from surveys.services.typed_readings import (
     QUANTITY_OF,
     TYPED,
@@ -41,23 +41,23 @@ def correct_sealed_reading(
     """Another reading in the place of a sealed one: what the display really showed."""
     known_names(typed, CORRECTED)
     visit = held(reading.visit)
+
+    def enter() -> Reading:
+        _refuse_open(visit)
+        row = Reading.objects.get(pk=reading.pk)
+        _refuse_replaced(row)
+        why = _why(reason)
+        new = _place_of(row, visit)
+        for name, value in typed.items():
+            setattr(new, name, value)
+        new.calibration = _calibration(new, visit)
+        refuse_wrong(new)
+        save_row(new, by)
+        _add(Correction(reading=row, replacement=new, reason=why, made_by=by, made_at=now))
+        return new
+
     digest = digest_of(key, "correction", reading.pk, typed | {"reason": reason})
-    known = entered_before(digest)
-    if known is not None:
-        return Reading.objects.get(pk=known)
-    _refuse_open(visit)
-    row = Reading.objects.get(pk=reading.pk)
-    _refuse_replaced(row)
-    why = _why(reason)
-    new = _place_of(row, visit)
-    for name, value in typed.items():
-        setattr(new, name, value)
-    new.calibration = _calibration(new, visit)
-    refuse_wrong(new)
-    save_row(new, by)
-    _add(Correction(reading=row, replacement=new, reason=why, made_by=by, made_at=now))
-    remember_entry(digest, new.pk)
-    return new
+    return enter_once(Reading, digest, enter)
 
 
 @transaction.atomic
@@ -66,19 +66,19 @@ def set_aside_sealed_reading(
 ) -> Correction:
     """A sealed reading that never should have counted: it stays, and why is written beside it."""
     visit = held(reading.visit)
+
+    def enter() -> Correction:
+        _refuse_open(visit)
+        row = Reading.objects.get(pk=reading.pk)
+        _refuse_replaced(row)
+        if row.set_aside or row.corrections.exists():
+            raise ValidationError(_("This reading is set aside already."))
+        correction = Correction(reading=row, reason=_why(reason), made_by=by, made_at=now)
+        _add(correction)
+        return correction
+
     digest = digest_of(key, "set aside", reading.pk, {"reason": reason})
-    known = entered_before(digest)
-    if known is not None:
-        return Correction.objects.get(pk=known)
-    _refuse_open(visit)
-    row = Reading.objects.get(pk=reading.pk)
-    _refuse_replaced(row)
-    if row.set_aside or row.corrections.exists():
-        raise ValidationError(_("This reading is set aside already."))
-    correction = Correction(reading=row, reason=_why(reason), made_by=by, made_at=now)
-    _add(correction)
-    remember_entry(digest, correction.pk)
-    return correction
+    return enter_once(Correction, digest, enter)
 
 
 def corrections_at(visits: Sequence[Visit]) -> list[Correction]:

@@ -9,6 +9,7 @@ from django.utils import timezone
 from django.utils.translation import gettext as _
 
 from consult.models import User
+from consult.services import changes
 from surveys.models import GroundCheck, Reading, Visit
 
 
@@ -58,6 +59,4 @@ def known_names(given: Mapping[str, Any], allowed: frozenset[str]) -> None:
 
 
 def save_row(row: models.Model, by: User) -> None:
-    row._history_user = by  # type: ignore[attr-defined]  # read by the history
-    row.full_clean()
-    row.save()
+    changes.save_row(row=row, by=by)

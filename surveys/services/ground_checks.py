@@ -8,6 +8,7 @@ from django.db import transaction
 from django.utils.translation import gettext as _
 
 from consult.models import User
+from consult.services.entry_keys import digest_of, enter_once
 from surveys.models import GroundCheck, GroundPoint, Visit
 from surveys.services.entries import (
     held,
@@ -17,7 +18,6 @@ from surveys.services.entries import (
     refuse_sealed,
     save_row,
 )
-from surveys.services.entry_keys import digest_of, entered_before, remember_entry
 
 CHECKED = frozenset({"point", "other_point", "voltage_v", "outlet_test", "note"})
 
@@ -43,16 +43,15 @@ def record_ground_check(
         "outlet_test": outlet_test,
         "note": note,
     }
-    digest = digest_of(key, "ground check", visit.pk, typed)
-    known = entered_before(digest)
-    if known is not None:
-        return GroundCheck.objects.get(pk=known)
-    refuse_sealed(open_visit)
-    check = GroundCheck(visit=open_visit, **typed)
-    _check_grounds(check)
-    save_row(check, by)
-    remember_entry(digest, check.pk)
-    return check
+
+    def enter() -> GroundCheck:
+        refuse_sealed(open_visit)
+        check = GroundCheck(visit=open_visit, **typed)
+        _check_grounds(check)
+        save_row(check, by)
+        return check
+
+    return enter_once(GroundCheck, digest_of(key, "ground check", visit.pk, typed), enter)
 
 
 @transaction.atomic

@@ -4,25 +4,35 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date
 from typing import Any
+from uuid import UUID
 
 from django.core.exceptions import ValidationError
 from django.db import models, transaction
 from django.utils.translation import gettext as _
 
 from consult.models import User
+from consult.services.entry_keys import digest_of, enter_once
 from surveys.intake.registers import units_of
 from surveys.models import Band, Calibration, Guideline, Instrument, Measurand
+from surveys.services.entries import save_row
 from surveys.services.typed_readings import hold_instruments
 
 SOON_DAYS = 60
 
 
 @transaction.atomic
-def add_instrument(*, by: User, name: str, description: str = "") -> Instrument:
+def add_instrument(
+    *, by: User, name: str, description: str = "", key: UUID | None = None
+) -> Instrument:
     """A new meter of the practice."""
-    instrument = Instrument(name=name, description=description)
-    _save(instrument, by)
-    return instrument
+
+    def enter() -> Instrument:
+        instrument = Instrument(name=name, description=description)
+        save_row(instrument, by)
+        return instrument
+
+    typed = {"name": name, "description": description}
+    return enter_once(Instrument, digest_of(key, "instrument", None, typed), enter)
 
 
 @transaction.atomic
@@ -32,18 +42,24 @@ def change_instrument(
     """Another label or description; a retired meter is offered for no new reading."""
     row = Instrument.objects.select_for_update().get(pk=instrument.pk)
     row.name, row.description, row.is_retired = name, description, is_retired
-    _save(row, by)
+    save_row(row, by)
     return row
 
 
 @transaction.atomic
-def add_calibration(*, instrument: Instrument, by: User, **given: Any) -> Calibration:
+def add_calibration(
+    *, instrument: Instrument, by: User, key: UUID | None = None, **given: Any
+) -> Calibration:
     """A certificate, or what is known of an instrument without one."""
     hold_instruments([instrument.pk])
-    row = Calibration(instrument=instrument, **given)
-    _check(row)
-    _save(row, by)
-    return row
+
+    def enter() -> Calibration:
+        row = Calibration(instrument=instrument, **given)
+        _check(row)
+        save_row(row, by)
+        return row
+
+    return enter_once(Calibration, digest_of(key, "certificate", instrument.pk, given), enter)
 
 
 @transaction.atomic
@@ -61,7 +77,7 @@ def change_calibration(*, calibration: Calibration, by: User, **given: Any) -> C
     for name, value in given.items():
         setattr(row, name, value)
     _check(row)
-    _save(row, by)
+    save_row(row, by)
     return row
 
 
@@ -145,11 +161,28 @@ def add_guideline(
     bounds: Mapping[str, Sequence[float]],
     band_names: Sequence[str],
     note: str = "",
+    key: UUID | None = None,
 ) -> Guideline:
     """A table of the practice's own: bounds b1 < b2 < b3 in four measurands, with its source."""
-    _check_bounds(bounds)
-    guideline = Guideline(code=code, title=title, source=source, note=note)
-    _save(guideline, by)
+    head = {"code": code, "title": title, "source": source, "note": note}
+
+    def enter() -> Guideline:
+        _check_bounds(bounds)
+        guideline = Guideline(**head)
+        save_row(guideline, by)
+        _add_bands(guideline, by, bounds, band_names)
+        return guideline
+
+    typed = head | {"bounds": bounds, "band_names": band_names}
+    return enter_once(Guideline, digest_of(key, "guideline", None, typed), enter)
+
+
+def _add_bands(
+    guideline: Guideline,
+    by: User,
+    bounds: Mapping[str, Sequence[float]],
+    band_names: Sequence[str],
+) -> None:
     for measurand in Measurand.values:
         for number, (upper, name) in enumerate(
             zip((*bounds[measurand], None), band_names, strict=True), start=1
@@ -157,8 +190,7 @@ def add_guideline(
             band = Band(
                 guideline=guideline, measurand=measurand, number=number, upper=upper, name=name
             )
-            _save(band, by)
-    return guideline
+            save_row(band, by)
 
 
 def _check_bounds(bounds: Mapping[str, Sequence[float]]) -> None:
@@ -185,9 +217,3 @@ def remove_guideline(*, guideline: Guideline, by: User) -> None:
         row.delete()
     except models.ProtectedError as error:
         raise ValidationError(_("Cases are judged by this guideline; it stays.")) from error
-
-
-def _save(row: models.Model, by: User) -> None:
-    row._history_user = by  # type: ignore[attr-defined]  # read by the history
-    row.full_clean()
-    row.save()

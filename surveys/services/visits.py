@@ -13,6 +13,7 @@ from django.utils.translation import ngettext
 from simple_history.utils import bulk_update_with_history
 
 from consult.models import Property, User
+from consult.services.entry_keys import digest_of, enter_once
 from consult.services.jobs import enqueue
 from surveys.models import (
     Calibration,
@@ -30,7 +31,6 @@ from surveys.services.entries import (
     save_row,
     version_of,
 )
-from surveys.services.entry_keys import digest_of, entered_before, remember_entry
 from surveys.services.typed_readings import (
     ELECTRIC,
     QUANTITY_OF,
@@ -118,18 +118,17 @@ def record_reading(*, visit: Visit, by: User, key: UUID | None = None, **typed: 
     """One look at the meter, held to the rules of a case folder's row; a form enters once."""
     known_names(typed, TYPED)
     open_visit = held(visit)
-    digest = digest_of(key, "reading", visit.pk, typed)
-    known = entered_before(digest)
-    if known is not None:
-        return Reading.objects.get(pk=known)
-    refuse_sealed(open_visit)
-    last = open_visit.readings.aggregate(last=models.Max("position"))["last"]
-    reading = Reading(visit=open_visit, position=(last or 0) + 1, **typed)
-    reading.calibration = calibration_of_the_day(reading)
-    refuse_wrong(reading)
-    save_row(reading, by)
-    remember_entry(digest, reading.pk)
-    return reading
+
+    def enter() -> Reading:
+        refuse_sealed(open_visit)
+        last = open_visit.readings.aggregate(last=models.Max("position"))["last"]
+        reading = Reading(visit=open_visit, position=(last or 0) + 1, **typed)
+        reading.calibration = calibration_of_the_day(reading)
+        refuse_wrong(reading)
+        save_row(reading, by)
+        return reading
+
+    return enter_once(Reading, digest_of(key, "reading", visit.pk, typed), enter)
 
 
 @transaction.atomic

@@ -20,6 +20,7 @@ from consult.models import User
 from consult.services.histories import Names, latest_first
 from surveys.calc.uncertainty import DEFAULT_PLACEMENT
 from surveys.forms.registers import (
+    CalibrationChangeForm,
     CalibrationForm,
     GuidelineForm,
     InstrumentChangeForm,
@@ -132,7 +133,8 @@ def calibration_edit(request: HttpRequest, pk: int) -> HttpResponse:
     if services.is_fixed(calibration) and request.method != "POST":
         messages.info(request, _("Sealed readings stand on this certificate; it is read-only."))
         return redirect("instrument_detail", pk=instrument.pk)
-    form = CalibrationForm(request.POST or None, initial=CalibrationForm.initial_of(calibration))
+    initial = CalibrationChangeForm.initial_of(calibration)
+    form = CalibrationChangeForm(request.POST or None, initial=initial)
     if form.is_valid():
         try:
             services.change_calibration(

@@ -90,15 +90,15 @@ def test_free_text_never_counts_as_plain() -> None:
 PLAIN_WORDS = {
     "auth": {"Group.name", "Permission.codename", "Permission.name"},
     "consult": {
-        "Client.language", "Erasure.counted", "Erasure.files_left", "Heartbeat.worker",
-        "Letter.language", "Letter.rendered_with", "Letter.rules", "Letter.template_version",
-        "Practice.country", "Property.country", "User.language",
+        "Client.language", "EntryKey.digest", "Erasure.counted", "Erasure.files_left",
+        "Heartbeat.worker", "Letter.language", "Letter.rendered_with", "Letter.rules",
+        "Letter.template_version", "Practice.country", "Property.country", "User.language",
     },
     "contenttypes": {"ContentType.app_label", "ContentType.model"},
     "surveys": {
         "Band.name", "Calibration.certificate", "Calibration.unit", "Circuit.phase",
-        "EntryKey.digest", "Guideline.code", "Guideline.title", "Instrument.description",
-        "Instrument.name", "Reading.unit",
+        "Guideline.code", "Guideline.title", "Instrument.description", "Instrument.name",
+        "Reading.unit",
     },
 }  # fmt: skip
 

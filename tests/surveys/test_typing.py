@@ -6,7 +6,8 @@ from uuid import uuid4
 import pytest
 from django.urls import reverse
 
-from surveys.models import Calibration, EntryKey, GroundCheck, GroundPoint, Instrument, Measurand
+from consult.models import EntryKey
+from surveys.models import Calibration, GroundCheck, GroundPoint, Instrument, Measurand
 from surveys.services import visits
 from tests.cast import make_cast
 from tests.factories import BASELINE_DAY, CalibrationFactory, SpotFactory, UserFactory

@@ -1,0 +1,238 @@
+"""Every form that makes a row, filled in; and every other form, with why it makes none twice."""
+
+from collections.abc import Callable, Iterable
+from dataclasses import dataclass, field
+from typing import Any
+from uuid import uuid4
+
+from django.core.files.uploadedfile import SimpleUploadedFile
+from django.urls import reverse
+
+from consult.models import (
+    Client,
+    Contact,
+    DataPackage,
+    DataRequest,
+    Firm,
+    Letter,
+    OutboundMail,
+    Property,
+    User,
+)
+from mitigation.models import Attachment, Case, Note, PendingUpload
+from surveys.models import (
+    Calibration,
+    Correction,
+    GroundCheck,
+    GroundPoint,
+    Guideline,
+    Instrument,
+    Measurand,
+    Reading,
+    Spot,
+    Visit,
+)
+from surveys.services import visits
+from tests.cast import Cast
+from tests.factories import BASELINE_DAY, UserFactory, ready_letter
+from tests.surveys.case_folders import as_zip
+
+# What makes no row that another click could make again, and why.
+MAKES_NONE = {
+    "own_language": "changes one's own row",
+    "own_contact": "changes the client's row",
+    "person_detail": "changes one row; a second click finds nothing to change",
+    "invitation": "the password that it replaces decides who was first",
+    "client_edit": "knows the state that was seen",
+    "client_merge": "the record that is merged is gone",
+    "contact_edit": "knows the state that was seen",
+    "contact_remove": "the contact is gone",
+    "property_edit": "knows the state that was seen",
+    "practice": "one row",
+    "retention": "one row",
+    "firm_edit": "changes one row",
+    "data_request_answer": "the first answer stays",
+    "person_erase": "who is erased is erased",
+    "letter_retry": "the state decides who was first",
+    "case_edit": "knows the state that was seen",
+    "case_act": "knows the stage that was seen",
+    "attachment_remove": "the file is gone",
+    "upload_act": "one job under the upload's token",
+    "visit_edit": "knows the state that was seen",
+    "visit_seal": "a sealed visit is not sealed again",
+    "ground_check_correct": "knows the state that was seen",
+    "instrument_edit": "changes one row",
+    "calibration_edit": "changes one row",
+    "guideline_remove": "the guideline is gone",
+    "room_edit": "knows the state that was seen",
+    "spot_edit": "knows the state that was seen",
+}
+
+
+@dataclass(frozen=True)
+class Entry:
+    """A form that makes a row of `model`, as it is sent; `other` makes it another entry."""
+
+    url: str
+    model: Any
+    sent: dict[str, Any] = field(default_factory=dict)
+    other: dict[str, Any] = field(default_factory=dict)
+    by: str = "manager"
+    keyed: bool = True  # False: the service knows the same thing again without a key
+
+    def again(self) -> dict[str, Any]:
+        """What is sent, files anew: the one that was sent is read to its end."""
+        return {
+            name: SimpleUploadedFile(*value) if isinstance(value, tuple) else value
+            for name, value in self.sent.items()
+        }
+
+
+def _url(name: str, *args: Any) -> str:
+    return reverse(name, args=args)
+
+
+BOUNDS = {
+    f"{measurand}-{bound}": value
+    for measurand in Measurand.values
+    for bound, value in (("b1", "1"), ("b2", "5"), ("b3", "50"))
+}
+PERSON = {"name": "Ines Lund", "email": "ines@example.org", "role": "office", "language": "en"}
+
+
+def _of_clients(cast: Cast) -> dict[str, Entry]:
+    client, home = cast.case.property.client_id, cast.case.property_id
+    name, other = {"name": "Rosa Lindqvist"}, {"name": "Rosa Lindquist"}
+    place = {"address": "Quay 4", "country": "DE", "supply_voltage_v": "230", "frequency_hz": "50",
+             "phases": "1"}  # fmt: skip
+    case = {"guideline": cast.case.guideline_id, "target_band": "2", "placement_percent": "5"}
+    return {
+        "client_add": Entry(_url("client_add"), Client, name | {"language": "en"}, other),
+        "contact_add": Entry(
+            _url("contact_add", client), Contact, name | {"part": "landlord"}, other
+        ),
+        "property_add": Entry(_url("property_add", client), Property, place, {"address": "Quay 5"}),
+        "case_open": Entry(_url("case_open", home), Case, case, {"target_band": "1"}),
+        "case_open with a reference": Entry(
+            _url("case_open", home), Case, case | {"reference": "Q-7"}, {"reference": "Q-8"}
+        ),
+        "firm_add": Entry(
+            _url("firm_add"), Firm, {"name": "Quay Wiring"}, {"name": "Quay Wiring Ltd"}
+        ),
+        "person_invite": Entry(
+            _url("person_invite"), User, PERSON, {"email": "ines.lund@example.org"}
+        ),
+        "own_data": Entry(
+            _url("own_data"), DataRequest, {"kind": "copy"}, by="its client", keyed=False
+        ),
+        "person_data": Entry(_url("person_data", "client", client), DataPackage),
+    }
+
+
+def _of_cases(cast: Cast) -> dict[str, Entry]:
+    case = cast.case.reference
+    words, day = {"text": "Ring twice."}, {"day": "2027-03-01", "kind": "baseline"}
+    plan = day | {"assessor": cast.people["its assessor"].pk}
+    return {
+        "note_add": Entry(_url("note_add", case), Note, words, keyed=False),
+        "file_attach": Entry(
+            _url("file_attach", case), Attachment, {"file": ("a.txt", b"words")}, keyed=False
+        ),
+        "visit_plan": Entry(_url("visit_plan", case), Visit, plan, keyed=False),
+        "letter_issue": Entry(_url("letter_issue", case, "outcome"), Letter, keyed=False),
+        "upload": Entry(_url("upload"), PendingUpload, {"folder": ("a.zip", as_zip().data)}),
+    }
+
+
+def _of_letters(cast: Cast) -> dict[str, Entry]:
+    cast.case.property.client.email = "mina@example.org"
+    cast.case.property.client.save()
+    letter = ready_letter(cast.case)
+    uninvited = UserFactory(name="Nils Brandt")
+    uninvited.set_unusable_password()
+    uninvited.save()
+    return {
+        "letter_send": Entry(_url("letter_send", letter.number, "email"), OutboundMail),
+        "letter_correct": Entry(
+            _url("letter_correct", letter.number), Letter, {"reason": "The bed was named wrongly."}
+        ),
+        "person_act": Entry(_url("person_act", uninvited.pk, "invite"), OutboundMail),
+    }
+
+
+def _of_registers(cast: Cast) -> dict[str, Entry]:
+    meter = Instrument.objects.get(name="field meter A")
+    row = {"quantity": "electric field", "unit": "V/m", "gain_percent": "5", "resolution": "0.1",
+           "certificate": "K-200", "calibrated_on": "2026-08-01"}  # fmt: skip
+    head = {"code": "HOUSE-1", "title": "House rules", "source": "Our own, 2026"}
+    names = {f"name_{number}": f"step {number}" for number in range(1, 5)}
+    return {
+        "instrument_add": Entry(
+            _url("instrument_add"), Instrument, {"name": "field meter Z"}, {"name": "field meter Y"}
+        ),
+        "calibration_add": Entry(
+            _url("calibration_add", meter.pk), Calibration, row, {"calibrated_on": "2026-08-02"}
+        ),
+        "guideline_add": Entry(
+            _url("guideline_add"), Guideline, head | names | BOUNDS, {"code": "HOUSE-2"}
+        ),
+    }
+
+
+def _of_visits(cast: Cast) -> dict[str, Entry]:
+    sealed = Reading.objects.filter(visit__in=cast.case.visits.all()).order_by("pk")[0]
+    home = cast.case.property
+    visit = visits.plan_visit(
+        home=home, kind="baseline", day=BASELINE_DAY, by=cast.people["office"], assessor="A. Brook"
+    )
+    point = GroundPoint.objects.create(property=home, name="water pipe")
+    total = {"instrument": sealed.instrument_id, "total": "5", "unit": "V/m", "state": "as-used"}
+    row = total | {"spot": sealed.spot_id, "measurand": sealed.measurand}
+    place = {"place-room": "Study", "place-spot": "desk seat", "place-use": "work"}
+    return {
+        "reading_add": Entry(_url("reading_add", visit.pk), Reading, row, {"total": "6"}),
+        "reading_correct": Entry(
+            _url("reading_correct", sealed.pk), Reading, total | {"reason": "Digits transposed."}
+        ),
+        "reading_set_aside": Entry(
+            _url("reading_set_aside", sealed.pk), Correction, {"reason": "The lead was loose."}
+        ),
+        "ground_check_add": Entry(
+            _url("ground_check_add", visit.pk),
+            GroundCheck,
+            {"check-point": point.pk, "check-outlet_test": "ok"},
+            {"check-outlet_test": "fault"},
+        ),
+        "spot_add": Entry(_url("spot_add", visit.pk), Spot, place, keyed=False),
+        "ground_point_add": Entry(
+            _url("ground_point_add", visit.pk), GroundPoint, {"point-name": "rod"}, keyed=False
+        ),
+    }
+
+
+GROUPS: tuple[tuple[Callable[[Cast], dict[str, Entry]], Iterable[str]], ...] = (
+    (
+        _of_clients,
+        ("client_add", "contact_add", "property_add", "case_open", "case_open with a reference",
+         "firm_add", "person_invite", "own_data", "person_data"),
+    ),
+    (_of_cases, ("note_add", "file_attach", "visit_plan", "letter_issue", "upload")),
+    (_of_letters, ("letter_send", "letter_correct", "person_act")),
+    (_of_registers, ("instrument_add", "calibration_add", "guideline_add")),
+    (
+        _of_visits,
+        ("reading_add", "reading_correct", "reading_set_aside", "ground_check_add", "spot_add",
+         "ground_point_add"),
+    ),
+)  # fmt: skip
+NAMES = [name for _group, names in GROUPS for name in names]
+
+
+def entry(name: str, cast: Cast) -> Entry:
+    """The form filled in for this cast, with a key of its own where it has one."""
+    (group,) = (group for group, names in GROUPS if name in names)
+    found = group(cast)[name]
+    prefix = "check-" if name == "ground_check_add" else ""
+    if found.keyed:
+        found.sent[f"{prefix}key"] = str(uuid4())
+    return found
