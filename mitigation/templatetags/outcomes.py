@@ -18,6 +18,12 @@ register.filter("phrase", words.phrase)
 
 
 @register.filter
+def decision_mark(code: str) -> str:
+    """The small mark beside a decision's words, which also works in black and white."""
+    return words.MARKS[code]
+
+
+@register.filter
 def reduction_figure(spot: Mapping[str, Any]) -> str:
     return reduction_words(spot, Formats(get_language() or "en"))[0]
 

@@ -25,6 +25,7 @@ from mitigation.views.pictures import case_pictures
 from mitigation.views.spots import filtered
 from mitigation.views.steering import moves_of
 from surveys.results import dangers_of
+from surveys.services.facts import band_names
 
 ISSUE = {
     Letter.Kind.SURVEY_REPORT: outcomes.issue_survey_report,
@@ -43,7 +44,8 @@ def case_detail(request: HttpRequest, reference: str) -> HttpResponse:
     cases = Case.objects.visible_to(request.user).for_list()
     case = get_object_or_404(cases, reference=reference)
     comparison = compare(case)
-    context = {"case": case} | filtered(comparison, request.GET)
+    context = filtered(comparison, request.GET)
+    context |= {"case": case, "band_names": band_names(case.guideline)}
     if wants_fragment(request):
         response = render(request, f"{PAGE}#table", context)
     else:

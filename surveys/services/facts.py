@@ -45,6 +45,11 @@ def addressee(home: Property) -> Addressee:
     return Addressee(client.name, client.address or home.address, email=client.email)
 
 
+def band_names(guideline: Guideline) -> dict[int, str]:
+    """The words of the bands by their numbers, the same for all measurands."""
+    return dict(guideline.bands.values_list("number", "name"))
+
+
 def guideline_facts(guideline: Guideline) -> GuidelineFacts:
     bands = list(guideline.bands.order_by("measurand", "number"))
     bounds: dict[str, tuple[float, float, float]] = {}
@@ -52,7 +57,7 @@ def guideline_facts(guideline: Guideline) -> GuidelineFacts:
         uppers = [one.upper for one in bands if one.measurand == measurand and one.upper]
         if len(uppers) == 3:
             bounds[measurand.value] = (uppers[0], uppers[1], uppers[2])
-    words = {one.number: one.name for one in bands}
+    words = band_names(guideline)
     return GuidelineFacts(
         code=guideline.code,
         band_words=(words[1], words[2], words[3], words[4]),

@@ -16,6 +16,7 @@ from surveys.forms.visits import GroundCheckForm, GroundPointForm, ReadingForm, 
 from surveys.models import Guideline, Reading, Spot, Visit
 from surveys.results import RULES, dangers_of, reading_figures, visit_results
 from surveys.services.corrections import corrections_at
+from surveys.services.facts import band_names
 from surveys.services.repeat import baseline_of, to_repeat
 from surveys.services.visits import missing_before_sealing
 
@@ -56,7 +57,7 @@ def page_context(request: HttpRequest, visit: Visit, **forms: Any) -> dict[str, 
         "visit": visit,
         "guideline": guideline,
         "guidelines": Guideline.objects.all(),
-        "band_names": _band_names(guideline),
+        "band_names": band_names(guideline),
         "placement_percent": round(100 * placement, 6),
         "choice": choice_of(guideline, placement),
         "rules": RULES,
@@ -85,10 +86,6 @@ def put_right(visit: Visit) -> dict[str, Any]:
         "corrected": {one.reading_id: one for one in corrections},
         "corrects": {one.replacement_id: one for one in corrections if one.replacement_id},
     }
-
-
-def _band_names(guideline: Guideline) -> dict[int, str]:
-    return dict(guideline.bands.values_list("number", "name"))
 
 
 def readings_in_order(visit: Visit) -> QuerySet[Reading]:
