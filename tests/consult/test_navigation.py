@@ -5,7 +5,10 @@ import re
 import pytest
 from django.urls import reverse
 
-from tests.factories import ClientFactory, UserFactory
+from consult.templatetags.navigation import section_of
+from tests.access.test_matrix import MATRIX
+from tests.cast import ASKERS
+from tests.factories import ClientFactory, PropertyFactory, UserFactory
 
 pytestmark = pytest.mark.django_db
 
@@ -40,6 +43,57 @@ def test_a_page_below_a_list_belongs_to_it(client) -> None:
     assert marked(client, below) == [("true", "Clients")]
 
 
-def test_a_page_outside_of_every_section_marks_none(client) -> None:
-    client.force_login(UserFactory(role="office", is_manager=True))
-    assert marked(client, reverse("own_account")) == []
+# What each of these has in the top line.
+OWN_PAGES = {"own_account"}
+DESK = {"desk", "case_list", "client_list", "visit_list", "instrument_list", "letter_list"}
+LINKS = {
+    "manager": DESK | OWN_PAGES | {"person_list"},
+    "office": DESK | OWN_PAGES,
+    "its assessor": DESK | OWN_PAGES,
+    "its client": {"client_home", "letter_list"} | OWN_PAGES,
+    "its electrician": {"electrician_home"} | OWN_PAGES,
+}
+FILES = {"attachment", "attachment_picture"}
+# Written for clients; whoever else may read them comes by their address.
+FOR_CLIENTS = {"prepare", "glossary"}
+
+
+@pytest.mark.parametrize("asker", LINKS)
+def test_every_page_belongs_to_a_link_that_its_reader_has(asker) -> None:
+    lost = []
+    for name, (method, arguments, expected) in MATRIX.items():
+        status = expected.split()[ASKERS.index(asker)]
+        if method != "get" or status != "200" or name in FILES:
+            continue
+        if name in FOR_CLIENTS and asker != "its client":
+            continue
+        filled = {key: "1" if "{" in value else value for key, value in arguments.items()}
+        path = reverse(name, kwargs=filled)
+        if section_of(path) not in LINKS[asker] and not name.endswith("_export"):
+            lost.append(path)
+    assert not lost
+
+
+def test_a_part_of_an_address_does_not_stand_for_the_whole(client) -> None:
+    # One's contact lies under one's own address, and belongs to one's case all the same.
+    assert section_of(reverse("own_contact")) == "client_home"
+    assert section_of(reverse("own_language")) == "own_account"
+    assert section_of(reverse("person_data", args=["person", 1])) == "person_list"
+    assert section_of(reverse("person_data", args=["client", 1])) == "client_list"
+    assert section_of("/nothing/") is None
+
+
+def test_a_page_below_a_section_elsewhere_marks_it(client) -> None:
+    client.force_login(UserFactory(role="office"))
+    home = PropertyFactory()
+    for name in ("property_edit", "case_open", "place_list"):
+        assert marked(client, reverse(name, args=[home.pk])) == [("true", "Clients")], name
+
+
+def test_the_pages_of_ones_log_in_mark_ones_name_alone(client) -> None:
+    client.force_login(UserFactory(role="office", is_manager=True, name="Ada Lehn"))
+    for name, says in (("own_account", "page"), ("usersessions_list", "true")):
+        assert marked(client, reverse(name)) == []
+        page = client.get(reverse(name)).content.decode()
+        top = page[page.index("</nav>") : page.index("</header>")]
+        assert re.findall(r'aria-current="(\w+)">([^<,]+)', top) == [(says, "Ada Lehn")]
