@@ -1,5 +1,6 @@
 """A letter's page: its state as it changes, how it is sent, what a link shows."""
 
+import re
 from datetime import timedelta
 
 import pytest
@@ -145,3 +146,42 @@ def test_the_list_costs_the_same_for_one_and_for_many(office, client) -> None:
             client.get(url)
         counts.append(len(queries))
     assert counts[0] == counts[1]
+
+
+def heads(page: str) -> list[str]:
+    return re.findall(r'<th scope="col"[^>]*>([^<]+)</th>', page)
+
+
+def test_the_list_gives_state_and_file_a_column_each(office, client) -> None:
+    ready = ready_letter(compared_case())
+    failed = ready_letter(compared_case())
+    Letter.objects.filter(pk=failed.pk).update(state=Letter.State.FAILED, failure="No more room")
+    page = client.get(reverse("letter_list")).content.decode()
+    assert heads(page) == ["Letter", "Issued", "Case", "Subject", "State", "File"]
+    cells = {
+        number: re.findall(r"<td data-label=\"(State|File)\">(.*?)</td>", row, re.DOTALL)
+        for row in page.split("<tr>")
+        for number in (ready.number, failed.number)
+        if number in row
+    }
+    state, file = (" ".join(text.split()) for _, text in cells[ready.number])
+    assert state == "ready"
+    assert file == f'<a href="{reverse("letter_file", args=[ready.number])}">PDF</a>'
+    state, file = (" ".join(text.split()) for _, text in cells[failed.number])
+    assert "No more room" in state and "Try again" in state and file == ""
+
+
+def test_a_client_reads_no_state_and_the_page_of_a_case_does_not_name_itself(
+    office, client
+) -> None:
+    letter = ready_letter(compared_case())
+    case = letter.case_reference
+    page = client.get(reverse("case_detail", args=[case])).content.decode()
+    part = page[page.index('id="letters"') : page.index('id="visits"')]
+    assert heads(part) == ["Letter", "Issued", "Subject", "State", "File"]
+    user = UserFactory(role="client")
+    Client.objects.filter(properties__cases__reference=case).update(user=user)
+    client.force_login(user)
+    page = client.get(reverse("letter_list")).content.decode()
+    assert heads(page) == ["Letter", "Issued", "Case", "Subject", "File"]
+    assert letter.number in page
