@@ -1,5 +1,7 @@
 """The page of a case: what may be done, the filtered comparison, notes, files, the history."""
 
+import re
+
 import pytest
 from django.core.files.storage import default_storage
 from django.core.files.uploadedfile import SimpleUploadedFile
@@ -127,6 +129,35 @@ def test_before_the_follow_up_the_page_says_what_was_found_and_compares_nothing(
         assert word in both and word not in alone, word
     assert "Findings per spot" in alone and "Findings per spot" not in both
     assert "48 ±" in alone and "not comparable" not in alone and "cannot be decided" not in alone
+
+
+def jumps(page: str) -> list[str]:
+    """Where the links to the parts of a page lead, each of them to a part that is there."""
+    nav = page[page.index('<nav class="jump"') :]
+    found = re.findall(r'href="#([\w-]+)"', nav[: nav.index("</nav>")])
+    ids = re.findall(r'\bid="([^"]+)"', page)
+    assert [ids.count(one) for one in found] == [1] * len(found), (found, ids)
+    return found
+
+
+def test_the_page_leads_to_its_parts_and_to_no_part_that_is_missing(client):
+    after_all = ["letters", "visits", "notes", "files", "people", "judged"]
+    case = compared_case()
+    assert jumps(client.get(url(case)).content.decode()) == ["comparison", "left", *after_all]
+    CaseVisit.objects.get(visit__kind="follow-up").delete()
+    assert jumps(client.get(url(case)).content.decode()) == ["comparison", *after_all]
+    empty = client.get(url(CaseFactory())).content.decode()
+    assert jumps(empty) == ["comparison", *after_all]
+    assert "Before and after" not in empty and "Nothing has been measured yet" in empty
+
+
+def test_the_page_of_a_visit_leads_to_its_parts(client):
+    sealed, still_open = compared_case().visits.order_by("date")[0], VisitFactory(sealed_at=None)
+    page = client.get(reverse("visit_detail", args=[sealed.pk])).content.decode()
+    measured = ["ground-checks", "readings", "findings", "repeat", "conditions"]
+    assert jumps(page) == measured
+    page = client.get(reverse("visit_detail", args=[still_open.pk])).content.decode()
+    assert jumps(page) == ["entry", "ground-checks", "readings", "seal", "conditions"]
 
 
 def test_each_value_leads_down_to_its_reading(client):
