@@ -19,6 +19,7 @@ from consult.access import role_required
 from consult.forms.clients import ClientForm, ContactForm, MergeForm, PropertyForm, VersionedForm
 from consult.htmx import back_to, entry_form
 from consult.models import Client, Contact, Property, User
+from consult.models.folding import with_words
 from consult.services import clients as services
 from consult.services.lists import Column, Sheet
 from consult.views.spreadsheets import spreadsheet
@@ -159,16 +160,9 @@ def client_merge(request: HttpRequest, pk: int) -> HttpResponse:
     return render(request, "consult/client_merge.html", context, status=422 if form.errors else 200)
 
 
-def _matching(rows: QuerySet[Client], query: str) -> Any:
+def _matching(rows: QuerySet[Client], query: str) -> QuerySet[Client]:
     """Clients with every word of `query` in their name, address, phone or e-mail."""
-    for word in query.split():
-        rows = rows.filter(
-            Q(name__icontains=word)
-            | Q(address__icontains=word)
-            | Q(phone__icontains=word)
-            | Q(email__icontains=word)
-        )
-    return rows
+    return with_words(rows, query, "name", "address", "phone", "email")
 
 
 def _resembles(client: Client) -> Q:

@@ -17,6 +17,7 @@ from consult.access import manager_required
 from consult.forms.once import OnceForm, key_of
 from consult.forms.people import LanguageForm, NewPasswordForm, PersonForm
 from consult.models import AccessEvent, User
+from consult.models.folding import with_words
 from consult.services import people
 
 PER_PAGE = 50
@@ -74,9 +75,7 @@ def person_list(request: HttpRequest) -> HttpResponse:
 def wanted_people(request: HttpRequest) -> QuerySet[User]:
     """Everybody with each word of the query in their name or e-mail."""
     people = User.objects.select_related("firm").order_by("-is_active", "name", "pk")
-    for word in request.GET.get("q", "").split():
-        people = people.filter(name__icontains=word) | people.filter(email__icontains=word)
-    return people
+    return with_words(people, request.GET.get("q", ""), "name", "email")
 
 
 @require_http_methods(["GET", "HEAD", "POST"])

@@ -1,18 +1,13 @@
 """How a text becomes words that can be found however they are typed."""
 
 import re
-import unicodedata
+
+from consult.models.folding import MOST_WORDS, folded
 
 LONGEST = 40
 _PARTS = re.compile(r"[^\W_]+")
 _SPLIT = re.compile(r"[\s,;]+")
-_SPELT = str.maketrans({"ß": "ss", "ø": "o", "ł": "l", "æ": "ae", "œ": "oe", "đ": "d"})
-
-
-def folded(text: str) -> str:
-    """Without case and accents: `Möwe` and `mowe` are one word."""
-    plain = unicodedata.normalize("NFKD", text.casefold().translate(_SPELT))
-    return "".join(char for char in plain if not unicodedata.combining(char))
+_ONE_FORM = re.compile(r"[\w./-]+")
 
 
 def words_of(*texts: str) -> set[str]:
@@ -29,6 +24,19 @@ def words_of(*texts: str) -> set[str]:
 
 
 def query_words(query: str) -> list[str]:
-    """What somebody typed, folded; at most eight words, the longest first."""
-    typed = {word.strip(".,:()\"'")[:LONGEST] for word in _SPLIT.split(folded(query))} - {""}
-    return sorted(typed, key=lambda word: (-len(word), word))[:8]
+    """What somebody typed, folded; at most eight words, the longest first.
+
+    A word with a sign that has more than one form, such as an apostrophe, is asked for by its
+    parts. A sign alone, as in `Ida & Jon`, says nothing, unless nothing else was typed.
+    """
+    typed: set[str] = set()
+    signs: set[str] = set()
+    for word in _SPLIT.split(folded(query)):
+        bare = word.strip(".,:()\"'")[:LONGEST]
+        parts = _PARTS.findall(bare)
+        if parts:
+            typed.update([bare] if _ONE_FORM.fullmatch(bare) else parts)
+        else:
+            signs.add(bare)
+    found = typed or signs - {""}
+    return sorted(found, key=lambda word: (-len(word), word))[:MOST_WORDS]

@@ -3,7 +3,7 @@
 from django.contrib import messages
 from django.core.exceptions import ValidationError
 from django.core.paginator import Paginator
-from django.db.models import Q, QuerySet
+from django.db.models import QuerySet
 from django.forms import Form
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import get_object_or_404, redirect, render
@@ -17,6 +17,7 @@ from consult.access import role_required
 from consult.htmx import wants_fragment
 from consult.letters import words
 from consult.models import User
+from consult.models.folding import with_words
 from surveys.forms.visits import (
     ConditionsForm,
     GroundCheckCorrectionForm,
@@ -65,12 +66,8 @@ def wanted_visits(request: HttpRequest) -> QuerySet[Visit]:
     state = request.GET.get("state", "")
     if state in ("open", "sealed"):
         visits = visits.filter(sealed_at__isnull=state == "open")
-    for word in request.GET.get("q", "").split():
-        visits = visits.filter(
-            Q(label__icontains=word)
-            | Q(property__address__icontains=word)
-            | Q(property__client__name__icontains=word)
-        )
+    where = ("label", "property__address", "property__client__name")
+    visits = with_words(visits, request.GET.get("q", ""), *where)
     return visits.order_by("-date", "-pk")
 
 

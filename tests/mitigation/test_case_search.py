@@ -44,6 +44,18 @@ def test_not_found_by(case, query):
     assert case not in Case.objects.matching(query)
 
 
+@pytest.mark.parametrize(
+    "query",
+    ["o'neill", "O’Neill", "Orla & Finn", "Orla + O´Neill", "Kelly–Byrne", "kelly-byrne", "&"],
+)  # fmt: skip
+def test_a_sign_with_several_forms_hides_nobody(case, query):
+    """A name pasted from a letter, or typed on a phone that turns the apostrophe."""
+    home = PropertyFactory(client=ClientFactory(name="Orla & Finn O’Neill, Kelly-Byrne"))
+    theirs = CaseFactory(property=home)
+    found = list(Case.objects.matching(query))
+    assert found == ([] if query == "&" else [theirs])
+
+
 def test_no_word_means_all(case):
     assert Case.objects.matching(" ").count() == 2
 
