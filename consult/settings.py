@@ -170,8 +170,9 @@ MIDDLEWARE = [
     "allauth.usersessions.middleware.UserSessionsMiddleware",
     "django_htmx.middleware.HtmxMiddleware",
     "simple_history.middleware.HistoryRequestMiddleware",
-    "consult.access.FragmentLogInMiddleware",
+    "consult.access.LogInAgainMiddleware",
     "consult.access.PrivatePagesMiddleware",
+    "consult.access.WrongMethodMiddleware",
 ]
 ROOT_URLCONF = "consult.urls"
 WSGI_APPLICATION = "consult.wsgi.application"
@@ -213,6 +214,7 @@ ACCOUNT_LOGOUT_ON_GET = False
 ACCOUNT_SESSION_REMEMBER = False
 ACCOUNT_EMAIL_SUBJECT_PREFIX = ""
 ACCOUNT_EMAIL_NOTIFICATIONS = True
+ACCOUNT_EMAIL_UNKNOWN_ACCOUNTS = False  # nobody lets the practice write to strangers
 MFA_SUPPORTED_TYPES = ["totp", "webauthn", "recovery_codes"]
 MFA_PASSKEY_LOGIN_ENABLED = True
 MFA_WEBAUTHN_USER_VERIFICATION = "required"

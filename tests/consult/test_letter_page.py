@@ -55,7 +55,7 @@ def test_a_part_asked_for_after_log_out_sends_the_whole_page_to_the_log_in(clien
     letter = ready_letter(compared_case())
     response = page_of(client, letter, hx_request="true")
     assert response.status_code == 204
-    assert response["HX-Redirect"] == reverse("account_login")
+    assert response["HX-Redirect"].startswith(f"{reverse('account_login')}?next=")
     assert page_of(client, letter).status_code == 302
 
 
