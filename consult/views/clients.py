@@ -19,6 +19,7 @@ from consult.access import role_required
 from consult.forms.clients import ClientForm, ContactForm, MergeForm, PropertyForm, VersionedForm
 from consult.htmx import back_to, entry_form
 from consult.models import Client, Contact, Property, User
+from consult.models.clients import ClientQuerySet
 from consult.models.folding import with_words
 from consult.services import clients as services
 from consult.services.lists import Column, Sheet
@@ -160,7 +161,7 @@ def client_merge(request: HttpRequest, pk: int) -> HttpResponse:
     return render(request, "consult/client_merge.html", context, status=422 if form.errors else 200)
 
 
-def _matching(rows: QuerySet[Client], query: str) -> QuerySet[Client]:
+def _matching(rows: ClientQuerySet, query: str) -> ClientQuerySet:
     """Clients with every word of `query` in their name, address, phone or e-mail."""
     return with_words(rows, query, "name", "address", "phone", "email")
 
