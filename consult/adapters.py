@@ -10,6 +10,7 @@ from django.contrib.sites.shortcuts import get_current_site
 from django.dispatch import receiver
 from django.http import HttpRequest, HttpResponse
 from django.utils import timezone
+from django.utils.translation import get_language, override
 from django.utils.translation import gettext_noop as _
 
 from consult.models import AccessEvent, User
@@ -29,7 +30,10 @@ class ClosedAccountAdapter(DefaultAccountAdapter):  # type: ignore[misc]  # unty
     def send_mail(self, template_prefix: str, email: str, context: dict[str, Any]) -> None:
         request = context.get("request") or self.request
         site = {"request": request, "email": email, "current_site": get_current_site(request)}
-        message = self.render_mail(template_prefix, email, site | context)
+        # Its reader's language, not the one of the browser that asked.
+        language = getattr(context.get("user"), "language", None) or get_language()
+        with override(language):
+            message = self.render_mail(template_prefix, email, site | context)
         queue_mail(
             key=f"log-in:{uuid4()}", to=email, subject=message.subject[:200], body=message.body
         )

@@ -5,6 +5,7 @@ from datetime import datetime, timedelta
 from typing import Any
 from uuid import UUID
 
+from allauth.account.models import EmailAddress
 from allauth.usersessions.models import UserSession
 from django.contrib.auth.password_validation import validate_password
 from django.core import signing
@@ -184,6 +185,9 @@ def change_person(*, user: User, by: User, now: datetime, **fields: Any) -> User
             setattr(stored, name, value)
         stored.full_clean()
         stored.save(update_fields=list(fields))
+        # The log-in library keeps e-mails of its own, lets people in by them and writes to them;
+        # it makes them anew from the person when it needs one.
+        EmailAddress.objects.filter(user=stored).exclude(email=stored.email).delete()
         record_event(
             kind=AccessEvent.Kind.CHANGED, now=now, by=by, about=stored, what="; ".join(changes)
         )

@@ -14,9 +14,11 @@ from django.core import mail
 from django.core.cache import cache, caches
 from django.db import connection
 from django.urls import reverse
+from django.utils import timezone
 from fido2.webauthn import PublicKeyCredentialDescriptor, PublicKeyCredentialType
 
 from consult.models import AccessEvent, Job, OutboundMail
+from consult.services.people import change_person
 from consult.tasks import run_job
 from tests.factories import PASSWORD, UserFactory
 
@@ -99,6 +101,58 @@ def test_a_forgotten_password_is_mailed_by_a_job(client) -> None:
     assert AccessEvent.objects.get(kind="changed").what == "password"
     user.refresh_from_db()
     assert user.check_password("nine-quiet-lamps")
+
+
+def reset_link(client, user) -> str:
+    """The page that the mail for a new password leads to."""
+    client.post(reverse("account_reset_password"), {"email": user.email})
+    body = OutboundMail.objects.get(to=user.email).body
+    link = next(word for word in body.split() if "/password/reset/key/" in word)
+    return client.get(link.split("testserver")[1], follow=True).request["PATH_INFO"]
+
+
+def test_after_too_many_wrong_ones_a_new_password_lets_one_in_at_once(client) -> None:
+    user = UserFactory()
+    for _try in range(6):
+        log_in(client, user, "forgotten")
+    assert log_in(client, user).status_code == 200  # too many
+    new = {"password1": "nine-quiet-lamps", "password2": "nine-quiet-lamps"}
+    assert client.post(reset_link(client, user), new).status_code == 302
+    assert log_in(client, user, "nine-quiet-lamps").status_code == 302
+    assert client.get(reverse("own_account")).status_code == 200
+
+
+def test_an_e_mail_that_was_changed_opens_nothing_any_more(client) -> None:
+    """Whoever reads the old mailbox gets neither in nor a new password."""
+    user, manager = UserFactory(email="old@example.org"), UserFactory(is_manager=True)
+    reset_link(client, user)  # the library keeps the address from here on
+    log_in(client, user)
+    client.logout()
+    change_person(user=user, by=manager, now=timezone.now(), email="new@example.org")
+    OutboundMail.objects.all().delete()
+    client.post(reverse("account_reset_password"), {"email": "old@example.org"})
+    assert not OutboundMail.objects.exists()
+    fields = {"login": "old@example.org", "password": PASSWORD}
+    assert client.post(reverse("account_login"), fields).status_code == 200
+    fields = {"login": "new@example.org", "password": PASSWORD}
+    assert client.post(reverse("account_login"), fields).status_code == 302
+    client.logout()
+    client.post(reverse("account_reset_password"), {"email": "new@example.org"})
+    assert OutboundMail.objects.get().to == "new@example.org"
+
+
+@pytest.mark.parametrize("whose", ["nobody", "kept out"])
+def test_no_mail_goes_to_whom_no_log_in_is_for(client, whose) -> None:
+    """Or a stranger could have the practice write to anybody, and offer them to sign up."""
+    if whose == "kept out":
+        UserFactory(email="them@example.org", is_active=False)
+    asked = client.post(reverse("account_reset_password"), {"email": "them@example.org"})
+    assert asked.url == reverse("account_reset_password_done")
+    assert not OutboundMail.objects.exists()
+    known = UserFactory()
+    asked = client.post(reverse("account_reset_password"), {"email": known.email})
+    assert asked.url == reverse("account_reset_password_done")
+    assert OutboundMail.objects.get().to == known.email
 
 
 def test_nobody_signs_up(client) -> None:

@@ -45,3 +45,13 @@ def test_the_mail_for_a_new_password_is_formal(client) -> None:
     assert asked.status_code == 302 and not mail.outbox
     sent = OutboundMail.objects.get(to=user.email)
     assert "Ihr Passwort neu zu setzen" in sent.body and not FAMILIAR.search(sent.body)
+
+
+@pytest.mark.parametrize(("own", "of_the_browser"), [("de", "en"), ("en", "de")])
+def test_the_mail_is_in_its_readers_language(client, own, of_the_browser) -> None:
+    """The office asks for somebody, or they sit at a borrowed computer."""
+    user = UserFactory(language=own)
+    headers = {"accept-language": of_the_browser}
+    client.post(reverse("account_reset_password"), {"email": user.email}, headers=headers)
+    sent = OutboundMail.objects.get(to=user.email)
+    assert ("Passwort" in sent.body) == (own == "de")
