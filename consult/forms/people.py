@@ -8,7 +8,7 @@ from django.contrib.auth.password_validation import password_validators_help_tex
 from django.utils.translation import gettext
 from django.utils.translation import gettext_lazy as _
 
-from consult.forms.once import OnceForm
+from consult.forms.clients import VersionedForm
 from consult.intake.pictures import (
     LOGO_TOO_LARGE,
     MOST_LOGO_BYTES,
@@ -25,7 +25,7 @@ class LanguageForm(forms.Form):
     language = forms.ChoiceField(label=_("Language"), choices=settings.LANGUAGES)
 
 
-class PersonForm(OnceForm, forms.ModelForm):  # type: ignore[type-arg]  # not subscriptable at run time
+class PersonForm(VersionedForm):
     # Not a field of the model's here: whether somebody has it already is the service's to say.
     email = forms.EmailField(label=_("E-mail"), max_length=254)
     language = forms.ChoiceField(label=_("Language"), choices=settings.LANGUAGES)
@@ -42,7 +42,6 @@ class PersonForm(OnceForm, forms.ModelForm):  # type: ignore[type-arg]  # not su
         super().__init__(*args, **kwargs)
         if self.instance.pk:
             self.initial["email"] = self.instance.email
-            del self.fields["key"]
 
     def clean(self) -> dict[str, Any]:
         cleaned = super().clean() or {}
@@ -81,7 +80,7 @@ class NewPasswordForm(forms.Form):
         return cleaned
 
 
-class FirmForm(OnceForm, forms.ModelForm):  # type: ignore[type-arg]  # as above
+class FirmForm(VersionedForm):
     class Meta:
         model = Firm
         fields = ["name", "address", "phone", "email", "licence"]
@@ -94,16 +93,11 @@ class FirmForm(OnceForm, forms.ModelForm):  # type: ignore[type-arg]  # as above
         }
         widgets = {"address": forms.Textarea(attrs={"rows": 4})}
 
-    def __init__(self, *args: Any, **kwargs: Any) -> None:
-        super().__init__(*args, **kwargs)
-        if self.instance.pk:
-            del self.fields["key"]
-
     def validate_unique(self) -> None:
         """Left to the service, which finds first what this very form made."""
 
 
-class PracticeForm(forms.ModelForm):  # type: ignore[type-arg]  # as above
+class PracticeForm(VersionedForm):
     logo = forms.FileField(
         label=_("Logo"),
         required=False,
@@ -175,7 +169,7 @@ class PracticeForm(forms.ModelForm):  # type: ignore[type-arg]  # as above
         return country
 
 
-class OwnContactForm(forms.ModelForm):  # type: ignore[type-arg]  # as above
+class OwnContactForm(VersionedForm):
     class Meta:
         model = Client
         fields = ["email", "phone", "address"]

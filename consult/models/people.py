@@ -109,6 +109,17 @@ class User(AbstractBaseUser, PermissionsMixin):
     def __str__(self) -> str:
         return self.name or self.email
 
+    def save(self, *args: Any, **kwargs: Any) -> None:
+        """Coming in is no change of a person: the log tells of it, and their history does not."""
+        if kwargs.get("update_fields") != ["last_login"]:
+            super().save(*args, **kwargs)
+            return
+        self.skip_history_when_saving = True  # read by simple_history
+        try:
+            super().save(*args, **kwargs)
+        finally:
+            del self.skip_history_when_saving
+
     @property
     def is_staff(self) -> bool:
         """Only who runs the practice enters the admin."""

@@ -19,12 +19,13 @@ from django.utils.translation import override
 
 from consult.intake.pictures import Picture
 from consult.models import AccessEvent, Client, Firm, OutboundMail, Practice, User
-from consult.services.changes import save_row
+from consult.services.changes import lock_unchanged, save_row
 from consult.services.entry_keys import digest_of, enter_once
 from consult.services.mail import queue_mail
 
 INVITATION_HOLDS = timedelta(days=7)
 INVITATION = "consult.invitation"
+OWN_CONTACT = ("email", "phone", "address")
 EDITABLE = ("email", "name", "role", "firm", "language", "is_manager")
 
 
@@ -163,8 +164,13 @@ def accept_invitation(*, token: str, password: str, now: datetime) -> User:
     return user
 
 
-def change_person(*, user: User, by: User, now: datetime, **fields: Any) -> User:
-    """Change what the practice says about somebody; they cannot lock themselves out."""
+def change_person(
+    *, user: User, by: User, now: datetime, seen: int | None = None, **fields: Any
+) -> User:
+    """Change what the practice says about somebody; they cannot lock themselves out.
+
+    `seen` is the state that the person who changes it had before their eyes.
+    """
     unknown = set(fields) - set(EDITABLE)
     if unknown:
         raise TypeError(f"not editable: {sorted(unknown)}")
@@ -172,7 +178,9 @@ def change_person(*, user: User, by: User, now: datetime, **fields: Any) -> User
                              (None, User.Role.OFFICE)):  # fmt: skip
         raise ValidationError(_("You cannot take the practice out of your own hands."))
     with transaction.atomic():
-        stored = User.objects.get(pk=user.pk)
+        stored = _held(user, by)
+        if seen is not None:
+            lock_unchanged(stored, seen)
         changes = [
             f"{name}: {getattr(stored, name)} \u2192 {value}"
             for name, value in fields.items()
@@ -185,6 +193,7 @@ def change_person(*, user: User, by: User, now: datetime, **fields: Any) -> User
             setattr(stored, name, value)
         stored.full_clean()
         stored.save(update_fields=list(fields))
+        _tie_or_untie(stored)
         # The log-in library keeps e-mails of its own, lets people in by them and writes to them;
         # it makes them anew from the person when it needs one.
         EmailAddress.objects.filter(user=stored).exclude(email=stored.email).delete()
@@ -194,12 +203,36 @@ def change_person(*, user: User, by: User, now: datetime, **fields: Any) -> User
     return stored
 
 
+def _held(user: User, by: User) -> User:
+    """The row of `user`, locked, if `by` still runs the practice.
+
+    Of two who put each other out in the same moment the second is refused, so somebody is left.
+    """
+    rows = User.objects.select_for_update().order_by("pk").in_bulk([user.pk, by.pk])
+    if not (rows[by.pk].is_active and rows[by.pk].is_manager):
+        raise ValidationError(_("You do not run the practice any more. Nothing was done."))
+    return rows[user.pk]
+
+
+def _tie_or_untie(user: User) -> None:
+    """Somebody in the role of a client has a client's record, and nobody else has."""
+    own = Client.objects.filter(user=user)
+    if user.role == User.Role.CLIENT:
+        client = None if own.exists() else _client_to_tie(user.email)
+    else:
+        client = own.first()
+    if client is not None:
+        client.user = user if user.role == User.Role.CLIENT else None
+        client.full_clean()
+        client.save(update_fields=["user"])
+
+
 def deactivate_person(*, user: User, by: User, now: datetime) -> None:
     """Keep somebody out from this moment on: their sessions end, their row stays."""
     if user.pk == by.pk:
         raise ValidationError(_("You cannot deactivate yourself."))
     with transaction.atomic():
-        stored = User.objects.get(pk=user.pk)
+        stored = _held(user, by)
         if not stored.is_active:
             return
         stored.is_active = False
@@ -212,7 +245,7 @@ def deactivate_person(*, user: User, by: User, now: datetime) -> None:
 def reactivate_person(*, user: User, by: User, now: datetime) -> None:
     """Let somebody in again, with the password they had."""
     with transaction.atomic():
-        stored = User.objects.get(pk=user.pk)
+        stored = _held(user, by)
         if stored.is_active:
             return
         stored.is_active = True
@@ -233,11 +266,13 @@ def set_own_language(*, user: User, language: str) -> None:
             client.save(update_fields=["language"])
 
 
-def save_firm(*, firm: Firm, by: User, key: UUID | None = None) -> Firm:
-    """Keep a contractor firm, new or changed."""
+def save_firm(*, firm: Firm, by: User, key: UUID | None = None, seen: int | None = None) -> Firm:
+    """Keep a contractor firm, new or changed by nobody else since `seen`."""
     given = model_to_dict(firm)
 
     def enter() -> Firm:
+        if seen is not None and firm.pk:
+            lock_unchanged(firm, seen)
         save_row(row=firm, by=by)
         return firm
 
@@ -246,26 +281,40 @@ def save_firm(*, firm: Firm, by: User, key: UUID | None = None) -> Firm:
 
 
 def save_practice(
-    *, practice: Practice, logo: Picture | None = None, remove_logo: bool = False
+    *,
+    practice: Practice,
+    logo: Picture | None = None,
+    remove_logo: bool = False,
+    seen: int | None = None,
 ) -> Practice:
-    """Keep what stands at the head of every letter from now on; issued letters stay as they are."""
+    """Keep what stands at the head of every letter from now on; issued letters stay as they are.
+
+    `seen` is the state that the person who changes it had before their eyes.
+    """
     if logo is not None:
         practice.logo, practice.logo_sha256 = logo.data, hashlib.sha256(logo.data).hexdigest()
     elif remove_logo:
         practice.logo, practice.logo_sha256 = None, ""
     with transaction.atomic():
+        if seen is not None and Practice.objects.filter(pk=practice.pk).exists():
+            lock_unchanged(practice, seen)
         practice.full_clean()
         practice.save()
     return practice
 
 
-def correct_own_contact(*, client: Client, **fields: Any) -> Client:
-    """A client corrects how they are reached; the history keeps what stood there before."""
-    unknown = set(fields) - {"email", "phone", "address"}
+def correct_own_contact(*, client: Client, seen: int | None = None, **fields: Any) -> Client:
+    """A client corrects how they are reached; the history keeps what stood there before.
+
+    `seen` is the state that they had before their eyes: the office may have changed it since.
+    """
+    unknown = set(fields) - set(OWN_CONTACT)
     if unknown:
         raise TypeError(f"not a client's to change: {sorted(unknown)}")
     with transaction.atomic():
-        stored = Client.objects.get(pk=client.pk)
+        stored = Client.objects.select_for_update().get(pk=client.pk)
+        if seen is not None:
+            lock_unchanged(stored, seen)
         for name, value in fields.items():
             setattr(stored, name, value)
         stored.full_clean()

@@ -2,6 +2,7 @@
 
 from django.contrib import messages
 from django.contrib.auth.decorators import login_required
+from django.core.exceptions import ValidationError
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import get_object_or_404, redirect, render
 from django.utils.translation import gettext as _
@@ -20,9 +21,14 @@ def own_contact(request: HttpRequest) -> HttpResponse:
     client = get_object_or_404(Client.objects.visible_to(request.user))
     form = OwnContactForm(request.POST or None, instance=client)
     if request.method == "POST" and form.is_valid():
-        people.correct_own_contact(client=client, **form.cleaned_data)
-        messages.success(request, _("Thank you, we reach you there from now on."))
-        return redirect("own_contact")
+        said = {name: form.cleaned_data[name] for name in people.OWN_CONTACT}
+        try:
+            people.correct_own_contact(client=client, seen=form.seen, **said)
+        except ValidationError as error:
+            form.add_error(None, error)
+        else:
+            messages.success(request, _("Thank you, we reach you there from now on."))
+            return redirect("own_contact")
     context = {"form": form, "client": client}
     status = 422 if form.errors else 200
     return render(request, "consult/client_side_contact.html", context, status=status)

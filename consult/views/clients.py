@@ -2,7 +2,7 @@
 
 from collections.abc import Callable
 from functools import partial
-from typing import Any, TypeVar
+from typing import TypeVar
 
 from django.contrib import messages
 from django.core.exceptions import ValidationError

@@ -1,5 +1,7 @@
 """People: one's own log-in, the people of the practice, invitations, the access log."""
 
+from typing import Any
+
 from django.contrib import messages
 from django.contrib.auth.decorators import login_required
 from django.core.exceptions import ValidationError
@@ -86,7 +88,11 @@ def person_invite(request: HttpRequest) -> HttpResponse:
     if request.method == "POST" and form.is_valid():
         try:
             user = people.invite_person(
-                by=request.user, site=_site(request), now=timezone.now(), **form.cleaned_data
+                by=request.user,
+                site=_site(request),
+                now=timezone.now(),
+                key=form.cleaned_data["key"],
+                **_said(form),
             )
         except ValidationError as error:
             form.add_error(None, error)
@@ -107,7 +113,7 @@ def person_detail(request: HttpRequest, pk: int) -> HttpResponse:
     if request.method == "POST" and form.is_valid():
         try:
             people.change_person(
-                user=person, by=request.user, now=timezone.now(), **form.cleaned_data
+                user=person, by=request.user, now=timezone.now(), seen=form.seen, **_said(form)
             )
         except ValidationError as error:
             form.add_error(None, error)
@@ -186,6 +192,10 @@ def invitation(request: HttpRequest, token: str) -> HttpResponse:
     context = {"person": person, "form": form}
     status = 422 if form.errors else 200
     return render(request, "consult/people_invitation.html", context, status=status)
+
+
+def _said(form: PersonForm) -> dict[str, Any]:
+    return {name: form.cleaned_data[name] for name in people.EDITABLE}
 
 
 def _site(request: HttpRequest) -> str:

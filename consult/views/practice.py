@@ -23,11 +23,18 @@ def practice(request: HttpRequest) -> HttpResponse:
     form = PracticeForm(request.POST or None, request.FILES or None, instance=row)
     if request.method == "POST" and form.is_valid():
         given = form.cleaned_data
-        people.save_practice(
-            practice=form.instance, logo=given["logo"], remove_logo=given.get("remove_logo", False)
-        )
-        messages.success(request, _("The next letter carries these."))
-        return redirect("practice")
+        try:
+            people.save_practice(
+                practice=form.instance,
+                logo=given["logo"],
+                remove_logo=given.get("remove_logo", False),
+                seen=form.seen,
+            )
+        except ValidationError as error:
+            form.add_error(None, error)
+        else:
+            messages.success(request, _("The next letter carries these."))
+            return redirect("practice")
     status = 422 if form.errors else 200
     context = {"form": form, "logo": as_data_url(bytes(row.logo)) if row.logo else ""}
     return render(request, "consult/practice.html", context, status=status)
@@ -62,7 +69,7 @@ def _firm(request: HttpRequest, firm: Firm) -> HttpResponse:
     if request.method == "POST" and form.is_valid():
         key = form.cleaned_data.get("key")
         try:
-            people.save_firm(firm=form.instance, by=request.user, key=key)
+            people.save_firm(firm=form.instance, by=request.user, key=key, seen=form.seen)
         except ValidationError as error:
             form.add_error(None, error)
         else:

@@ -29,9 +29,12 @@ class InstrumentChangeForm(InstrumentForm):
         label=_("Out of use"), required=False, help_text=_("It is offered for no new reading.")
     )
 
+    version = forms.IntegerField(widget=forms.HiddenInput)
+
     @staticmethod
-    def initial_of(instrument: Instrument) -> dict[str, Any]:
-        return {name: getattr(instrument, name) for name in InstrumentChangeForm.base_fields}
+    def initial_of(instrument: Instrument, version: int) -> dict[str, Any]:
+        names = [name for name in InstrumentChangeForm.base_fields if name != "version"]
+        return {name: getattr(instrument, name) for name in names} | {"version": version}
 
 
 def _day(label: Any, **kwargs: Any) -> forms.DateField:
@@ -66,11 +69,12 @@ class CalibrationForm(OnceForm, EntryForm):
 
 class CalibrationChangeForm(CalibrationForm):
     key = None  # type: ignore[assignment]  # as above
+    version = forms.IntegerField(widget=forms.HiddenInput)
 
     @staticmethod
-    def initial_of(calibration: Calibration) -> dict[str, Any]:
-        names = CalibrationChangeForm.base_fields
-        return {name: getattr(calibration, name) for name in names}
+    def initial_of(calibration: Calibration, version: int) -> dict[str, Any]:
+        names = [name for name in CalibrationChangeForm.base_fields if name != "version"]
+        return {name: getattr(calibration, name) for name in names} | {"version": version}
 
 
 class GuidelineForm(OnceForm, EntryForm):

@@ -1,7 +1,7 @@
 """What every entry at a visit stands on: the lock, the seal, the second person, the history."""
 
 from collections.abc import Mapping
-from typing import Any
+from typing import Any, TypeAlias
 
 from django.core.exceptions import ValidationError
 from django.db import models
@@ -10,7 +10,9 @@ from django.utils.translation import gettext as _
 
 from consult.models import User
 from consult.services import changes
-from surveys.models import GroundCheck, Reading, Visit
+from surveys.models import Calibration, GroundCheck, Instrument, Reading, Visit
+
+Versioned: TypeAlias = Visit | Reading | GroundCheck | Instrument | Calibration
 
 
 def held(visit: Visit) -> Visit:
@@ -39,13 +41,13 @@ def already_sealed(visit: Visit) -> str:
     }
 
 
-def version_of(row: Visit | Reading | GroundCheck) -> int:
+def version_of(row: Versioned) -> int:
     """A number that grows with every change of the row."""
     latest = row.history.aggregate(latest=models.Max("history_id"))["latest"]
     return int(latest or 0)
 
 
-def refuse_overtaken(row: Visit | Reading | GroundCheck, version: int | None) -> None:
+def refuse_overtaken(row: Versioned, version: int | None) -> None:
     if version is not None and version_of(row) != version:
         raise ValidationError(
             _("Somebody else changed this meanwhile. Look at what stands there now and try again.")

@@ -14,7 +14,7 @@ from consult.models import User
 from consult.services.entry_keys import digest_of, enter_once
 from surveys.intake.registers import units_of
 from surveys.models import Band, Calibration, Guideline, Instrument, Measurand
-from surveys.services.entries import save_row
+from surveys.services.entries import refuse_overtaken, save_row
 from surveys.services.typed_readings import hold_instruments
 
 SOON_DAYS = 60
@@ -37,10 +37,20 @@ def add_instrument(
 
 @transaction.atomic
 def change_instrument(
-    *, instrument: Instrument, by: User, name: str, description: str, is_retired: bool
+    *,
+    instrument: Instrument,
+    by: User,
+    name: str,
+    description: str,
+    is_retired: bool,
+    version: int | None = None,
 ) -> Instrument:
-    """Another label or description; a retired meter is offered for no new reading."""
+    """Another label or description; a retired meter is offered for no new reading.
+
+    `version` is what the person had before their eyes.
+    """
     row = Instrument.objects.select_for_update().get(pk=instrument.pk)
+    refuse_overtaken(row, version)
     row.name, row.description, row.is_retired = name, description, is_retired
     save_row(row, by)
     return row
@@ -63,9 +73,12 @@ def add_calibration(
 
 
 @transaction.atomic
-def change_calibration(*, calibration: Calibration, by: User, **given: Any) -> Calibration:
+def change_calibration(
+    *, calibration: Calibration, by: User, version: int | None = None, **given: Any
+) -> Calibration:
     """Put right a certificate on which no sealed reading stands.
 
+    `version` is what the person had before their eyes.
     A seal holds the instruments of its readings, so it comes before this change or after it.
     """
     hold_instruments([calibration.instrument_id])
@@ -74,6 +87,7 @@ def change_calibration(*, calibration: Calibration, by: User, **given: Any) -> C
         raise ValidationError(
             _("Sealed readings stand on this certificate. It cannot be changed; add a new one.")
         )
+    refuse_overtaken(row, version)
     for name, value in given.items():
         setattr(row, name, value)
     _check(row)

@@ -28,6 +28,7 @@ from surveys.forms.registers import (
 )
 from surveys.models import Calibration, Guideline, Instrument, Measurand, Reading
 from surveys.services import registers as services
+from surveys.services.entries import version_of
 from surveys.services.histories import guideline_changes, instrument_changes
 from surveys.services.placement import own_placement
 
@@ -97,7 +98,7 @@ def instrument_add(request: HttpRequest) -> HttpResponse:
 @role_required("office")
 def instrument_edit(request: HttpRequest, pk: int) -> HttpResponse:
     instrument = get_object_or_404(Instrument, pk=pk)
-    initial = InstrumentChangeForm.initial_of(instrument)
+    initial = InstrumentChangeForm.initial_of(instrument, version_of(instrument))
     form = InstrumentChangeForm(request.POST or None, initial=initial)
     if form.is_valid():
         try:
@@ -133,7 +134,7 @@ def calibration_edit(request: HttpRequest, pk: int) -> HttpResponse:
     if services.is_fixed(calibration) and request.method != "POST":
         messages.info(request, _("Sealed readings stand on this certificate; it is read-only."))
         return redirect("instrument_detail", pk=instrument.pk)
-    initial = CalibrationChangeForm.initial_of(calibration)
+    initial = CalibrationChangeForm.initial_of(calibration, version_of(calibration))
     form = CalibrationChangeForm(request.POST or None, initial=initial)
     if form.is_valid():
         try:

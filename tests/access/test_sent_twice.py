@@ -9,6 +9,7 @@ from consult.models import EntryKey, User
 from tests.access.test_matrix import MATRIX, _filled
 from tests.cast import make_cast
 from tests.entries import MAKES_NONE, NAMES, entry
+from tests.forms import opened
 
 pytestmark = pytest.mark.django_db
 OF_THE_LIBRARIES = ("account_", "mfa_", "usersessions_")
@@ -133,12 +134,13 @@ def test_a_changed_person_may_not_take_the_e_mail_of_another(client) -> None:
     cast = make_cast()
     cast.log_in(client, "manager")
     person, other = cast.people["office"], cast.people["its assessor"]
-    sent = {"name": person.name, "email": other.email.upper(), "role": "office", "language": "en"}
-    answer = client.post(reverse("person_detail", args=[person.pk]), sent)
+    page = reverse("person_detail", args=[person.pk])
+    sent = opened(client, page) | {"email": other.email.upper()}
+    answer = client.post(page, sent)
     assert answer.status_code == 422
     assert "Somebody has a log-in" in str(answer.context["form"].errors["email"])
     sent["email"] = "New.Address@example.org"
-    assert client.post(reverse("person_detail", args=[person.pk]), sent).status_code == 302
+    assert client.post(page, sent).status_code == 302
     person.refresh_from_db()
     assert person.email == "new.address@example.org"
 

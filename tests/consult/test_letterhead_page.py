@@ -21,6 +21,7 @@ from consult.services.people import save_practice
 from mitigation.management import demo_practice
 from mitigation.services.outcomes import issue_survey_report
 from tests.factories import UserFactory, compared_case
+from tests.forms import opened
 
 pytestmark = pytest.mark.django_db
 
@@ -50,7 +51,8 @@ def manager(client):
 
 def keep(client, data: bytes | None = None, name: str = "logo.png", **fields):
     files = {} if data is None else {"logo": SimpleUploadedFile(name, data)}
-    return client.post(reverse("practice"), HEAD | fields | files)
+    said = opened(client, reverse("practice")) | HEAD
+    return client.post(reverse("practice"), said | fields | files)
 
 
 def test_a_logo_is_shown_kept_and_removed(manager, client):

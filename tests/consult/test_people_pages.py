@@ -9,6 +9,7 @@ from django.utils import timezone
 from consult.models import AccessEvent, Firm, Practice, User
 from consult.services.people import record_event
 from tests.factories import FirmFactory, UserFactory
+from tests.forms import opened
 
 pytestmark = pytest.mark.django_db
 
@@ -54,7 +55,7 @@ def test_one_e_mail_is_one_log_in_whatever_its_case(manager, client) -> None:
 def test_a_person_is_changed_and_kept_out_on_the_page(manager, client) -> None:
     user = UserFactory(role="assessor", name="Old Name")
     page = reverse("person_detail", args=[user.pk])
-    changed = client.post(page, PERSON | {"email": user.email, "name": "New Name"})
+    changed = client.post(page, opened(client, page) | {"name": "New Name"})
     assert changed.status_code == 302
     client.post(reverse("person_act", args=[user.pk, "deactivate"]))
     user.refresh_from_db()
@@ -67,9 +68,11 @@ def test_a_person_is_changed_and_kept_out_on_the_page(manager, client) -> None:
 def test_firms_and_letterhead_are_kept_with_history(manager, client) -> None:
     assert client.post(reverse("firm_add"), {"name": "Calm Wiring"}).status_code == 302
     firm = Firm.objects.get(name="Calm Wiring")
-    client.post(reverse("firm_edit", args=[firm.pk]), {"name": "Calm Wiring", "licence": "L-7"})
+    page = reverse("firm_edit", args=[firm.pk])
+    client.post(page, opened(client, page) | {"licence": "L-7"})
     assert [row.licence for row in firm.history.all()] == ["L-7", ""]
     head = {"name": "Quiet Rooms", "country": "us", "signatory": "A. Kern"}
+    head = opened(client, reverse("practice")) | head
     assert client.post(reverse("practice"), head).status_code == 302
     assert Practice.objects.get().country == "US"
     assert client.post(reverse("practice"), head | {"country": "Germany"}).status_code == 422

@@ -9,6 +9,7 @@ from django.utils import timezone
 from mitigation.models import Case, CaseVisit, Stage
 from mitigation.views.client_side import PLAIN
 from tests.factories import ClientFactory, UserFactory, VisitFactory, compared_case, ready_letter
+from tests.forms import opened
 
 pytestmark = pytest.mark.django_db
 
@@ -58,7 +59,8 @@ def test_own_letters_and_visits_are_shown_and_nobody_elses(case, client) -> None
 def test_contact_details_are_corrected_with_history(case, client) -> None:
     who = case.property.client
     fields = {"email": "ida@example.org", "phone": "0123", "address": "New Road 1"}
-    assert client.post(reverse("own_contact"), fields | {"name": "Mallory"}).status_code == 302
+    said = opened(client, reverse("own_contact")) | fields
+    assert client.post(reverse("own_contact"), said | {"name": "Mallory"}).status_code == 302
     who.refresh_from_db()
     assert (who.email, who.name) == ("ida@example.org", "Ida Lund")
     assert [row.phone for row in who.history.all()][:2] == ["0123", ""]

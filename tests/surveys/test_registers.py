@@ -23,6 +23,7 @@ from tests.factories import (
     add_reading,
     as_if_so_from_the_start,
 )
+from tests.forms import opened
 
 pytestmark = pytest.mark.django_db
 
@@ -121,13 +122,14 @@ def test_a_certificate_is_corrected_until_a_sealed_reading_stands_on_it(client, 
     row = CalibrationFactory.create()
     address = reverse("calibration_edit", args=[row.pk])
     assert client.get(address).status_code == 200
-    assert client.post(address, ROW).status_code == 302
+    assert client.post(address, opened(client, address) | ROW).status_code == 302
     visit = VisitFactory.create(sealed_at=None)
     add_reading(visit, SpotFactory.create(home=visit.property), row, total=5.0)
-    assert client.post(address, ROW | {"gain_percent": "7"}).status_code == 302
+    seen = opened(client, address) | ROW
+    assert client.post(address, seen | {"gain_percent": "7"}).status_code == 302
     visit.sealed_at = timezone.now()
     visit.save()
-    refused = client.post(address, ROW | {"gain_percent": "8"})
+    refused = client.post(address, seen | {"gain_percent": "8"})
     assert refused.status_code == 422
     assert "Sealed readings stand on this certificate" in refused.content.decode()
     assert Calibration.objects.get(pk=row.pk).gain_percent == 7.0
@@ -138,10 +140,8 @@ def test_a_certificate_is_corrected_until_a_sealed_reading_stands_on_it(client, 
 
 def test_a_retired_instrument_falls_due_no_more(client, office):
     instrument = CalibrationFactory.create().instrument
-    client.post(
-        reverse("instrument_edit", args=[instrument.pk]),
-        {"name": instrument.name, "is_retired": "on"},
-    )
+    address = reverse("instrument_edit", args=[instrument.pk])
+    client.post(address, opened(client, address) | {"is_retired": "on"})
     assert Instrument.objects.get().is_retired
     assert registers.falling_due(today=TODAY) == []
 
