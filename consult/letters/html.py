@@ -6,14 +6,8 @@ from typing import Any
 from django.template.loader import render_to_string
 from django.utils.safestring import SafeString, mark_safe
 
-from consult.letters.picture import (
-    Panel,
-    PictureRow,
-    PictureWords,
-    Point,
-    before_after_svg,
-    findings_svg,
-)
+from consult.letters.panels import Panel, PictureRow, PictureWords, Point
+from consult.letters.picture import before_after_svg, findings_svg
 
 TEMPLATE_VERSION = "letter-2"
 KINDS = frozenset({"outcome", "survey-report"})

@@ -4,11 +4,10 @@ Every colour and font stands in an attribute, because the style sheet of a page 
 picture inside a PDF and a strict content policy refuses inline styles.
 """
 
-import math
-from collections.abc import Iterable, Sequence
-from dataclasses import dataclass
+from collections.abc import Callable, Sequence
 from xml.sax.saxutils import escape
 
+from consult.letters.ground import HEADER_HEIGHT, HEADER_TOP, bands, scale, target
 from consult.letters.marks import (
     INK,
     PAPER,
@@ -24,155 +23,66 @@ from consult.letters.marks import (
     ring,
     text,
 )
+from consult.letters.panels import (
+    WIDE,
+    Axis,
+    Layout,
+    Panel,
+    PictureRow,
+    PictureWords,
+    Point,
+    axis_for,
+    sorted_rows,
+)
 
 RULE = "#d9d6cd"
-BAND_COLOURS = ("#e3e9ee", "#b4c4d2", "#567490", "#1f3a54")
-BAND_TEXT_COLOURS = (INK, INK, "#ffffff", "#ffffff")
-BAND_TINTS = ("#fafbfc", "#f1f4f7", "#e6ecf1", "#dae2ea")
-HATCH_STEPS = (0.0, 13.0, 7.5, 4.2)  # distance of the hatch lines: none, then denser by each band
-
-WIDTH = 660.0
-PLOT_LEFT = 150.0
-PLOT_RIGHT = 520.0
-HEADER_TOP = 24.0
-HEADER_HEIGHT = 24.0
 TARGET_HEIGHT = 14.0
-ROW_HEIGHT = 26.0
 AXIS_HEIGHT = 18.0
 LEGEND_HEIGHT = 20.0
-OFFSET = 4.5  # before stands a little above the middle of its row, after a little below
+LEGEND_LINE = 13.0
+OFFSET = 4.5  # before stands a little above the middle of its marks, after a little below
 LABEL_CHARACTERS = 27
 
-
-@dataclass(frozen=True)
-class Point:
-    """A value with its 95 % interval, or with a qualifier where the meter found no end."""
-
-    value: float
-    low: float
-    high: float
-    qualifier: str = ""
+Entry = tuple[Callable[[float], str], float, str]  # a mark at a height, its width, its word
 
 
-@dataclass(frozen=True)
-class PictureRow:
-    """One spot; texts are printed as they are given."""
-
-    spot: str
-    room: str
-    sleeping: bool
-    before: Point | None
-    after: Point | None
-    reduction: str = ""
-    interval: str = ""
-    rose: bool = False
-    at_least: bool = False
-    comparable: bool = True
-    decision: str = ""
-
-
-@dataclass(frozen=True)
-class Panel:
-    """One measurand with its own scale."""
-
-    name: str
-    unit: str
-    bounds: tuple[float, float, float]
-    band_words: tuple[str, str, str, str]
-    limit: float
-    limit_text: str
-    rows: tuple[PictureRow, ...]
-    identifier: str = "panel"
-
-
-@dataclass(frozen=True)
-class PictureWords:
-    """The words of the picture in the reader's language, and its decimal mark."""
-
-    title: str
-    before: str
-    after: str
-    found: str
-    interval: str
-    target: str
-    rose: str
-    at_least: str
-    not_comparable: str
-    decimal_mark: str = "."
-
-
-@dataclass(frozen=True)
-class Axis:
-    """A logarithmic scale between two values of the unit."""
-
-    low: float
-    high: float
-
-    def x(self, value: float) -> float:
-        """Place of a value, kept inside the plot."""
-        kept = min(max(value, self.low), self.high)
-        share = math.log(kept / self.low) / math.log(self.high / self.low)
-        return PLOT_LEFT + share * (PLOT_RIGHT - PLOT_LEFT)
-
-
-def before_after_svg(panel: Panel, words: PictureWords, *, font: str = "Source Serif 4") -> str:
+def before_after_svg(
+    panel: Panel, words: PictureWords, *, font: str = "Source Serif 4", layout: Layout = WIDE
+) -> str:
     """Before and after at every spot of one measurand."""
-    return _picture(panel, words, font, single=False)
+    return _picture(panel, words, font, layout, single=False)
 
 
-def findings_svg(panel: Panel, words: PictureWords, *, font: str = "Source Serif 4") -> str:
+def findings_svg(
+    panel: Panel, words: PictureWords, *, font: str = "Source Serif 4", layout: Layout = WIDE
+) -> str:
     """The values of one visit, given as `after` of each row."""
-    return _picture(panel, words, font, single=True)
+    return _picture(panel, words, font, layout, single=True)
 
 
-def sorted_rows(panel: Panel) -> list[PictureRow]:
-    """Sleeping spots first, then after over the limit, the worst first; unmeasured ones last."""
-
-    def key(row: PictureRow) -> tuple[bool, bool, float]:
-        after = row.after.value / panel.limit if row.after else 0.0
-        return (not row.sleeping, row.after is None, -after)
-
-    return sorted(panel.rows, key=key)
-
-
-def axis_for(panel: Panel) -> Axis:
-    """A scale that shows all four bands and every point."""
-    low, high = panel.bounds[0] / 3.5, panel.bounds[2] * 3.0
-    for point in _points(panel.rows):
-        if point.value > 0.0:
-            low = min(low, point.value / 1.6)
-        if point.low > low / 3.0:  # an interval that reaches towards zero is cut at the edge
-            low = min(low, point.low / 1.1)
-        high = max(high, point.high * 1.3, point.value * 1.6)
-    return Axis(low, high)
-
-
-def _points(rows: Iterable[PictureRow]) -> list[Point]:
-    return [point for row in rows for point in (row.before, row.after) if point is not None]
-
-
-def _picture(panel: Panel, words: PictureWords, font: str, *, single: bool) -> str:
+def _picture(panel: Panel, words: PictureWords, font: str, layout: Layout, *, single: bool) -> str:
     rows = sorted_rows(panel)
-    axis = axis_for(panel)
+    axis = axis_for(panel, layout)
+    legend = _legend_lines(rows, words, layout.width, single=single)
     top = HEADER_TOP + HEADER_HEIGHT + TARGET_HEIGHT
-    bottom = top + ROW_HEIGHT * len(rows)
-    height = bottom + AXIS_HEIGHT + LEGEND_HEIGHT
+    bottom = top + layout.row_height * len(rows)
+    height = bottom + AXIS_HEIGHT + LEGEND_HEIGHT + LEGEND_LINE * (len(legend) - 1)
     title = f"{words.title}: {panel.name} [{panel.unit}]"
     parts = [
-        f'<svg xmlns="http://www.w3.org/2000/svg" viewBox="0 0 {n(WIDTH)} {n(height)}" '
-        f'width="{n(WIDTH)}" height="{n(height)}" role="img" '
+        f'<svg xmlns="http://www.w3.org/2000/svg" viewBox="0 0 {n(layout.width)} {n(height)}" '
+        f'width="{n(layout.width)}" height="{n(height)}" role="img" '
         f'font-family="{attribute(font)}, serif" font-size="10" fill="{INK}">',
         f"<title>{escape(title)}</title>",
         f"<desc>{escape(_description(panel, rows, words, single=single))}</desc>",
-        f'<rect width="{n(WIDTH)}" height="{n(height)}" fill="{PAPER}"/>',
+        f'<rect width="{n(layout.width)}" height="{n(height)}" fill="{PAPER}"/>',
         text(0, 14, f"{panel.name} [{panel.unit}]", size=11, weight=600),
-        _bands(panel, axis, bottom),
-        _target(panel, axis, bottom, words),
-        _scale(panel, axis, bottom, words.decimal_mark),
+        bands(panel, axis, bottom),
+        target(panel, axis, bottom, words),
+        scale(panel, axis, bottom, words.decimal_mark),
     ]
     for index, row in enumerate(rows):
-        parts.append(_row(row, axis, top + ROW_HEIGHT * index, words, single=single))
-    parts += [_legend(rows, height - 6.0, words, single=single), "</svg>"]
+        parts.append(_row(row, axis, top + layout.row_height * index, words, single=single))
+    parts += [_legend(legend, bottom + AXIS_HEIGHT + LEGEND_HEIGHT - 6.0), "</svg>"]
     return "".join(parts)
 
 
@@ -198,104 +108,16 @@ def _quantity(point: Point, unit: str, words: PictureWords) -> str:
     return f"{mark}{plain(point.value, words.decimal_mark)} {unit}"
 
 
-def _bands(panel: Panel, axis: Axis, bottom: float) -> str:
-    """Pale columns with their words on top and a hatch that grows denser."""
-    ends = [axis.low, *panel.bounds, axis.high]
-    parts = []
-    for index in range(4):
-        left, right = axis.x(ends[index]), axis.x(ends[index + 1])
-        width, top = right - left, HEADER_TOP + HEADER_HEIGHT
-        parts.append(
-            f'<rect x="{n(left)}" y="{n(HEADER_TOP)}" width="{n(width)}" '
-            f'height="{n(HEADER_HEIGHT)}" fill="{BAND_COLOURS[index]}"/>'
-            f'<rect x="{n(left)}" y="{n(top)}" width="{n(width)}" '
-            f'height="{n(bottom - top)}" fill="{BAND_TINTS[index]}"/>'
-        )
-        hatch = _hatch(left, top, right, bottom, HATCH_STEPS[index])
-        if hatch:
-            parts.append(
-                f'<path class="hatch" d="{hatch}" stroke="{BAND_COLOURS[2]}" '
-                f'stroke-opacity="0.3" stroke-width="0.45" fill="none"/>'
-            )
-        parts.append(_band_words(panel.band_words[index], (left + right) / 2, index))
-    return "".join(parts)
-
-
-def _band_words(words: str, middle: float, index: int) -> str:
-    """The band's name in one or two short lines."""
-    lines = words.split(" ", 1)
-    first = HEADER_TOP + (10.5 if len(lines) == 2 else 15.0)
-    written = "".join(
-        text(
-            middle, first + 9.0 * place, line, size=8.5, anchor="middle",
-            fill=BAND_TEXT_COLOURS[index],
-        )
-        for place, line in enumerate(lines)
-    )  # fmt: skip
-    return f'<g class="band-words">{written}</g>'
-
-
-def _hatch(left: float, top: float, right: float, bottom: float, step: float) -> str:
-    """Slanting lines inside a rectangle, as one path; without a step there are none."""
-    if not step:
-        return ""
-    pieces = []
-    start = left + step / 2 - (bottom - top)
-    while start < right:
-        # The line runs from (start, bottom) up to (start + height, top); cut it at both sides.
-        x1, x2 = max(start, left), min(start + bottom - top, right)
-        if x2 > x1:
-            y1, y2 = bottom - (x1 - start), bottom - (x2 - start)
-            pieces.append(f"M{n(x1)} {n(y1)}L{n(x2)} {n(y2)}")
-        start += step
-    return "".join(pieces)
-
-
-def _target(panel: Panel, axis: Axis, bottom: float, words: PictureWords) -> str:
-    """The target as a line of ink over the full height, with its value."""
-    x, top = axis.x(panel.limit), HEADER_TOP + HEADER_HEIGHT
-    label = f"{words.target} {panel.limit_text}"
-    half = len(label) * 2.4 + 4
-    return (
-        f'<line class="target" x1="{n(x)}" y1="{n(HEADER_TOP - 2)}" x2="{n(x)}" '
-        f'y2="{n(bottom + 4)}" stroke="{INK}" stroke-width="1.6"/>'
-        f'<rect x="{n(x - half)}" y="{n(top + 1.5)}" width="{n(2 * half)}" '
-        f'height="11" fill="{PAPER}" stroke="{INK}" stroke-width="0.6"/>'
-        + text(x, top + 10.2, label, size=8.5, anchor="middle", weight=600)
-    )
-
-
-def _scale(panel: Panel, axis: Axis, bottom: float, decimal_mark: str) -> str:
-    """The axis with the bounds of the bands and the decades."""
-    parts = [
-        f'<line x1="{n(PLOT_LEFT)}" y1="{n(bottom)}" x2="{n(PLOT_RIGHT)}" '
-        f'y2="{n(bottom)}" stroke="{INK}" stroke-width="0.7"/>'
-    ]
-    taken: list[float] = []
-    decades = range(math.ceil(math.log10(axis.low)), math.floor(math.log10(axis.high)) + 1)
-    for value in [*panel.bounds, *(10.0**power for power in decades)]:
-        x = axis.x(value)
-        if any(abs(x - other) < 24.0 for other in taken):
-            continue
-        taken.append(x)
-        parts.append(
-            f'<line x1="{n(x)}" y1="{n(bottom)}" x2="{n(x)}" y2="{n(bottom + 4)}" '
-            f'stroke="{INK}" stroke-width="0.7"/>'
-            + text(x, bottom + 13.5, plain(value, decimal_mark), size=8.5, anchor="middle")
-        )
-    parts.append(text(PLOT_RIGHT + 8, bottom + 13.5, panel.unit, size=8.5, fill=SECOND_INK))
-    return "".join(parts)
-
-
 def _row(row: PictureRow, axis: Axis, top: float, words: PictureWords, *, single: bool) -> str:
-    middle = top + ROW_HEIGHT / 2
+    layout = axis.layout
+    names, middle = top + layout.names_y, top + layout.marks_y
     y_before, y_after = middle - OFFSET, middle + (0.0 if single else OFFSET)
     parts = [
         '<g class="row">',
-        f'<line x1="0" y1="{n(top)}" x2="{n(WIDTH)}" y2="{n(top)}" stroke="{RULE}" '
+        f'<line x1="0" y1="{n(top)}" x2="{n(layout.width)}" y2="{n(top)}" stroke="{RULE}" '
         f'stroke-width="0.6"/>',
-        text(0, middle - 1.5, _short(row.spot), size=10),
-        text(0, middle + 8.5, _short(row.room), size=8.5, fill=SECOND_INK),
+        text(0, names, _short(row.spot), size=10),
+        text(0, names + 10, _short(row.room), size=8.5, fill=SECOND_INK),
     ]
     before = None if single else row.before
     compared = row.comparable and before is not None and row.after is not None
@@ -312,18 +134,21 @@ def _row(row: PictureRow, axis: Axis, top: float, words: PictureWords, *, single
         parts.append(_after_mark(row, axis.x(row.after.value), y_after, single=single))
         if row.rose and compared:
             parts.append(_word_at(row.after, axis, y_after, words.rose))
-    parts += _right_text(row, middle)
+    parts += _figures(row, layout, names)
     parts.append("</g>")
     return "".join(parts)
 
 
-def _right_text(row: PictureRow, middle: float) -> list[str]:
-    x = PLOT_RIGHT + 8
+def _figures(row: PictureRow, layout: Layout, names: float) -> list[str]:
+    """The reduction and its interval, beside the scale or over its right end."""
+    x, anchor, alone = layout.width, "end", names
+    if layout.figures_beside:
+        x, anchor, alone = layout.plot_right + 8, "start", names + 5
     if not row.interval:
-        return [text(x, middle + 3.5, row.reduction, size=9.5, weight=600)]
+        return [text(x, alone, row.reduction, size=9.5, weight=600, anchor=anchor)]
     return [
-        text(x, middle - 1.5, row.reduction, size=9.5, weight=600),
-        text(x, middle + 8.5, row.interval, size=8.5, fill=SECOND_INK),
+        text(x, names, row.reduction, size=9.5, weight=600, anchor=anchor),
+        text(x, names + 10, row.interval, size=8.5, fill=SECOND_INK, anchor=anchor),
     ]
 
 
@@ -362,37 +187,62 @@ def _word_at(point: Point, axis: Axis, y: float, word: str) -> str:
     """The word behind the end of a rise, on a scrap of paper so that the hatch does not cut it."""
     x = max(axis.x(point.high), axis.x(point.value) + RADIUS) + 5
     width = len(word) * 5.2 + 4
-    x = min(x, PLOT_RIGHT - width)
+    x = min(x, axis.layout.plot_right - width)
     return (
         f'<rect x="{n(x - 2)}" y="{n(y - 6)}" width="{n(width)}" height="11" fill="{PAPER}"/>'
         + text(x, y + 2.8, word, size=9, weight=600)
     )
 
 
-def _legend(rows: Sequence[PictureRow], y: float, words: PictureWords, *, single: bool) -> str:
-    """What the marks mean; only the marks that occur."""
-    line = y - 3.0
-    entries: list[tuple[str, float, str]] = []
+def _legend_lines(
+    rows: Sequence[PictureRow], words: PictureWords, width: float, *, single: bool
+) -> list[list[tuple[float, Entry]]]:
+    """What the marks mean, only those that occur: each with its place on a line of the legend."""
+    lines: list[list[tuple[float, Entry]]] = [[]]
+    x = 0.0
+    for entry in _legend_entries(rows, words, single=single):
+        _mark, indent, word = entry
+        needed = indent + len(word) * 4.3
+        if x + needed > width:
+            lines.append([])
+            x = 0.0
+        lines[-1].append((x, entry))
+        x += needed + 12
+    return lines
+
+
+def _legend_entries(
+    rows: Sequence[PictureRow], words: PictureWords, *, single: bool
+) -> list[Entry]:
+    entries: list[Entry] = []
     if not single:
-        entries.append((ring(6, line), 14, words.before))
-    entries.append((disc(6, line), 14, words.found if single else words.after))
-    interval = (
-        f'<g stroke="{INK}" stroke-width="0.8"><line x1="0" y1="{n(line)}" x2="18" '
-        f'y2="{n(line)}"/><line x1="0" y1="{n(line - 2.6)}" x2="0" y2="{n(line + 2.6)}"/>'
-        f'<line x1="18" y1="{n(line - 2.6)}" x2="18" y2="{n(line + 2.6)}"/></g>'
-    )
-    entries.append((interval, 22, words.interval))
+        entries.append((lambda y: ring(6, y), 14, words.before))
+    entries.append((lambda y: disc(6, y), 14, words.found if single else words.after))
+    entries.append((_interval_mark, 22, words.interval))
     if not single and any(row.rose and row.comparable for row in rows):
-        entries.append((connection(0, line, 18, line, rose=True), 22, words.rose))
+        entries.append((lambda y: connection(0, y, 18, y, rose=True), 22, words.rose))
     if not single and any(row.at_least and row.comparable for row in rows):
-        entries.append((open_arrow(4, line), 14, words.at_least))
+        entries.append((lambda y: open_arrow(4, y), 14, words.at_least))
     if not single and any(not row.comparable for row in rows):
-        entries.append((ring(6, line) + ring(17, line), 25, words.not_comparable))
-    parts, x = [], 0.0
-    for mark, indent, word in entries:
-        parts.append(f'<g transform="translate({n(x)} 0)">{mark}</g>')
-        parts.append(text(x + indent, y, word, size=8.5, fill=SECOND_INK))
-        x += indent + len(word) * 4.3 + 12
+        entries.append((lambda y: ring(6, y) + ring(17, y), 25, words.not_comparable))
+    return entries
+
+
+def _interval_mark(y: float) -> str:
+    return (
+        f'<g stroke="{INK}" stroke-width="0.8"><line x1="0" y1="{n(y)}" x2="18" '
+        f'y2="{n(y)}"/><line x1="0" y1="{n(y - 2.6)}" x2="0" y2="{n(y + 2.6)}"/>'
+        f'<line x1="18" y1="{n(y - 2.6)}" x2="18" y2="{n(y + 2.6)}"/></g>'
+    )
+
+
+def _legend(lines: Sequence[Sequence[tuple[float, Entry]]], y: float) -> str:
+    parts = []
+    for line in lines:
+        for x, (mark, indent, word) in line:
+            parts.append(f'<g transform="translate({n(x)} 0)">{mark(y - 3.0)}</g>')
+            parts.append(text(x + indent, y, word, size=8.5, fill=SECOND_INK))
+        y += LEGEND_LINE
     return f'<g class="legend">{"".join(parts)}</g>'
 
 

@@ -21,7 +21,7 @@ from consult.letters.content import (
     table,
 )
 from consult.letters.formats import Formats, display_unit, in_unit, listing, picture_words, places
-from consult.letters.picture import Panel
+from consult.letters.panels import Panel
 from consult.letters.words import (
     band_words,
     measurand_words,

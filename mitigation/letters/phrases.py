@@ -7,7 +7,7 @@ from django.utils.translation import gettext as _
 
 from consult.calc.rounding import rounded_down, rounded_interval
 from consult.letters.formats import Formats, display_unit, in_unit
-from consult.letters.picture import Panel, PictureRow, Point
+from consult.letters.panels import Panel, PictureRow, Point
 from consult.letters.words import MARKS, band_words, decision_words, measurand_words
 from surveys.letters.facts import GuidelineFacts, SpotKey
 

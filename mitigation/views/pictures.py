@@ -7,14 +7,15 @@ from django.utils.translation import get_language
 from django.utils.translation import gettext as _
 
 from consult.letters.formats import picture_words
-from consult.letters.picture import PictureRow, before_after_svg, findings_svg
+from consult.letters.panels import NARROW, WIDE, Layout, Panel, PictureRow
+from consult.letters.picture import before_after_svg, findings_svg
 from mitigation.comparison import Comparison
 from mitigation.letters.outcome import outcome_panels
 from surveys.services.facts import guideline_facts
 
 
-def case_pictures(comparison: Comparison) -> list[tuple[str, SafeString]]:
-    """One picture per measurand, with its name; none while there is nothing to show."""
+def case_pictures(comparison: Comparison) -> list[tuple[str, SafeString, SafeString]]:
+    """One picture per measurand, with its name, for wide screens and for phones."""
     language = get_language() or "en"
     uses = {
         (row.spot.room.name, row.spot.name, row.measurand): row.spot.use for row in comparison.rows
@@ -31,8 +32,12 @@ def case_pictures(comparison: Comparison) -> list[tuple[str, SafeString]]:
         panels = [replace(one, rows=tuple(map(_found, one.rows))) for one in panels]
         words = replace(words, title=_("Measured at each spot"), after=words.found)
         draw = findings_svg
-    # The drawing function escapes every text that it is given.
-    return [(one.name, mark_safe(draw(one, words, font="Source Sans 3"))) for one in panels]
+
+    def drawn(panel: Panel, layout: Layout) -> SafeString:
+        # The drawing function escapes every text that it is given.
+        return mark_safe(draw(panel, words, font="Source Sans 3", layout=layout))
+
+    return [(one.name, drawn(one, WIDE), drawn(one, NARROW)) for one in panels]
 
 
 def _found(row: PictureRow) -> PictureRow:

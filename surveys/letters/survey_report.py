@@ -28,7 +28,7 @@ from consult.letters.formats import (
     picture_words,
     places,
 )
-from consult.letters.picture import Panel, PictureRow, Point
+from consult.letters.panels import Panel, PictureRow, Point
 from consult.letters.words import (
     MEASURANDS,
     USES,

@@ -6,18 +6,17 @@ from xml.etree import ElementTree
 
 import pytest
 
-from consult.letters.picture import (
-    BAND_COLOURS,
-    BAND_TEXT_COLOURS,
+from consult.letters.ground import BAND_COLOURS, BAND_TEXT_COLOURS
+from consult.letters.panels import (
+    NARROW,
     Panel,
     PictureRow,
     PictureWords,
     Point,
     axis_for,
-    before_after_svg,
-    findings_svg,
     sorted_rows,
 )
+from consult.letters.picture import before_after_svg, findings_svg
 
 SVG = "{http://www.w3.org/2000/svg}"
 WORDS = PictureWords(
@@ -209,3 +208,28 @@ def luminance(colour: str) -> float:
 def test_band_words_are_readable_on_their_colour(band: int) -> None:
     pair = sorted((luminance(BAND_COLOURS[band]), luminance(BAND_TEXT_COLOURS[band])))
     assert (pair[1] + 0.05) / (pair[0] + 0.05) >= 4.5
+
+
+def test_on_a_phone_everything_stands_inside_its_width() -> None:
+    rows = (FALL, RISE, AT_LEAST, NOT_COMPARABLE, replace(FALL, after=Point(0.001, 0, 0.002)))
+    root = ElementTree.fromstring(before_after_svg(panel(*rows), WORDS, layout=NARROW))
+    assert counts(root) == counts(drawn(*rows))
+    for mark in root.iter():
+        for side in ("x", "x1", "x2", "cx"):
+            assert 0.0 <= float(mark.get(side, "0")) <= NARROW.width, ElementTree.tostring(mark)
+    legend = next(group for group in root.iter(f"{SVG}g") if group.get("class") == "legend")
+    heights = [float(word.get("y", "0")) for word in legend.iter(f"{SVG}text")]
+    assert len(heights) == 6
+    assert heights == sorted(heights)
+    assert heights[0] < heights[-1] < float(root.get("height", "0"))  # on more than one line
+
+
+def test_on_a_phone_a_row_is_named_above_its_marks() -> None:
+    root = ElementTree.fromstring(before_after_svg(panel(FALL), WORDS, layout=NARROW))
+    (row,) = (group for group in root.iter(f"{SVG}g") if group.get("class") == "row")
+    words = {"".join(text.itertext()): text for text in row.iter(f"{SVG}text")}
+    marks = [float(mark.get("cy", "0")) for mark in row.iter(f"{SVG}circle")]
+    assert all(float(text.get("y", "0")) < min(marks) - 4 for text in words.values())
+    assert words["bed head"].get("text-anchor") == "start"
+    assert words["95.0 %"].get("text-anchor") == "end"
+    assert float(words["95.0 %"].get("x", "0")) == NARROW.width

@@ -1,0 +1,105 @@
+"""The ground of a picture: bands with their words, the line of the target, the scale."""
+
+import math
+
+from consult.letters.marks import INK, PAPER, SECOND_INK, n, plain, text
+from consult.letters.panels import Axis, Panel, PictureWords
+
+BAND_COLOURS = ("#e3e9ee", "#b4c4d2", "#567490", "#1f3a54")
+BAND_TEXT_COLOURS = (INK, INK, "#ffffff", "#ffffff")
+BAND_TINTS = ("#fafbfc", "#f1f4f7", "#e6ecf1", "#dae2ea")
+HATCH_STEPS = (0.0, 13.0, 7.5, 4.2)  # distance of the hatch lines: none, then denser by each band
+
+HEADER_TOP = 24.0
+HEADER_HEIGHT = 24.0
+
+
+def bands(panel: Panel, axis: Axis, bottom: float) -> str:
+    """Pale columns with their words on top and a hatch that grows denser."""
+    ends = [axis.low, *panel.bounds, axis.high]
+    parts = []
+    for index in range(4):
+        left, right = axis.x(ends[index]), axis.x(ends[index + 1])
+        width, top = right - left, HEADER_TOP + HEADER_HEIGHT
+        parts.append(
+            f'<rect x="{n(left)}" y="{n(HEADER_TOP)}" width="{n(width)}" '
+            f'height="{n(HEADER_HEIGHT)}" fill="{BAND_COLOURS[index]}"/>'
+            f'<rect x="{n(left)}" y="{n(top)}" width="{n(width)}" '
+            f'height="{n(bottom - top)}" fill="{BAND_TINTS[index]}"/>'
+        )
+        hatch = _hatch(left, top, right, bottom, HATCH_STEPS[index])
+        if hatch:
+            parts.append(
+                f'<path class="hatch" d="{hatch}" stroke="{BAND_COLOURS[2]}" '
+                f'stroke-opacity="0.3" stroke-width="0.45" fill="none"/>'
+            )
+        parts.append(_band_words(panel.band_words[index], (left + right) / 2, index))
+    return "".join(parts)
+
+
+def _band_words(words: str, middle: float, index: int) -> str:
+    """The band's name in one or two short lines."""
+    lines = words.split(" ", 1)
+    first = HEADER_TOP + (10.5 if len(lines) == 2 else 15.0)
+    written = "".join(
+        text(
+            middle, first + 9.0 * place, line, size=8.5, anchor="middle",
+            fill=BAND_TEXT_COLOURS[index],
+        )
+        for place, line in enumerate(lines)
+    )  # fmt: skip
+    return f'<g class="band-words">{written}</g>'
+
+
+def _hatch(left: float, top: float, right: float, bottom: float, step: float) -> str:
+    """Slanting lines inside a rectangle, as one path; without a step there are none."""
+    if not step:
+        return ""
+    pieces = []
+    start = left + step / 2 - (bottom - top)
+    while start < right:
+        # The line runs from (start, bottom) up to (start + height, top); cut it at both sides.
+        x1, x2 = max(start, left), min(start + bottom - top, right)
+        if x2 > x1:
+            y1, y2 = bottom - (x1 - start), bottom - (x2 - start)
+            pieces.append(f"M{n(x1)} {n(y1)}L{n(x2)} {n(y2)}")
+        start += step
+    return "".join(pieces)
+
+
+def target(panel: Panel, axis: Axis, bottom: float, words: PictureWords) -> str:
+    """The target as a line of ink over the full height, with its value."""
+    x, top = axis.x(panel.limit), HEADER_TOP + HEADER_HEIGHT
+    label = f"{words.target} {panel.limit_text}"
+    half = len(label) * 2.4 + 4
+    return (
+        f'<line class="target" x1="{n(x)}" y1="{n(HEADER_TOP - 2)}" x2="{n(x)}" '
+        f'y2="{n(bottom + 4)}" stroke="{INK}" stroke-width="1.6"/>'
+        f'<rect x="{n(x - half)}" y="{n(top + 1.5)}" width="{n(2 * half)}" '
+        f'height="11" fill="{PAPER}" stroke="{INK}" stroke-width="0.6"/>'
+        + text(x, top + 10.2, label, size=8.5, anchor="middle", weight=600)
+    )
+
+
+def scale(panel: Panel, axis: Axis, bottom: float, decimal_mark: str) -> str:
+    """The axis with the bounds of the bands and the decades."""
+    parts = [
+        f'<line x1="{n(axis.layout.plot_left)}" y1="{n(bottom)}" x2="{n(axis.layout.plot_right)}" '
+        f'y2="{n(bottom)}" stroke="{INK}" stroke-width="0.7"/>'
+    ]
+    taken: list[float] = []
+    decades = range(math.ceil(math.log10(axis.low)), math.floor(math.log10(axis.high)) + 1)
+    for value in [*panel.bounds, *(10.0**power for power in decades)]:
+        x = axis.x(value)
+        if any(abs(x - other) < 24.0 for other in taken):
+            continue
+        taken.append(x)
+        parts.append(
+            f'<line x1="{n(x)}" y1="{n(bottom)}" x2="{n(x)}" y2="{n(bottom + 4)}" '
+            f'stroke="{INK}" stroke-width="0.7"/>'
+            + text(x, bottom + 13.5, plain(value, decimal_mark), size=8.5, anchor="middle")
+        )
+    if axis.layout.figures_beside:
+        beside = axis.layout.plot_right + 8
+        parts.append(text(beside, bottom + 13.5, panel.unit, size=8.5, fill=SECOND_INK))
+    return "".join(parts)

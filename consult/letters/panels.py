@@ -1,0 +1,123 @@
+"""What a picture of before and after shows, and where on the sheet things stand."""
+
+import math
+from collections.abc import Iterable
+from dataclasses import dataclass
+
+
+@dataclass(frozen=True)
+class Point:
+    """A value with its 95 % interval, or with a qualifier where the meter found no end."""
+
+    value: float
+    low: float
+    high: float
+    qualifier: str = ""
+
+
+@dataclass(frozen=True)
+class PictureRow:
+    """One spot; texts are printed as they are given."""
+
+    spot: str
+    room: str
+    sleeping: bool
+    before: Point | None
+    after: Point | None
+    reduction: str = ""
+    interval: str = ""
+    rose: bool = False
+    at_least: bool = False
+    comparable: bool = True
+    decision: str = ""
+
+
+@dataclass(frozen=True)
+class Panel:
+    """One measurand with its own scale."""
+
+    name: str
+    unit: str
+    bounds: tuple[float, float, float]
+    band_words: tuple[str, str, str, str]
+    limit: float
+    limit_text: str
+    rows: tuple[PictureRow, ...]
+    identifier: str = "panel"
+
+
+@dataclass(frozen=True)
+class PictureWords:
+    """The words of the picture in the reader's language, and its decimal mark."""
+
+    title: str
+    before: str
+    after: str
+    found: str
+    interval: str
+    target: str
+    rose: str
+    at_least: str
+    not_comparable: str
+    decimal_mark: str = "."
+
+
+@dataclass(frozen=True)
+class Layout:
+    """Where things stand; lengths are in the units of the drawing, from the top of a row."""
+
+    width: float
+    plot_left: float
+    plot_right: float
+    row_height: float
+    names_y: float  # base line of the spot's name; its room stands ten under it
+    marks_y: float  # middle of the marks
+    figures_beside: bool  # the reduction stands at the right of the scale, or else above it
+
+
+# Names at the left of the scale, reductions at its right: paper, and screens as wide as paper.
+WIDE = Layout(660.0, 150.0, 520.0, 26.0, names_y=11.5, marks_y=13.0, figures_beside=True)
+# Names and reductions above the scale, which takes the whole width: a phone.
+NARROW = Layout(320.0, 10.0, 310.0, 48.0, names_y=13.0, marks_y=34.0, figures_beside=False)
+
+
+@dataclass(frozen=True)
+class Axis:
+    """A logarithmic scale between two values of the unit."""
+
+    low: float
+    high: float
+    layout: Layout
+
+    def x(self, value: float) -> float:
+        """Place of a value, kept inside the plot."""
+        kept = min(max(value, self.low), self.high)
+        share = math.log(kept / self.low) / math.log(self.high / self.low)
+        left, right = self.layout.plot_left, self.layout.plot_right
+        return left + share * (right - left)
+
+
+def sorted_rows(panel: Panel) -> list[PictureRow]:
+    """Sleeping spots first, then after over the limit, the worst first; unmeasured ones last."""
+
+    def key(row: PictureRow) -> tuple[bool, bool, float]:
+        after = row.after.value / panel.limit if row.after else 0.0
+        return (not row.sleeping, row.after is None, -after)
+
+    return sorted(panel.rows, key=key)
+
+
+def axis_for(panel: Panel, layout: Layout = WIDE) -> Axis:
+    """A scale that shows all four bands and every point."""
+    low, high = panel.bounds[0] / 3.5, panel.bounds[2] * 3.0
+    for point in _points(panel.rows):
+        if point.value > 0.0:
+            low = min(low, point.value / 1.6)
+        if point.low > low / 3.0:  # an interval that reaches towards zero is cut at the edge
+            low = min(low, point.low / 1.1)
+        high = max(high, point.high * 1.3, point.value * 1.6)
+    return Axis(low, high, layout)
+
+
+def _points(rows: Iterable[PictureRow]) -> list[Point]:
+    return [point for row in rows for point in (row.before, row.after) if point is not None]
