@@ -18,6 +18,8 @@ _NUMBER = re.compile(r"-?(?:\d+(?:[.,]\d*)?|[.,]\d+)(?:[eE][+-]?\d+)?", re.ASCII
 _GROUPED = re.compile(r"-?[1-9]\d{0,2},\d{3}", re.ASCII)
 _DATE = re.compile(r"\d{4}-\d{2}-\d{2}", re.ASCII)
 MARKS = {"<": -1, ">": 1}
+# No cell holds a number outside, and inside no square and no quotient runs over.
+SMALLEST, LARGEST = 1e-12, 1e12
 
 
 class NotAllowed(ValueError):
@@ -40,9 +42,14 @@ def number_of(word: str, comma_is_decimal: bool, says: str) -> float:
             raise NotAllowed(f"{says}; {dot}")
         word = word.replace(",", ".")
     value = float(word)
-    if not np.isfinite(value):
+    if not is_plausible(value):
         raise NotAllowed(says)
     return value
+
+
+def is_plausible(value: float) -> bool:
+    """Whether the number can come of a display, a certificate or a thermometer."""
+    return value == 0 or SMALLEST <= abs(value) <= LARGEST
 
 
 def date_of(word: str) -> date:

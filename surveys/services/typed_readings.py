@@ -8,6 +8,7 @@ from django.utils.translation import gettext as _
 
 from surveys.calc.units import UNITS_OF
 from surveys.calc.units import Measurand as Unit
+from surveys.intake.cells import is_plausible
 from surveys.models import Calibration, Instrument, Measurand, Reading
 
 AXES = ("x", "y", "z")
@@ -83,6 +84,8 @@ def _cell_faults(reading: Reading) -> dict[str, str]:
         value = getattr(reading, name)
         if value is not None and not 0 <= value < float("inf"):
             faults[name] = _("A number of 0 or more.")
+        elif value is not None and not is_plausible(value):
+            faults[name] = _("A number that a meter can show.")
         elif value == 0 and getattr(reading, f"{name}_mark", "") == "<":
             faults[name] = _("Nothing is under 0.")
     axes = any(getattr(reading, axis) is not None for axis in AXES)

@@ -68,6 +68,8 @@ def test_the_line_of_a_fault():
         (2, "x", "nan"),
         (2, "x", "inf"),
         (2, "x", "1e999"),
+        (2, "x", "1e200"),  # its square is no number any more
+        (2, "x", "1e-200"),
         (2, "x", "0x10"),
         (2, "x", "\u0663"),  # a digit of another script
         (2, "x", "<"),
