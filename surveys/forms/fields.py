@@ -1,10 +1,11 @@
 """Numbers as people write them, in their own decimal mark."""
 
+import re
 from typing import Any
 
 from django import forms
 from django.core.exceptions import ValidationError
-from django.utils.translation import get_language
+from django.utils.translation import get_language, gettext
 from django.utils.translation import gettext_lazy as _
 
 from consult.letters.formats import Formats
@@ -13,9 +14,14 @@ from surveys.intake.cells import NotAllowed, number_of
 MARKS = ("<", ">")
 
 
-def _read(word: str) -> float:
+def _read(word: str, says: str) -> float:
     comma = (get_language() or "en").startswith("de")
-    return number_of(word, comma, "")
+    group, mark = (".", ",") if comma else (",", ".")
+    if re.fullmatch(rf"-?[1-9]\d{{0,2}}\{group}\d{{3}}", word, re.ASCII):
+        # A page in this language itself writes thousands so: a thousandth would be taken.
+        both = {"whole": word.replace(group, ""), "part": word.replace(group, mark)}
+        raise NotAllowed(gettext("%(whole)s or %(part)s? Write which of them it is.") % both)
+    return number_of(word, comma, says)
 
 
 class NumberField(forms.CharField):
@@ -37,9 +43,10 @@ class NumberField(forms.CharField):
         if not word:
             return None
         try:
-            number = _read(word)
+            number = _read(word, str(self.error_messages["number"]))
         except NotAllowed as error:
-            raise ValidationError(self.error_messages["number"]) from error
+            said = str(error)
+            raise ValidationError(said[0].upper() + said[1:]) from error
         if number < 0 and not self.may_be_negative:
             raise ValidationError(self.error_messages["negative"])
         return number

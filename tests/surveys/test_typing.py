@@ -4,11 +4,13 @@ import re
 from uuid import uuid4
 
 import pytest
+from django.core.exceptions import ValidationError
 from django.urls import reverse
 
-from consult.models import EntryKey
-from surveys.models import Calibration, GroundCheck, GroundPoint, Instrument, Measurand
+from consult.models import EntryKey, User
+from surveys.models import Calibration, GroundCheck, GroundPoint, Instrument, Measurand, Reading
 from surveys.services import visits
+from surveys.services.typed_readings import refuse_wrong
 from tests.cast import make_cast
 from tests.factories import BASELINE_DAY, CalibrationFactory, SpotFactory, UserFactory
 
@@ -197,3 +199,51 @@ def test_the_cursor_goes_on_to_the_next_display(browser, visit, row):
     part = send(browser, visit, wrong, headers=HTMX).content.decode()
     assert field_with_cursor(part) == ["y"]
     assert wrong["key"] in part
+
+
+@pytest.mark.parametrize("word", ["1e200", "1e13", "<1e-13", ">1e13"])
+def test_a_number_that_no_meter_shows_is_refused(browser, visit, row, word):
+    """The square of 1e200 is no number: the page of the visit could not be drawn any more."""
+    assert send(browser, visit, row | {"total": word}).status_code == 422
+    assert not visit.readings.exists()
+    assert send(browser, visit, row | {"total": word[0].strip("1") + "120"}).status_code == 302
+
+
+def test_a_service_takes_no_number_that_no_meter_shows(cast, visit, row):
+    typed = {"spot_id": row["spot"], "instrument_id": row["instrument"], "unit": "V/m"}
+    rows = Reading(visit=visit, measurand=row["measurand"], total=1e200, **typed)
+    with pytest.raises(ValidationError) as refused:
+        refuse_wrong(rows)
+    assert refused.value.message_dict["total"] == ["A number that a meter can show."]
+
+
+@pytest.mark.parametrize(
+    ("language", "word", "number"),
+    [
+        ("en", "1.5", 1.5),
+        ("en", "1,5", 1.5),
+        ("en", "1.500", 1.5),
+        ("en", "1,500", "1500 or 1.500? Write which of them it is."),
+        ("en", "12,345.6", "not '.' and ',' together"),
+        ("en", "0,250", 0.25),
+        ("de", "1,5", 1.5),
+        ("de", "1.5", 1.5),
+        ("de", "1,500", 1.5),
+        ("de", "0.250", 0.25),
+        # So does a German page itself write 29586: read as 29.586 it would be a thousandth.
+        ("de", "29.586", "29586 oder 29,586? Schreiben Sie, welche es ist."),
+        ("de", "1.500", "1500 oder 1,500? Schreiben Sie, welche es ist."),
+        ("de", "1.234.567", "Eine Zahl ab 0, etwa 4,2"),
+    ],
+)
+def test_a_mark_that_could_part_thousands_is_asked_about(
+    browser, cast, visit, row, language, word, number
+):
+    User.objects.filter(pk=cast.people["its assessor"].pk).update(language=language)
+    answer = send(browser, visit, row | {"total": word}, follow=True)
+    if isinstance(number, str):
+        assert answer.status_code == 422
+        said = " ".join(answer.context["reading_form"].errors["total"])
+        assert number in said, said
+    else:
+        assert visit.readings.get().total == number

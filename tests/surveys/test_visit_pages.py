@@ -89,7 +89,7 @@ def test_a_reading_typed_with_htmx_answers_with_the_part_alone(browser, visit, r
         ({"x": "three"}, "A number of 0 or more"),
         ({"x": "-3"}, "A number of 0 or more"),
         ({"x": "<"}, "A number of 0 or more"),
-        ({"x": "1,234"}, "A number of 0 or more"),
+        ({"x": "1,234"}, "1234 or 1.234?"),
         ({"unit": "nT"}, "V/m, kV/m for this quantity"),
         ({"total": "5"}, "Either a total or axes"),
         ({"x": "", "y": "", "z": ""}, "one to three axes"),
