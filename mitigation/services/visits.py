@@ -6,6 +6,7 @@ from typing import Any
 from django.core.exceptions import ValidationError
 from django.db import transaction
 from django.utils import timezone
+from django.utils.formats import date_format
 from django.utils.translation import gettext as _
 
 from consult.models import Assignment, Property, User
@@ -44,6 +45,8 @@ def plan_case_visit(
     if assessor.role != User.Role.ASSESSOR or not assessor.is_active:
         raise ValidationError(_("A visit is made by an assessor who can log in."))
     Property.objects.select_for_update().get(pk=case.property_id)
+    if kind == Visit.Kind.FOLLOW_UP:
+        _refuse_before_baseline(case, day)
     planned = case.visits.filter(
         kind=kind, date=day, assessor=assessor.name, note=note, sealed_at__isnull=True
     ).first()
@@ -61,6 +64,19 @@ def plan_case_visit(
         case.due_on = day
         save_row(row=case, by=by, fields=["due_on"])
     return visit
+
+
+def _refuse_before_baseline(case: Case, day: date) -> None:
+    """A follow-up is compared with the latest baseline, so it cannot come before it."""
+    sealed = case.visits.filter(kind=Visit.Kind.BASELINE, sealed_at__isnull=False)
+    latest = sealed.order_by("date").last()
+    if latest is not None and day < latest.date:
+        raise ValidationError(
+            {
+                "day": _("A day not before the baseline of %(day)s.")
+                % {"day": date_format(latest.date, "DATE_FORMAT")}
+            }
+        )
 
 
 @transaction.atomic

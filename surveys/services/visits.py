@@ -31,6 +31,7 @@ from surveys.services.entries import (
     save_row,
     version_of,
 )
+from surveys.services.repeat import baseline_of
 from surveys.services.typed_readings import (
     ELECTRIC,
     QUANTITY_OF,
@@ -178,6 +179,10 @@ def missing_before_sealing(visit: Visit, *, today: date) -> list[str]:
     missing = []
     if visit.date > today:
         missing.append(_("The day of the visit has not come yet."))
+    if baseline_of(visit) is None:
+        missing.append(
+            _("No sealed baseline is of this day or before: there is nothing to compare it with.")
+        )
     if not visit.assessor:
         missing.append(_("Who measured is not named."))
     if visit.supply_voltage_v is None:

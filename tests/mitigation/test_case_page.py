@@ -1,6 +1,7 @@
 """The page of a case: what may be done, the filtered comparison, notes, files, the history."""
 
 import re
+from datetime import timedelta
 
 import pytest
 from django.core.files.storage import default_storage
@@ -14,12 +15,14 @@ from mitigation.services.attachments import attach_file
 from mitigation.services.cases import move_case
 from surveys.models import Measurand, Reading, Room
 from tests.factories import (
+    FOLLOW_UP_DAY,
     CalibrationFactory,
     CaseFactory,
     SpotFactory,
     UserFactory,
     VisitFactory,
     add_reading,
+    as_if_so_from_the_start,
     assign,
     compared_case,
 )
@@ -269,3 +272,20 @@ def test_pages_cost_the_same_for_a_small_and_a_large_case(client, django_assert_
     for page, count in zip(pages, counts, strict=True):
         with django_assert_num_queries(count):
             client.get(page)
+
+
+def test_a_follow_up_before_its_baseline_is_neither_planned_nor_compared(client):
+    case, assessor = compared_case(), UserFactory(role=User.Role.ASSESSOR)
+    day = case.visits.get(kind="baseline").date
+    plan = {"kind": "follow-up", "assessor": assessor.pk, "day": str(day - timedelta(days=1))}
+    answer = client.post(url(case, "visit_plan"), plan)
+    assert answer.status_code == 422
+    assert "A day not before the baseline of March 2, 2026." in answer.content.decode()
+    assert client.post(url(case, "visit_plan"), plan | {"day": str(day)}).status_code == 302
+    page = client.get(url(case)).content.decode()
+    assert "95.0\u00a0%" in page and "are not compared." not in page
+    late = case.visits.filter(kind="baseline")
+    as_if_so_from_the_start(late, date=FOLLOW_UP_DAY + timedelta(days=1))
+    page = client.get(url(case)).content.decode()
+    assert "The follow-up of May 18, 2026 was before the baseline of May 19, 2026" in page
+    assert "95.0\u00a0%" not in page and "Nothing is left to do" not in page

@@ -131,6 +131,23 @@ def test_a_visit_that_has_not_come_yet_is_not_sealed(visit, typed, office):
     ]
 
 
+def test_a_follow_up_without_a_baseline_up_to_its_day_is_not_sealed(visit, typed, office):
+    home, today = visit.property, DAY_AFTER + dt.timedelta(days=9)
+    early = visits.plan_visit(
+        home=home, kind="follow-up", day=BASELINE_DAY, by=office, assessor="A. Brook"
+    )
+    complete(early, typed, office)
+    missing = visits.missing_before_sealing(Visit.objects.get(pk=early.pk), today=today)
+    assert missing == [
+        "No sealed baseline is of this day or before: there is nothing to compare it with."
+    ]
+    complete(visit, typed, office)
+    visits.seal_visit(visit=visit, by=office, now=timezone.now())
+    assert visits.missing_before_sealing(Visit.objects.get(pk=early.pk), today=today) == []
+    visits.change_conditions(visit=early, by=office, date=BASELINE_DAY - dt.timedelta(days=1))
+    assert visits.missing_before_sealing(Visit.objects.get(pk=early.pk), today=today) == missing
+
+
 def test_a_visit_with_something_missing_stays_open(visit, typed, office):
     visits.record_reading(visit=visit, by=office, **typed)
     with pytest.raises(ValidationError, match="supply voltage"):
