@@ -2,7 +2,6 @@
 
 from typing import Any
 
-from django import forms
 from django.contrib import admin
 from django.contrib.auth.admin import UserAdmin
 from django.contrib.auth.models import Group
@@ -33,21 +32,6 @@ class ManagedAdmin(SimpleHistoryAdmin):  # type: ignore[misc]  # untyped library
         return False
 
 
-class NewUserForm(forms.ModelForm):  # type: ignore[type-arg]  # not subscriptable at run time
-    class Meta:
-        model = User
-        fields = ["email", "name", "role", "firm", "language"]
-
-    password = forms.CharField(widget=forms.PasswordInput, min_length=8)
-
-    def save(self, commit: bool = True) -> User:
-        user: User = super().save(commit=False)
-        user.set_password(self.cleaned_data["password"])
-        if commit:
-            user.save()
-        return user
-
-
 @admin.register(User)
 class PeopleAdmin(ManagedAdmin, UserAdmin):  # type: ignore[type-arg]  # generic in the stub alone
     list_display = ["name", "email", "role", "firm", "is_active"]
@@ -55,14 +39,17 @@ class PeopleAdmin(ManagedAdmin, UserAdmin):  # type: ignore[type-arg]  # generic
     search_fields = ["name", "email"]
     ordering = ["name"]
     filter_horizontal = ()
-    add_form = NewUserForm
     fieldsets = [
-        (None, {"fields": ["email", "name", "password"]}),
+        (None, {"fields": ["email", "name"]}),
         ("Role", {"fields": ["role", "is_manager", "firm", "language", "is_active"]}),
     ]
-    add_fieldsets = [
-        (None, {"fields": ["email", "name", "role", "firm", "language", "password"]}),
-    ]
+
+    def has_add_permission(self, request: HttpRequest) -> bool:
+        """People are changed on their pages: sessions end there, and the log is written."""
+        return False
+
+    def has_change_permission(self, request: HttpRequest, obj: Any = None) -> bool:
+        return False
 
 
 @admin.register(Practice)

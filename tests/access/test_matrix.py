@@ -327,6 +327,19 @@ def test_the_admin_is_for_who_runs_the_practice(client) -> None:
             assert status in (200, 302, 403)
 
 
+def test_people_are_not_changed_in_the_admin(client) -> None:
+    """There no session would end and nothing be logged, and a manager could lock themselves out."""
+    cast = make_cast()
+    cast.log_in(client, "manager")
+    person = cast.people["its assessor"]
+    page = reverse("admin:consult_user_change", args=[person.pk])
+    assert person.password not in client.get(page).content.decode()
+    assert client.post(page, {"email": "x@example.org", "name": "X"}).status_code == 403
+    assert client.get(reverse("admin:consult_user_add")).status_code == 403
+    word = reverse("admin:auth_user_password_change", args=[person.pk])
+    assert client.get(word).status_code == 403
+
+
 @pytest.mark.parametrize(
     "name",
     [
