@@ -41,6 +41,11 @@ urlpatterns = [
     path("cases/<path:reference>/history/", histories.case_history, name="case_history"),
     path("cases/<path:reference>/edit/", steering.case_edit, name="case_edit"),
     path("cases/<path:reference>/visits/plan/", steering.visit_plan, name="visit_plan"),
+    path(
+        "cases/<path:reference>/visits/<int:pk>/call-off/",
+        steering.visit_call_off,
+        name="visit_call_off",
+    ),
     path("cases/<path:reference>/notes/", papers.note_add, name="note_add"),
     path("cases/<path:reference>/files/", papers.file_attach, name="file_attach"),
     path("attachments/<int:pk>/", papers.attachment, name="attachment"),

@@ -58,6 +58,7 @@ MAKES_NONE = {
     "case_act": "knows the stage that was seen",
     "attachment_remove": "the file is gone",
     "upload_act": "one job under the upload's token",
+    "visit_call_off": "the visit is gone",
     "visit_edit": "knows the state that was seen",
     "visit_seal": "a sealed visit is not sealed again",
     "ground_check_correct": "knows the state that was seen",

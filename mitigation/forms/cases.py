@@ -6,6 +6,7 @@ from django import forms
 from django.utils.translation import gettext as _
 from django.utils.translation import gettext_lazy
 
+from consult.forms.days import DayField
 from consult.forms.numbers import plain_numbers
 from consult.forms.once import OnceForm
 from consult.models import User
@@ -14,8 +15,6 @@ from mitigation.models import Case
 from mitigation.services.attachments import MOST_BYTES
 from surveys.calc.uncertainty import DEFAULT_PLACEMENT
 from surveys.models import Visit
-
-DAY = forms.DateInput(attrs={"type": "date"}, format="%Y-%m-%d")
 
 
 class CaseForm(OnceForm, forms.ModelForm):  # type: ignore[type-arg]  # not subscriptable at run time
@@ -52,6 +51,12 @@ class CaseEditForm(forms.ModelForm):  # type: ignore[type-arg]  # not subscripta
     """How a case is judged and when it is due, with the state that the person saw."""
 
     version = forms.IntegerField(widget=forms.HiddenInput, required=False)
+    due_on = DayField(
+        label=gettext_lazy("Due on"),
+        required=False,
+        years_ahead=10,
+        help_text=gettext_lazy("When the next move should be made."),
+    )
 
     class Meta:
         model = Case
@@ -60,12 +65,9 @@ class CaseEditForm(forms.ModelForm):  # type: ignore[type-arg]  # not subscripta
             "guideline": gettext_lazy("Guideline"),
             "target_band": gettext_lazy("Target band"),
             "placement_percent": gettext_lazy("Placement uncertainty [%]"),
-            "due_on": gettext_lazy("Due on"),
         }
-        widgets = {"due_on": DAY}
         help_texts = {
             "guideline": gettext_lazy("Letters that were issued keep what they said."),
-            "due_on": gettext_lazy("When the next move should be made."),
         }
 
     def __init__(self, *args: Any, **kwargs: Any) -> None:
@@ -75,7 +77,7 @@ class CaseEditForm(forms.ModelForm):  # type: ignore[type-arg]  # not subscripta
 
 class PlanVisitForm(forms.Form):
     kind = forms.ChoiceField(label=gettext_lazy("Kind"), choices=Visit.Kind.choices)
-    day = forms.DateField(label=gettext_lazy("Day"), widget=DAY)
+    day = DayField(label=gettext_lazy("Day"))
     assessor = forms.ModelChoiceField(
         label=gettext_lazy("Assessor"),
         queryset=User.objects.filter(role=User.Role.ASSESSOR, is_active=True),
@@ -86,6 +88,14 @@ class PlanVisitForm(forms.Form):
         required=False,
         max_length=2_000,
         widget=forms.Textarea(attrs={"rows": 3}),
+    )
+
+
+class CallOffForm(forms.Form):
+    reason = forms.CharField(
+        label=gettext_lazy("Why it is called off"),
+        max_length=100,
+        help_text=gettext_lazy("Stays in the history of the case."),
     )
 
 

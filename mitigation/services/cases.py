@@ -16,7 +16,7 @@ from consult.services.changes import LONGEST_REASON, lock_unchanged, save_row
 from consult.services.entry_keys import digest_of, enter_once
 from mitigation.models import DUE_DAYS, ENDS, MOVES, Case, Note, Stage
 from mitigation.services.references import next_reference
-from surveys.models import Guideline
+from surveys.models import Guideline, Visit
 
 EDITABLE = ("guideline", "target_band", "placement_percent", "due_on")
 SAME_NOTE = timedelta(minutes=10)  # a double click, or a resend after a lost connection
@@ -127,6 +127,8 @@ def hold_case(*, case: Case, reason: str, by: User | None, now: datetime) -> Cas
 @transaction.atomic
 def resume_case(*, case: Case, by: User | None, now: datetime) -> Case:
     """Go on with a case that was on hold; its time begins anew."""
+    if not case.on_hold_reason:  # somebody was first, and may have set another day since
+        raise ValidationError(_("The case is not on hold."))
     due = {"due_on": due_after(case.stage, now)}
     return _set_hold(case, case.on_hold_reason, "", by, due)
 
@@ -144,7 +146,10 @@ def edit_case(*, case: Case, seen: int, by: User | None, values: Mapping[str, An
 
 @transaction.atomic
 def hand_over(*, case: Case, to: User, by: User | None, now: datetime, reason: str = "") -> None:
-    """Give the property of a case to one assessor, and take it from every other."""
+    """Give the property of a case to one assessor, and take it from every other.
+
+    The visits that nobody has begun go with it, or they would wait for somebody who may not come.
+    """
     if to.role != User.Role.ASSESSOR or not to.is_active:
         raise ValidationError(_("A case is handed to an assessor who can log in."))
     Property.objects.select_for_update().get(pk=case.property_id)
@@ -153,6 +158,10 @@ def hand_over(*, case: Case, to: User, by: User | None, now: datetime, reason: s
         assignment.delete()
     if not Assignment.objects.filter(property=case.property, user=to).exists():
         save_row(row=Assignment(property=case.property, user=to), by=by)
+    for visit in Visit.objects.not_begun().filter(property=case.property).select_for_update():
+        if visit.assessor != to.name:
+            visit.assessor = to.name
+            save_row(row=visit, by=by, fields=["assessor"])
     words = _("Handed over to %(name)s.") % {"name": to.name}
     add_note(case=case, text=f"{words} {reason}".strip(), by=by, now=now)
 

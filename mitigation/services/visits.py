@@ -10,12 +10,12 @@ from django.utils.formats import date_format
 from django.utils.translation import gettext as _
 
 from consult.models import Assignment, Property, User
-from consult.services.changes import save_row
+from consult.services.changes import LONGEST_REASON, save_row
 from consult.services.jobs import Run
 from mitigation.models import ENDS, Case, CaseVisit, Stage
-from mitigation.services.cases import move_case
+from mitigation.services.cases import due_after, move_case
 from surveys.models import Visit
-from surveys.services.visits import plan_visit
+from surveys.services.visits import plan_visit, remove_visit
 
 # Where a case goes from a stage once a survey is sealed; a follow-up says that the works are done.
 AFTER_SURVEY: dict[tuple[str, str], tuple[Stage, ...]] = {
@@ -77,6 +77,21 @@ def _refuse_before_baseline(case: Case, day: date) -> None:
                 % {"day": date_format(latest.date, "DATE_FORMAT")}
             }
         )
+
+
+@transaction.atomic
+def call_off_visit(*, case: Case, visit: Visit, by: User, now: datetime, reason: str) -> None:
+    """Take away a planned visit that will not be; the case is due when its next one is, or soon."""
+    if not reason.strip():
+        raise ValidationError(_("Say why."))
+    Property.objects.select_for_update().get(pk=case.property_id)
+    CaseVisit.objects.filter(visit=visit).delete()
+    remove_visit(visit=visit, by=by, reason=reason.strip()[:LONGEST_REASON])
+    case.refresh_from_db()
+    if case.stage in (Stage.BASELINE, Stage.FOLLOW_UP) and case.due_on == visit.date:
+        following = case.visits.filter(sealed_at=None).order_by("date").first()
+        case.due_on = following.date if following else due_after(case.stage, now)
+        save_row(row=case, by=by, fields=["due_on"])
 
 
 @transaction.atomic

@@ -9,20 +9,22 @@ from datetime import datetime
 
 from django.contrib import messages
 from django.core.exceptions import PermissionDenied, ValidationError
+from django.forms import BaseForm
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import get_object_or_404, redirect
 from django.urls import reverse
 from django.utils import timezone
+from django.utils.formats import date_format
 from django.utils.translation import gettext as _
 from django.views.decorators.http import require_http_methods, require_POST
 
 from consult.access import role_required
 from consult.htmx import back_to, entry_form
 from consult.models import Property, User
-from mitigation.forms.cases import CaseEditForm, CaseForm, HandOverForm, PlanVisitForm
+from mitigation.forms.cases import CallOffForm, CaseEditForm, CaseForm, HandOverForm, PlanVisitForm
 from mitigation.models import ENDS, MOVES, NEXT_MOVE, Case, Stage
 from mitigation.services import cases as services
-from mitigation.services.visits import plan_case_visit
+from mitigation.services.visits import call_off_visit, plan_case_visit
 from surveys.models import Guideline, Visit
 
 
@@ -91,6 +93,33 @@ def visit_plan(request: HttpRequest, reference: str) -> HttpResponse:
     return _form_page(request, form, _("Plan a visit"), back, reference)
 
 
+@require_http_methods(["GET", "HEAD", "POST"])
+@role_required("office")
+def visit_call_off(request: HttpRequest, reference: str, pk: int) -> HttpResponse:
+    """Ask why, then take a planned visit away; clicked twice, the second finds it gone."""
+    case = get_object_or_404(Case.objects.visible_to(request.user), reference=reference)
+    back = reverse("case_detail", args=[reference])
+    visit = case.visits.filter(pk=pk).first()
+    if visit is None:
+        return back_to(request, back)
+    form = CallOffForm(request.POST or None)
+    if request.method == "POST" and form.is_valid():
+        assert isinstance(request.user, User)
+        reason, now = form.cleaned_data["reason"], timezone.now()
+        try:
+            call_off_visit(case=case, visit=visit, by=request.user, now=now, reason=reason)
+        except ValidationError as error:
+            form.add_error(None, error)
+        else:
+            messages.success(
+                request, _("Visit “%(visit)s” is called off.") % {"visit": visit.label}
+            )
+            return back_to(request, back)
+    day = date_format(visit.date)
+    about = f"{reference}, {visit.label}, {day}"
+    return _form_page(request, form, _("Call off a visit"), back, about)
+
+
 @dataclass(frozen=True)
 class Moves:
     """What somebody may do with a case as it stands."""
@@ -121,6 +150,7 @@ def moves_of(case: Case, role: str) -> Moves:
     )
 
 
+# What an act answers is said, if it is a sentence; otherwise where the case stands is.
 Act = Callable[[Case, Mapping[str, str], User, datetime], object]
 
 
@@ -134,9 +164,12 @@ def _hand_over(case: Case, typed: Mapping[str, str], by: User, now: datetime) ->
     form = HandOverForm(typed)
     if not form.is_valid():
         raise ValidationError(_("Choose an assessor."))
-    return services.hand_over(
+    services.hand_over(
         case=case, to=form.cleaned_data["to"], by=by, now=now, reason=typed.get("reason", "")
     )
+    return _("Handed over to %(name)s, with the visits that nobody has begun.") % {
+        "name": form.cleaned_data["to"].name
+    }
 
 
 ACTS: dict[str, Act] = {
@@ -171,11 +204,12 @@ def case_act(request: HttpRequest, reference: str, act: str) -> HttpResponse:
         if act != "move" or request.POST.get("to") not in onward:
             raise PermissionDenied
     try:
-        ACTS[act](case, request.POST, request.user, timezone.now())
+        said = ACTS[act](case, request.POST, request.user, timezone.now())
     except ValidationError as error:
         messages.error(request, " ".join(error.messages))
     else:
-        messages.success(request, _("Done. The case is now: %(stage)s.") % {"stage": _state(case)})
+        done = _("Done. The case is now: %(stage)s.") % {"stage": _state(case)}
+        messages.success(request, said if isinstance(said, str) else done)
     return redirect("case_detail", reference=reference)
 
 
@@ -185,7 +219,7 @@ def _state(case: Case) -> str:
 
 def _form_page(
     request: HttpRequest,
-    form: CaseForm | CaseEditForm | PlanVisitForm,
+    form: BaseForm,
     title: str,
     back: str,
     about: str,

@@ -5,6 +5,7 @@ from typing import Any
 from django import forms
 from django.utils.translation import gettext_lazy as _
 
+from consult.forms.days import DayField
 from consult.forms.once import OnceForm
 from surveys.calc.units import CANONICAL_UNIT, UNITS
 from surveys.calc.units import Measurand as Unit
@@ -38,8 +39,7 @@ class InstrumentChangeForm(InstrumentForm):
 
 
 def _day(label: Any, **kwargs: Any) -> forms.DateField:
-    widget = forms.DateInput({"type": "date"}, "%Y-%m-%d")
-    return forms.DateField(label=label, required=False, widget=widget, **kwargs)
+    return DayField(label=label, required=False, years_ahead=60, **kwargs)
 
 
 class CalibrationForm(OnceForm, EntryForm):

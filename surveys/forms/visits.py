@@ -7,6 +7,7 @@ from django import forms
 from django.core.exceptions import ValidationError
 from django.utils.translation import gettext_lazy as _
 
+from consult.forms.days import DayField
 from consult.forms.once import OnceForm
 from surveys.calc.units import UNITS_OF
 from surveys.calc.units import Measurand as Unit
@@ -51,7 +52,7 @@ def chosen(form: forms.Form, names: Iterable[str]) -> list[forms.BoundField]:
 
 class ConditionsForm(EntryForm):
     label = forms.CharField(label=_("Name of the visit"), max_length=80)
-    date = forms.DateField(label=_("Day"), widget=forms.DateInput({"type": "date"}, "%Y-%m-%d"))
+    date = DayField(label=_("Day"))
     assessor = forms.CharField(label=_("Who measures"), max_length=120, required=False)
     supply_voltage_v = NumberField(label=_("Supply voltage [V]"), required=False)
     temperature_c = NumberField(label=_("Temperature [°C]"), may_be_negative=True, required=False)

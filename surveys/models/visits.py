@@ -37,6 +37,13 @@ class SourceFile(models.Model):
 
 
 class VisitQuerySet(AtPropertyQuerySet["Visit"]):
+    def not_begun(self) -> Self:
+        """Those at which nothing has been entered yet."""
+        return self.filter(sealed_at=None, source=None).exclude(
+            models.Exists(Reading.objects.filter(visit=models.OuterRef("pk")))
+            | models.Exists(GroundCheck.objects.filter(visit=models.OuterRef("pk")))
+        )
+
     def for_list(self) -> Self:
         """One query for a list: the number of readings, counted for those that are shown alone.
 

@@ -136,9 +136,11 @@ def place_changes(home: Property, names: Names) -> Iterator[Change]:
 def visit_changes(visits: Sequence[Visit], home: Property, names: Names) -> Iterator[Change]:
     """Visits with their readings, corrections and ground checks: a fixed number of queries."""
     labels = {visit.pk: visit.label for visit in visits}
+    history: Any = Visit.history
+    called_off = history.filter(property_id=home.pk, history_type="-").values_list("id", flat=True)
     points = dict(GroundPoint.objects.filter(property=home).values_list("pk", "name"))
     yield from changes(
-        rows_of(Visit, id__in=labels),
+        rows_of(Visit, id__in=[*labels, *called_off]),
         tell=names.teller(Visit, _VISIT),
         names=names,
         title=lambda row: f"{_('Visit')} {row['label']}",

@@ -49,6 +49,7 @@ __all__ = [
     "missing_before_sealing",
     "plan_visit",
     "record_reading",
+    "remove_visit",
     "seal_visit",
     "set_aside_reading",
     "take_back_reading",
@@ -86,6 +87,16 @@ def plan_visit(
     )
     save_row(visit, by)
     return visit
+
+
+@transaction.atomic
+def remove_visit(*, visit: Visit, by: User, reason: str) -> None:
+    """Take away a planned visit at which nothing was entered; the history keeps it, and why."""
+    row = locked(visit)
+    if not Visit.objects.not_begun().filter(pk=row.pk).exists():
+        raise ValidationError(_("Something has been entered at this visit, so it stays."))
+    row._history_user, row._change_reason = by, reason  # type: ignore[attr-defined]  # read by simple_history
+    row.delete()
 
 
 @transaction.atomic

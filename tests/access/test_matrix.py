@@ -92,6 +92,7 @@ MATRIX: dict[str, tuple[str, dict[str, str], str]] = {
     "case_open": ("get", {"pk": "{home}"}, OFFICE),
     "case_edit": ("get", {"reference": "{case}"}, OFFICE),
     "visit_plan": ("get", {"reference": "{case}"}, OFFICE),
+    "visit_call_off": ("get", {"reference": "{case}", "pk": "{visit}"}, OFFICE),
     "case_act": (
         "post",
         {"reference": "{case}", "act": "hold"},
