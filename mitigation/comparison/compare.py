@@ -50,7 +50,13 @@ class Comparison:
     follow_up: Visit | None
     rows: tuple[Row, ...]
     summary: dict[str, int]
-    too_early: Visit | None = None  # the latest follow-up, where the baseline came after it
+
+    @property
+    def is_too_early(self) -> bool:
+        """Whether the follow-up was before the baseline, and so proves no work that came after."""
+        if self.baseline is None or self.follow_up is None:
+            return False
+        return self.follow_up.date < self.baseline.date
 
     def as_json(self) -> dict[str, Any]:
         """The outcome as it is printed and frozen: numbers unrounded."""
@@ -65,15 +71,7 @@ class Comparison:
 
 
 def visits_that_count(case: Case) -> tuple[Visit | None, Visit | None]:
-    """The latest sealed baseline and the latest sealed follow-up of the case.
-
-    What was measured before the baseline shows nothing of what came after it: no follow-up counts.
-    """
-    baseline, follow_up = _latest(case)
-    return baseline, None if _is_too_early(baseline, follow_up) else follow_up
-
-
-def _latest(case: Case) -> tuple[Visit | None, Visit | None]:
+    """The latest sealed baseline and the latest sealed follow-up of the case."""
     latest: dict[str, Visit] = {}
     sealed = case.visits.filter(sealed_at__isnull=False).order_by("-date", "position", "pk")
     for visit in sealed:
@@ -81,20 +79,14 @@ def _latest(case: Case) -> tuple[Visit | None, Visit | None]:
     return latest.get(Visit.Kind.BASELINE), latest.get(Visit.Kind.FOLLOW_UP)
 
 
-def _is_too_early(baseline: Visit | None, follow_up: Visit | None) -> bool:
-    return baseline is not None and follow_up is not None and follow_up.date < baseline.date
-
-
 def compare(case: Case) -> Comparison:
     """Every spot of the two visits that count, judged and compared."""
-    baseline, follow_up = _latest(case)
-    too_early = follow_up if _is_too_early(baseline, follow_up) else None
-    follow_up = None if too_early else follow_up
+    baseline, follow_up = visits_that_count(case)
     pairs = _pairs(case, baseline, follow_up)
     spots = Spot.objects.select_related("room").in_bulk([spot for spot, _ in pairs])
     if not pairs:
         summary = dict.fromkeys(("spots", "met", "not_met", "undecided", "worse"), 0)
-        return Comparison(case, baseline, follow_up, (), summary, too_early)
+        return Comparison(case, baseline, follow_up, (), summary)
     placement = case.placement_percent / 100
     before = [pair.before for pair in pairs.values()]
     after = [pair.after for pair in pairs.values()]
@@ -120,7 +112,7 @@ def compare(case: Case) -> Comparison:
         }
         rows.append(Row(spots[spot], measurand, pair, float(guards[at]), result))
     summary = summarise(judged.decision, np.where(free, change.percent, np.nan), change.real & free)
-    return Comparison(case, baseline, follow_up, tuple(rows), summary, too_early)
+    return Comparison(case, baseline, follow_up, tuple(rows), summary)
 
 
 def _index(measurand: str) -> int:

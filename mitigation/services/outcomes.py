@@ -49,6 +49,11 @@ def issue_outcome_letter(
                 else Visit.Kind.FOLLOW_UP.label,
             }
         )
+    if comparison.is_too_early:
+        raise ValidationError(
+            _("The follow-up of case %(case)s was before the baseline: it proves no outcome.")
+            % {"case": case.reference}
+        )
     if not comparison.rows:
         raise ValidationError(_("Case %(case)s has no readings.") % {"case": case.reference})
     outcome = comparison.as_json()

@@ -57,8 +57,7 @@ def case_detail(request: HttpRequest, reference: str) -> HttpResponse:
 
 def _whole_page(request: HttpRequest, comparison: Comparison) -> dict[str, Any]:
     case, outcome = comparison.case, comparison.as_json()
-    measured = (comparison.baseline, comparison.follow_up, comparison.too_early)
-    visits = [visit for visit in measured if visit]
+    visits = [visit for visit in (comparison.baseline, comparison.follow_up) if visit]
     letters = Letter.objects.visible_to(request.user).for_list()
     letters_here = list(letters.filter(case_reference=case.reference))
     planned = (

@@ -9,7 +9,7 @@ from django.core.files.uploadedfile import SimpleUploadedFile
 from django.urls import reverse
 from django.utils import timezone
 
-from consult.models import Assignment, User
+from consult.models import Assignment, Letter, User
 from mitigation.models import Attachment, Case, CaseVisit, Note, Stage
 from mitigation.services.attachments import attach_file
 from mitigation.services.cases import move_case
@@ -274,7 +274,7 @@ def test_pages_cost_the_same_for_a_small_and_a_large_case(client, django_assert_
             client.get(page)
 
 
-def test_a_follow_up_before_its_baseline_is_neither_planned_nor_compared(client):
+def test_a_follow_up_before_its_baseline_is_not_planned_and_proves_nothing(client):
     case, assessor = compared_case(), UserFactory(role=User.Role.ASSESSOR)
     day = case.visits.get(kind="baseline").date
     plan = {"kind": "follow-up", "assessor": assessor.pk, "day": str(day - timedelta(days=1))}
@@ -283,9 +283,11 @@ def test_a_follow_up_before_its_baseline_is_neither_planned_nor_compared(client)
     assert "A day not before the baseline of March 2, 2026." in answer.content.decode()
     assert client.post(url(case, "visit_plan"), plan | {"day": str(day)}).status_code == 302
     page = client.get(url(case)).content.decode()
-    assert "95.0\u00a0%" in page and "are not compared." not in page
+    assert "it proves no work that came after." not in page
     late = case.visits.filter(kind="baseline")
     as_if_so_from_the_start(late, date=FOLLOW_UP_DAY + timedelta(days=1))
     page = client.get(url(case)).content.decode()
     assert "The follow-up of May 18, 2026 was before the baseline of May 19, 2026" in page
-    assert "95.0\u00a0%" not in page and "Nothing is left to do" not in page
+    refused = client.post(url(case, "letter_issue", "outcome"), follow=True).content.decode()
+    assert "was before the baseline: it proves no outcome." in refused
+    assert not Letter.objects.exists()

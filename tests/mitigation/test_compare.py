@@ -234,20 +234,16 @@ def test_on_equal_dates_the_first_row_counts() -> None:
     assert only(case)["after"]["value"] == 2.4
 
 
-def test_what_was_measured_before_the_baseline_is_no_follow_up() -> None:
+def test_what_was_measured_before_the_baseline_is_too_early() -> None:
     case = compared_case(48.0, 2.4)
     late = follow_up(case).date + dt.timedelta(days=1)
     as_if_so_from_the_start(case.visits.filter(kind="baseline"), date=late)
     found = compare(case)
-    assert found.follow_up is None
-    assert found.too_early == follow_up(case)
-    spot = only(case)
-    assert spot["after"] is None and spot["reduction"] is None
-    assert spot["target"]["decision"] == "undecided"
+    assert found.follow_up == follow_up(case) and found.is_too_early
     # On the same day both count, in the same home.
     as_if_so_from_the_start(case.visits.filter(kind="baseline"), date=follow_up(case).date)
     found = compare(case)
-    assert found.follow_up == follow_up(case) and found.too_early is None
+    assert found.follow_up == follow_up(case) and not found.is_too_early
     assert only(case)["reduction"]["percent"] == pytest.approx(95.0, rel=1e-12)
 
 
@@ -256,13 +252,13 @@ def test_a_second_baseline_waits_for_a_follow_up_of_its_own() -> None:
     second = VisitFactory.create(property=case.property, date=dt.date(2026, 6, 1))
     CaseVisit.objects.create(case=case, visit=second)
     add_reading(second, SpotFactory(home=case.property), CalibrationFactory.create(), total=9.0)
-    assert compare(case).baseline == second and compare(case).follow_up is None
+    assert compare(case).baseline == second and compare(case).is_too_early
     again = VisitFactory.create(
         property=case.property, kind="follow-up", date=dt.date(2026, 6, 20), label="again"
     )
     CaseVisit.objects.create(case=case, visit=again)
     found = compare(case)
-    assert (found.baseline, found.follow_up, found.too_early) == (second, again, None)
+    assert (found.baseline, found.follow_up) == (second, again) and not found.is_too_early
 
 
 def test_a_case_without_visits_is_empty_not_an_error() -> None:
