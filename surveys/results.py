@@ -324,23 +324,24 @@ class Danger:
 
     kind: str  # "field", "outlet" or "ground points"
     place: str
-    shown: str
+    value: float | None = None  # None of an outlet
+    unit: str = ""
+    qualifier: str = ""
 
 
 def dangers_of(visit: Visit) -> list[Danger]:
     """What at this visit calls for a licensed electrician before anything else (rule safety)."""
     found = [
-        Danger("outlet", str(check.point), check.get_outlet_test_display())
+        Danger("outlet", str(check.point))
         for check in visit.ground_checks.select_related("point")
         if check.outlet_test == check.OutletTest.FAULT
     ]
     found += [
-        Danger("ground points", f"{check.point} - {check.other_point or '?'}",
-               f"{check.voltage_v:g} V")
+        Danger("ground points", f"{check.point} - {check.other_point or '?'}", check.voltage_v, "V")
         for check in visit.ground_checks.select_related("point", "other_point")
         if check.voltage_v is not None
         and bool(safety.ground_points_differ(np.array([check.voltage_v]))[0])
-    ]  # fmt: skip
+    ]
     columns = read_columns([visit])
     if columns.pk.size == 0:
         return found
@@ -359,7 +360,7 @@ def dangers_of(visit: Visit) -> list[Danger]:
     spots = Spot.objects.select_related("room").in_bulk(columns.spot[over].tolist())
     for row in np.flatnonzero(over):
         unit = CANONICAL_UNIT[MEASURANDS[columns.measurand[row]]]
-        sign = ">" if qualifier[row] == Qualifier.ABOVE else ""
-        found.append(Danger("field", str(spots[int(columns.spot[row])]),
-                            f"{sign}{value[row]:g} {unit}"))  # fmt: skip
+        sign = QUALIFIER_WORDS[Qualifier.ABOVE] if qualifier[row] == Qualifier.ABOVE else ""
+        place = str(spots[int(columns.spot[row])])
+        found.append(Danger("field", place, float(value[row]), unit, sign))
     return found

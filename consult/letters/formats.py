@@ -13,6 +13,7 @@ from consult.letters.panels import PictureWords
 NBSP = "\u00a0"
 MINUS = "\u2212"
 NT_PER_MG = 100.0
+DISPLAY_FIGURES = 6
 DAY_FIRST = {"de": "j. F Y", "en": "j F Y"}
 
 
@@ -35,6 +36,11 @@ class Formats:
     def given(self, value: float | None) -> str:
         """A number that somebody chose or wrote: all its digits; empty where there is none."""
         return "" if value is None else self.number(as_given(value))
+
+    def quantity(self, value: float, unit: str, qualifier: str = "") -> str:
+        """A number as a display shows it, with its unit: at most six figures, none that is idle."""
+        digits = self.given(float(rounded(value, significant=DISPLAY_FIGURES).value))
+        return NBSP.join(filter(None, (qualifier, digits, unit)))
 
     def shown(self, display: str) -> str:
         """What the meter's display showed, only its decimal mark in the reader's language."""

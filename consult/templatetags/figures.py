@@ -31,6 +31,12 @@ def given(value: float | None) -> str:
 
 
 @register.filter
+def quantity(told: Any) -> str:
+    """What has a value, a unit and a sign, as a display shows it: `> 2000 nT`."""
+    return _formats().quantity(told.value, told.unit, told.qualifier)
+
+
+@register.filter
 def probability(value: float | None) -> str:
     """A probability as a percentage that never claims certainty."""
     if value is None:

@@ -214,7 +214,7 @@ def _outcome_context(
         instruments=tuple(facts.instrument_facts(readings.values(), visits)),
         ground_checks=tuple(facts.ground_check_facts(visits)),
         set_aside=tuple(facts.set_aside_facts(visits, case.property.client.language)),
-        safety=tuple(facts.safety_sentences(visits, case.property.client.language)),
+        safety=tuple(facts.safety_sentences(visits, case.property.client.language, head)),
         details=_details(comparison, readings, baseline, follow_up),
         frequency_hz=case.property.frequency_hz,
     )
@@ -263,7 +263,7 @@ def _survey_context(case: Case, head: Head, baseline: Visit) -> SurveyContext:
         instruments=tuple(facts.instrument_facts(readings.values(), [baseline])),
         ground_checks=tuple(facts.ground_check_facts([baseline])),
         set_aside=tuple(facts.set_aside_facts([baseline], case.property.client.language)),
-        safety=tuple(facts.safety_sentences([baseline], case.property.client.language)),
+        safety=tuple(facts.safety_sentences([baseline], case.property.client.language, head)),
         placement_percent=case.placement_percent,
         frequency_hz=case.property.frequency_hz,
     )

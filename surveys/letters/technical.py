@@ -7,7 +7,7 @@ from django.utils.translation import gettext as _
 from django.utils.translation import pgettext
 
 from consult.letters.content import Block, Head, column, facts, heading, note, one_line, table
-from consult.letters.formats import Formats
+from consult.letters.formats import NBSP, Formats
 from consult.letters.words import (
     OUTLET_TESTS,
     VISIT_KINDS,
@@ -254,7 +254,7 @@ def method(rules: Sequence[str], formats: Formats, placement_percent: float) -> 
     """The rules that computed the numbers, by identifier."""
     sentences = [f"{rule}: {rule_sentence(rule)}".rstrip(": ") for rule in rules]
     placement = _("Placement p in this case: %(percent)s, a relative standard uncertainty.") % {
-        "percent": formats.percent(f"{placement_percent:g}")
+        "percent": f"{formats.given(placement_percent)}{NBSP}%"
     }
     return [
         heading(_("Method and rules of computing")),

@@ -7,7 +7,8 @@ from django.db.models import Q
 from django.utils import translation
 from django.utils.translation import gettext as _
 
-from consult.letters.content import Addressee, Sender
+from consult.letters.content import Addressee, Head, Sender, flux_unit_for
+from consult.letters.formats import Formats, display_unit, in_unit
 from consult.models import Practice, Property
 from surveys.calc.units import CANONICAL_UNIT, Measurand
 from surveys.letters.facts import (
@@ -20,7 +21,7 @@ from surveys.letters.facts import (
     VisitFacts,
 )
 from surveys.models import Calibration, GroundCheck, Guideline, Reading, Visit
-from surveys.results import SpotFinding, dangers_of
+from surveys.results import Danger, SpotFinding, dangers_of
 from surveys.services.corrections import corrections_at, set_aside_words
 
 
@@ -186,8 +187,17 @@ def set_aside_facts(visits: Sequence[Visit], language: str) -> list[SetAsideFact
     ]
 
 
-def safety_sentences(visits: Sequence[Visit], language: str) -> list[str]:
-    """Dangers met at the visits, each with what to do, in the letter's language."""
+def safety_sentences(visits: Sequence[Visit], language: str, head: Head) -> list[str]:
+    """Dangers met at the visits, each with what to do, in the letter's language and unit."""
+    formats, flux_unit = Formats(language), flux_unit_for(head, language)
+
+    def shown(danger: Danger) -> str:
+        if danger.value is None:
+            return ""
+        unit = display_unit(danger.unit, flux_unit)
+        value = in_unit(danger.value, danger.unit, unit)
+        return formats.quantity(value, unit, danger.qualifier)
+
     with translation.override(language):
         sentences = {
             "outlet": _("The outlet test at %(place)s found a fault."),
@@ -199,7 +209,7 @@ def safety_sentences(visits: Sequence[Visit], language: str) -> list[str]:
         }
         stop = _("Keep clear and call a licensed electrician.")
         return [
-            f"{sentences[danger.kind] % {'place': danger.place, 'shown': danger.shown}} {stop}"
+            f"{sentences[danger.kind] % {'place': danger.place, 'shown': shown(danger)}} {stop}"
             for visit in visits
             for danger in dangers_of(visit)
         ]

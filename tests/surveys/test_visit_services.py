@@ -260,7 +260,8 @@ def test_a_meter_at_the_end_of_its_range_does_not_hide_the_danger(visit, typed, 
     visits.record_reading(
         visit=visit, by=office, **(typed | {"x": None, "y": None, "z": None, "total": 5200.0})
     )
-    assert [one.shown for one in dangers_of(visit)] == ["5200 V/m"]
+    (danger,) = dangers_of(visit)
+    assert (danger.value, danger.unit, danger.qualifier) == (5200.0, "V/m", "")
 
 
 def test_a_ground_check_is_corrected_with_its_history(visit, typed, office):
