@@ -16,6 +16,7 @@ from django.utils.translation import gettext as _
 from django.views.decorators.http import require_http_methods, require_POST, require_safe
 
 from consult.access import role_required
+from consult.htmx import back_to, entry_form
 from consult.models import User
 from consult.services.histories import Names, latest_first
 from surveys.calc.uncertainty import DEFAULT_PLACEMENT
@@ -90,7 +91,7 @@ def instrument_add(request: HttpRequest) -> HttpResponse:
         except ValidationError as error:
             form.blame(error)
         else:
-            return redirect("instrument_detail", pk=instrument.pk)
+            return back_to(request, _page_of(instrument))
     return _form_page(request, form, _("A new instrument"))
 
 
@@ -106,7 +107,7 @@ def instrument_edit(request: HttpRequest, pk: int) -> HttpResponse:
         except ValidationError as error:
             form.blame(error)
         else:
-            return redirect("instrument_detail", pk=instrument.pk)
+            return back_to(request, _page_of(instrument))
     return _form_page(request, form, instrument.name, instrument)
 
 
@@ -121,7 +122,7 @@ def calibration_add(request: HttpRequest, pk: int) -> HttpResponse:
         except ValidationError as error:
             form.blame(error)
         else:
-            return redirect("instrument_detail", pk=instrument.pk)
+            return back_to(request, _page_of(instrument))
     return _form_page(request, form, _("A new certificate"), instrument)
 
 
@@ -144,8 +145,12 @@ def calibration_edit(request: HttpRequest, pk: int) -> HttpResponse:
         except ValidationError as error:
             form.blame(error)
         else:
-            return redirect("instrument_detail", pk=instrument.pk)
+            return back_to(request, _page_of(instrument))
     return _form_page(request, form, _("Correct a certificate"), instrument)
+
+
+def _page_of(instrument: Instrument) -> str:
+    return reverse("instrument_detail", args=[instrument.pk])
 
 
 def _form_page(
@@ -154,12 +159,8 @@ def _form_page(
     title: str,
     instrument: Instrument | None = None,
 ) -> HttpResponse:
-    back = reverse("instrument_list")
-    if instrument is not None:
-        back = reverse("instrument_detail", args=[instrument.pk])
-    context = {"form": form, "title": title, "instrument": instrument, "back": back}
-    status = 422 if form.errors else 200
-    return render(request, "surveys/register_form.html", context, status=status)
+    back = reverse("instrument_list") if instrument is None else _page_of(instrument)
+    return entry_form(request, form, {"title": title, "within": instrument, "back": back})
 
 
 @require_safe

@@ -14,7 +14,7 @@ from django.utils.translation import gettext as _
 from django.views.decorators.http import require_http_methods, require_POST, require_safe
 
 from consult.access import role_required
-from consult.htmx import wants_fragment
+from consult.htmx import back_to, entry_form, wants_fragment
 from consult.letters import words
 from consult.models import User
 from consult.models.folding import with_words
@@ -106,7 +106,7 @@ def visit_edit(request: HttpRequest, pk: int) -> HttpResponse:
         except ValidationError as error:
             form.blame(error)
         else:
-            return redirect("visit_detail", pk=visit.pk)
+            return back_to(request, _page_of(visit))
     return _form_page(request, form, _("Conditions of the visit"), visit)
 
 
@@ -170,7 +170,7 @@ def ground_check_correct(request: HttpRequest, pk: int) -> HttpResponse:
         except ValidationError as error:
             form.blame(error)
         else:
-            return redirect("visit_detail", pk=check.visit_id)
+            return back_to(request, _page_of(check.visit))
     return _form_page(request, form, _("Correct a ground check"), check.visit)
 
 
@@ -222,7 +222,9 @@ def visit_seal(request: HttpRequest, pk: int) -> HttpResponse:
 
 
 def _form_page(request: HttpRequest, form: Form, title: str, visit: Visit) -> HttpResponse:
-    back = reverse("visit_detail", args=[visit.pk])
-    context = {"visit": visit, "form": form, "title": title, "back": back}
-    status = 422 if form.errors else 200
-    return render(request, "surveys/visit_form.html", context, status=status)
+    context = {"title": title, "within": visit.label, "place": visit.property}
+    return entry_form(request, form, context | {"back": _page_of(visit)})
+
+
+def _page_of(visit: Visit) -> str:
+    return reverse("visit_detail", args=[visit.pk])
