@@ -13,7 +13,7 @@ class OutcomeQuerySet(AtPropertyQuerySet["Outcome"]):
 
 
 class Outcome(models.Model):
-    """A frozen comparison of two visits, with the letter that says it."""
+    """A frozen comparison of two visits, with the letter that says it; the database keeps it so."""
 
     case = models.ForeignKey(Case, on_delete=models.CASCADE, related_name="outcomes")
     baseline = models.ForeignKey(Visit, on_delete=models.PROTECT, related_name="+")

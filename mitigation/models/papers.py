@@ -27,7 +27,10 @@ class AttachmentQuerySet(AtPropertyQuerySet["Attachment"]):
 
 
 class Note(models.Model):
-    """Something that the practice should know about a case. It is added, never changed."""
+    """Something that the practice should know about a case.
+
+    It is added and never changed, by the database too; another one puts right what was wrong.
+    """
 
     case = models.ForeignKey(Case, on_delete=models.CASCADE, related_name="notes")
     text = models.TextField(_("note"), max_length=4_000)

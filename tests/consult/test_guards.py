@@ -15,7 +15,9 @@ from consult.models import AccessEvent, Client, ErasureWindow, Letter
 from consult.services import triggers
 from consult.services.clients import merge_clients
 from consult.services.guards import before_migrate, guards, unguarded
-from mitigation.services.outcomes import issue_outcome_letter
+from mitigation.models import Note, Outcome
+from mitigation.services.cases import add_note
+from mitigation.services.outcomes import issue_outcome_letter, issue_survey_report
 from surveys.models import GroundCheck, GroundPoint, Reading, Visit
 from tests.factories import (
     ClientFactory,
@@ -76,6 +78,7 @@ def expected_names() -> set[str]:
     tables = [model._meta.db_table for model in HISTORIES]
     tables += ["consult_accessevent", "consult_erasure", "consult_letter"]
     tables += ["surveys_visit", "surveys_reading", "surveys_groundcheck", "surveys_correction"]
+    tables += ["mitigation_note", "mitigation_outcome"]
     return {f"guard_{table}_{verb}" for table in tables for verb in verbs} | {
         "guard_consult_letter_file_update"
     }
@@ -226,6 +229,41 @@ def test_a_correcting_row_is_let_in() -> None:
     add_reading(visit, reading.spot, reading.calibration, total=3.0)
     GroundCheck.objects.create(visit=visit, point=check.point)
     assert visit.readings.count() == 2
+
+
+def test_a_note_is_added_and_never_changed() -> None:
+    writer = UserFactory()
+    note = add_note(case=compared_case(), text="Ring twice.", by=writer, now=timezone.now())
+    rows = Note.objects.filter(pk=note.pk)
+    changes: list[dict[str, object]] = [
+        {"text": "Ring once."}, {"written_at": timezone.now()}, {"case": compared_case()},
+    ]  # fmt: skip
+    for change in changes:
+        refused(lambda change=change: rows.update(**change), "note is added")
+    refused(lambda: rows.delete(), "note is added")
+    refused(lambda: in_sql("UPDATE mitigation_note SET text = 'x'"), "note is added")
+    refused(lambda: in_sql("DELETE FROM mitigation_note"), "note is added")
+    writer.delete()  # who wrote it may be forgotten
+    assert (rows.get().text, rows.get().written_by) == ("Ring twice.", None)
+
+
+def test_a_frozen_comparison_keeps_what_its_letter_said() -> None:
+    letter, other = ready_letter(compared_case()), compared_case()
+    rows = Outcome.objects.filter(letter=letter)
+    visits = list(other.visits.order_by("date"))
+    changes: list[dict[str, object]] = [
+        {"result": {}}, {"case": other}, {"baseline": visits[0]}, {"follow_up": visits[1]},
+        {"letter": issue_survey_report(case=other, by=None, now=timezone.now())},
+        {"created_at": timezone.now()},
+    ]  # fmt: skip
+    every = {field.name for field in Outcome._meta.concrete_fields} - {"id"}
+    assert {name for change in changes for name in change} == every
+    for change in changes:
+        refused(lambda change=change: rows.update(**change), "frozen comparison")
+    refused(lambda: rows.delete(), "frozen comparison")
+    refused(lambda: in_sql("DELETE FROM mitigation_outcome"), "frozen comparison")
+    with transaction.atomic(), unguarded():
+        assert rows.delete()[0] == 1
 
 
 def test_a_row_is_not_replaced_by_another_of_its_key() -> None:
