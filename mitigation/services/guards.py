@@ -1,4 +1,4 @@
-"""What was noted on a case and what a letter proved stay as they are, by the database's own word."""
+"""Notes of a case and what a letter proved stay as they are, by the database's own word."""
 
 from consult.services.guards import Guard, guard
 from mitigation.models import Note, Outcome

@@ -6,7 +6,7 @@ import pytest
 from django.utils import timezone
 from playwright.sync_api import Route, expect
 
-from consult.models import Job, Letter
+from consult.models import Client, Job, Letter
 from consult.tasks import run_job
 from mitigation.models import Case, Note
 from mitigation.tasks import uploads
@@ -129,6 +129,54 @@ def test_two_clicks_do_one_thing(look, visitors) -> None:
     expect(page.get_by_role("heading", name="EB-MINE")).to_be_visible()
     page.wait_for_load_state("networkidle")
     assert Case.objects.get(reference="EB-MINE").visits.count() == 2  # one was there before
+
+
+def test_two_clicks_enter_one_client_with_one_home_and_one_case(look, visitors) -> None:
+    cast = make_cast()
+    visitor = visitors.enter(cast.people["office"], **look)
+    page = visitor.page
+    visitor.open("/clients/add/")
+    page.get_by_label("Name").fill("Rosa Lindqvist")
+    page.get_by_role("button", name="Save", exact=True).dblclick()
+    expect(page.get_by_role("heading", name="Rosa Lindqvist")).to_be_visible()
+    page.wait_for_load_state("networkidle")
+    client = Client.objects.get(name="Rosa Lindqvist")
+    assert page.url.endswith(f"/clients/{client.pk}/")
+    visitor.look_over("a client entered by a double click")
+    visitor.open(f"/clients/{client.pk}/properties/add/")
+    page.get_by_label("Address").fill("Quay 4")
+    page.get_by_role("button", name="Save", exact=True).dblclick()
+    expect(page.get_by_role("heading", name="Rosa Lindqvist")).to_be_visible()
+    page.wait_for_load_state("networkidle")
+    home = client.properties.get()
+    visitor.open(f"/properties/{home.pk}/cases/open/")
+    page.get_by_label("Reference").fill("EB-TWICE")
+    page.get_by_role("button", name="Save", exact=True).dblclick()
+    expect(page.get_by_role("heading", name="EB-TWICE")).to_be_visible()
+    page.wait_for_load_state("networkidle")
+    assert home.cases.get().reference == "EB-TWICE"
+
+
+def test_a_client_whose_answer_got_lost_is_entered_once(look, visitors) -> None:
+    """The server has the client, and the browser does not know; the same form is sent once more."""
+    cast = make_cast()
+    visitor = visitors.enter(cast.people["office"], **look)
+    page = visitor.page
+    visitor.open("/clients/add/")
+    page.get_by_label("Name").fill("Rosa Lindqvist")
+
+    def lose_the_answer(route) -> None:
+        route.fetch(max_redirects=0)
+        route.fulfill(status=204)  # the browser stays where it is, with what was typed
+
+    page.route("**/clients/add/", lose_the_answer, times=1)
+    visitor.press("Save")
+    expect(page.get_by_label("Name")).to_have_value("Rosa Lindqvist")
+    first = Client.objects.get(name="Rosa Lindqvist")
+    visitor.press("Save")
+    expect(page.get_by_role("heading", name="Rosa Lindqvist")).to_be_visible()
+    assert page.url.endswith(f"/clients/{first.pk}/")
+    assert Client.objects.filter(name="Rosa Lindqvist").count() == 1
 
 
 def test_two_clicks_seal_once(look, visitors) -> None:
