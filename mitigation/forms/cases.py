@@ -83,8 +83,9 @@ class PlanVisitForm(forms.Form):
         queryset=User.objects.filter(role=User.Role.ASSESSOR, is_active=True),
         help_text=gettext_lazy("Sees the property and all that hangs on it from now on."),
     )
-    note = forms.CharField(
+    instructions = forms.CharField(
         label=gettext_lazy("Note for the assessor"),
+        help_text=gettext_lazy("Whom to call, where the key is. It stands in no letter."),
         required=False,
         max_length=2_000,
         widget=forms.Textarea(attrs={"rows": 3}),

@@ -34,7 +34,7 @@ def plan_case_visit(
     assessor: User,
     by: User,
     now: datetime,
-    note: str = "",
+    instructions: str = "",
 ) -> Visit:
     """Plan a visit; the assessor sees the property from now on, an enquiry becomes a survey.
 
@@ -48,13 +48,15 @@ def plan_case_visit(
     if kind == Visit.Kind.FOLLOW_UP:
         _refuse_before_baseline(case, day)
     planned = case.visits.filter(
-        kind=kind, date=day, assessor=assessor.name, note=note, sealed_at__isnull=True
-    ).first()
+        kind=kind, date=day, assessor=assessor.name, sealed_at__isnull=True,
+        instructions=instructions,
+    ).first()  # fmt: skip
     if planned is not None:  # a double click, or the page sent again
         return planned
     visit = plan_visit(
-        home=case.property, kind=kind, day=day, by=by, assessor=assessor.name, note=note
-    )
+        home=case.property, kind=kind, day=day, by=by, assessor=assessor.name,
+        instructions=instructions,
+    )  # fmt: skip
     CaseVisit.objects.create(case=case, visit=visit, round=case.round)
     if not Assignment.objects.filter(property=case.property, user=assessor).exists():
         save_row(row=Assignment(property=case.property, user=assessor), by=by)

@@ -62,7 +62,18 @@ class ConditionsForm(EntryForm):
         help_text=_("Above about 70 % readings of the electric field are doubtful."),
     )
     note = forms.CharField(
-        label=_("Note"), max_length=10_000, required=False, widget=forms.Textarea({"rows": 3})
+        label=_("Note"),
+        max_length=10_000,
+        required=False,
+        widget=forms.Textarea({"rows": 3}),
+        help_text=_("On the conditions of the day. It is printed in the client's letters."),
+    )
+    instructions = forms.CharField(
+        label=_("For the assessor alone"),
+        max_length=2_000,
+        required=False,
+        widget=forms.Textarea({"rows": 3}),
+        help_text=_("Whom to call, where the key is. It stands in no letter."),
     )
     version = forms.IntegerField(widget=forms.HiddenInput)
 

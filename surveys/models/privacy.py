@@ -49,6 +49,7 @@ TABLES = [
             label=Blank("[visit {pk}]"),
             assessor=Blank(),
             note=Blank(),
+            instructions=Blank(),
             source=Blank(None),
         ),
         client="property",

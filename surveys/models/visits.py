@@ -71,7 +71,8 @@ class Visit(models.Model):
     temperature_c = models.FloatField(null=True, blank=True)
     humidity_percent = models.FloatField(null=True, blank=True)
     supply_voltage_v = models.FloatField(null=True, blank=True)
-    note = models.TextField(blank=True)
+    note = models.TextField(blank=True)  # letters print it
+    instructions = models.TextField(blank=True)  # for who measures; never in a letter or an export
     source = models.ForeignKey(
         SourceFile, null=True, blank=True, on_delete=models.PROTECT, related_name="visits"
     )

@@ -75,6 +75,7 @@ _VISIT = {
     "humidity_percent": gettext_lazy("Relative humidity [%]"),
     "supply_voltage_v": gettext_lazy("Supply voltage [V]"),
     "note": gettext_lazy("Note"),
+    "instructions": gettext_lazy("For the assessor alone"),
     "sealed_at": gettext_lazy("Sealed"),
     "sealed_by": gettext_lazy("Sealed by"),
 }

@@ -58,8 +58,9 @@ __all__ = [
 
 VISIT_SEALED = "visit-sealed"
 CONDITIONS = frozenset(
-    {"label", "date", "assessor", "temperature_c", "humidity_percent", "supply_voltage_v", "note"}
-)
+    {"label", "date", "assessor", "temperature_c", "humidity_percent", "supply_voltage_v", "note",
+     "instructions"}
+)  # fmt: skip
 
 
 @transaction.atomic
@@ -71,7 +72,7 @@ def plan_visit(
     by: User,
     label: str = "",
     assessor: str = "",
-    note: str = "",
+    instructions: str = "",
 ) -> Visit:
     """A visit to come; without a label it is named by its kind and a number."""
     Property.objects.select_for_update().get(pk=home.pk)
@@ -83,7 +84,7 @@ def plan_visit(
         date=day,
         position=home.visits.count(),
         assessor=assessor,
-        note=note,
+        instructions=instructions,
     )
     save_row(visit, by)
     return visit

@@ -22,7 +22,7 @@ def planned(cast: Cast, case: Case, asker: str) -> Visit:
     day = timezone.localdate(now)
     return plan_case_visit(
         case=case, kind="baseline", day=day, assessor=cast.people[asker],
-        by=cast.people["office"], now=now, note="Ring twice.",
+        by=cast.people["office"], now=now, instructions="Ring twice.",
     )  # fmt: skip
 
 

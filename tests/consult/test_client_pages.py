@@ -52,7 +52,7 @@ def test_from_a_call_to_a_planned_visit(client, office):
     )
     assert opened.url == reverse("case_detail", args=["CALL-1"])
     assessor = UserFactory(role=User.Role.ASSESSOR, name="Jo Feld")
-    plan = {"kind": "baseline", "day": "2026-06-01", "assessor": assessor.pk, "note": "Dog"}
+    plan = {"kind": "baseline", "day": "2026-06-01", "assessor": assessor.pk, "instructions": "Dog"}
     assert client.post(reverse("visit_plan", args=["CALL-1"]), plan).status_code == 302
     case, visit = Case.objects.get(), Visit.objects.get()
     assert (case.stage, case.due_on) == (Stage.BASELINE, dt.date(2026, 6, 1))

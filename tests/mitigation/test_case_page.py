@@ -1,7 +1,9 @@
 """The page of a case: what may be done, the filtered comparison, notes, files, the history."""
 
 import re
+import zipfile
 from datetime import timedelta
+from io import BytesIO
 
 import pytest
 from django.core.files.storage import default_storage
@@ -13,6 +15,7 @@ from consult.models import Assignment, Letter, User
 from mitigation.models import Attachment, Case, CaseVisit, Note, Stage
 from mitigation.services.attachments import attach_file
 from mitigation.services.cases import move_case
+from mitigation.services.outcomes import issue_outcome_letter, issue_survey_report
 from surveys.models import Measurand, Reading, Room
 from tests.factories import (
     FOLLOW_UP_DAY,
@@ -291,3 +294,21 @@ def test_a_follow_up_before_its_baseline_is_not_planned_and_proves_nothing(clien
     refused = client.post(url(case, "letter_issue", "outcome"), follow=True).content.decode()
     assert "was before the baseline: it proves no outcome." in refused
     assert not Letter.objects.exists()
+
+
+def test_what_the_office_tells_the_assessor_stands_in_no_letter(client):
+    case, assessor = compared_case(), UserFactory(role=User.Role.ASSESSOR)
+    words = "Key with Mr Ott next door"
+    plan = {"kind": "follow-up", "assessor": assessor.pk, "day": "2026-06-20"}
+    client.post(url(case, "visit_plan"), plan | {"instructions": words})
+    planned = case.visits.get(sealed_at=None)
+    assert (planned.instructions, planned.note) == (words, "")
+    for page in ("visit_detail", "visit_sheet", "visit_edit"):
+        assert words in client.get(reverse(page, args=[planned.pk])).content.decode()
+    as_if_so_from_the_start(case.visits.all(), instructions=words, note="a dry day")
+    for issue in (issue_outcome_letter, issue_survey_report):
+        content = str(issue(case=case, by=None, now=timezone.now()).content)
+        assert "a dry day" in content and words not in content
+    folder = zipfile.ZipFile(BytesIO(client.get(url(case, "case_export", "zip")).content))
+    visits = folder.read("visits.csv").decode()
+    assert "a dry day" in visits and words not in visits

@@ -128,6 +128,7 @@ def _measured(case: Case) -> None:
     with transaction.atomic(), unguarded():
         for visit in case.visits.all():
             visit.source, visit.assessor, visit.note = source, "who", "note"
+            visit.instructions = "key"
             visit.save()
             check = GroundCheck.objects.create(visit=visit, point=point, note="n")
             check.save()
