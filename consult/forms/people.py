@@ -40,6 +40,10 @@ class PersonForm(VersionedForm):
 
     def __init__(self, *args: Any, **kwargs: Any) -> None:
         super().__init__(*args, **kwargs)
+        role, firm = self.fields["role"], self.fields["firm"]
+        assert isinstance(role, forms.ChoiceField) and isinstance(firm, forms.ModelChoiceField)
+        role.choices = [("", "–"), *User.Role.choices]
+        firm.empty_label = "–"
         if self.instance.pk:
             self.initial["email"] = self.instance.email
 

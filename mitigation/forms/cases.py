@@ -81,6 +81,7 @@ class PlanVisitForm(forms.Form):
     assessor = forms.ModelChoiceField(
         label=gettext_lazy("Assessor"),
         queryset=User.objects.filter(role=User.Role.ASSESSOR, is_active=True),
+        empty_label="–",
         help_text=gettext_lazy("Sees the property and all that hangs on it from now on."),
     )
     instructions = forms.CharField(
@@ -104,6 +105,7 @@ class HandOverForm(forms.Form):
     to = forms.ModelChoiceField(
         label=gettext_lazy("Hand over to"),
         queryset=User.objects.filter(role=User.Role.ASSESSOR, is_active=True),
+        empty_label="–",
     )
 
 

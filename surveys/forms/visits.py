@@ -106,14 +106,16 @@ class GroundPointForm(EntryForm):
 
 
 class GroundCheckForm(OnceForm, EntryForm):
-    point = forms.ModelChoiceField(GroundPoint.objects.none(), label=_("Ground point"))
+    point = forms.ModelChoiceField(
+        GroundPoint.objects.none(), label=_("Ground point"), empty_label="–"
+    )
     outlet_test = forms.ChoiceField(
         label=_("Outlet test"),
         choices=GroundCheck.OutletTest.choices,
         initial=GroundCheck.OutletTest.NOT_TESTED,
     )
     other_point = forms.ModelChoiceField(
-        GroundPoint.objects.none(), label=_("Against ground point"), required=False
+        GroundPoint.objects.none(), label=_("Against ground point"), required=False, empty_label="–"
     )
     voltage_v = NumberField(label=_("Voltage between them [V]"), required=False)
     note = forms.CharField(label=_("Note"), max_length=10_000, required=False)
@@ -152,13 +154,16 @@ def grouped_units() -> list[tuple[Any, list[tuple[str, str]]]]:
 class ReadingForm(OnceForm, EntryForm):
     """One look at the meter, as it stands on its display."""
 
-    spot = forms.ModelChoiceField(Spot.objects.none(), label=_("Spot"))
+    spot = forms.ModelChoiceField(Spot.objects.none(), label=_("Spot"), empty_label="–")
     measurand = forms.ChoiceField(label=_("Quantity"), choices=Measurand.choices)
-    instrument = forms.ModelChoiceField(Instrument.objects.none(), label=_("Instrument"))
+    instrument = forms.ModelChoiceField(
+        Instrument.objects.none(), label=_("Instrument"), empty_label="–"
+    )
     ground_point = forms.ModelChoiceField(
         GroundPoint.objects.none(),
         label=_("Ground point"),
         required=False,
+        empty_label="–",
         help_text=_("For ground-referenced fields and body voltage alone."),
     )
     x = MarkedNumberField(label="X", required=False)
