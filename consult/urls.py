@@ -44,7 +44,7 @@ urlpatterns = [
     path("people/invite/", people.person_invite, name="person_invite"),
     path("people/<int:pk>/", people.person_detail, name="person_detail"),
     re_path(
-        r"^people/(?P<pk>\d+)/(?P<act>invite|deactivate|reactivate)/$",
+        r"^people/(?P<pk>\d+)/(?P<act>invite|deactivate|reactivate|drop-second-factor)/$",
         people.person_act,
         name="person_act",
     ),

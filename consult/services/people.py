@@ -6,6 +6,7 @@ from typing import Any
 from uuid import UUID
 
 from allauth.account.models import EmailAddress
+from allauth.mfa.models import Authenticator
 from allauth.usersessions.models import UserSession
 from django.contrib.auth.password_validation import validate_password
 from django.core import signing
@@ -240,6 +241,37 @@ def deactivate_person(*, user: User, by: User, now: datetime) -> None:
         for session in UserSession.objects.filter(user=stored):
             session.end()
         record_event(kind=AccessEvent.Kind.DEACTIVATED, now=now, by=by, about=stored)
+
+
+def drop_second_factor(*, user: User, by: User, now: datetime) -> None:
+    """Let somebody in by the password alone who lost phone, key and codes, and tell them."""
+    if user.pk == by.pk:
+        raise ValidationError(_("You take off your own second factor on the page of your log-in."))
+    with transaction.atomic():
+        stored = _held(user, by)
+        if not Authenticator.objects.filter(user=stored).delete()[0]:
+            raise ValidationError(_("%(name)s has no second factor.") % {"name": stored.name})
+        for session in UserSession.objects.filter(user=stored):
+            session.end()
+        what = "\u2212 second factor"
+        event = record_event(kind=AccessEvent.Kind.CHANGED, now=now, by=by, about=stored, what=what)
+        _tell_of_dropped_factor(stored, by, key=f"second-factor:{event.pk}")
+
+
+def _tell_of_dropped_factor(user: User, by: User, *, key: str) -> None:
+    practice = Practice.objects.values_list("name", flat=True).first() or "Ebbmark"
+    with override(user.language):
+        queue_mail(
+            key=key,
+            to=user.email,
+            subject=_("Your second factor at %(practice)s") % {"practice": practice},
+            body=_(
+                "Good day %(name)s,\n\n%(by)s has taken the second factor, passkeys and recovery "
+                "codes off your log-in. You log in with your password alone until you set up new "
+                "ones. If you did not ask for this, call the office.\n\n%(practice)s\n"
+            )
+            % {"name": user.name, "by": by.name, "practice": practice},
+        )
 
 
 def reactivate_person(*, user: User, by: User, now: datetime) -> None:

@@ -2,6 +2,7 @@
 
 from typing import Any
 
+from allauth.mfa.models import Authenticator
 from django.contrib import messages
 from django.contrib.auth.decorators import login_required
 from django.core.exceptions import ValidationError
@@ -122,6 +123,7 @@ def person_detail(request: HttpRequest, pk: int) -> HttpResponse:
             return redirect("person_detail", pk=pk)
     context = {
         "once": OnceForm(auto_id=False),
+        "has_second_factor": Authenticator.objects.filter(user=pk).exists(),
         "person": User.objects.select_related("firm").get(pk=pk),
         "form": form,
         "events": AccessEvent.objects.visible_to(request.user).for_list().about_person(pk)[:20],
@@ -133,7 +135,7 @@ def person_detail(request: HttpRequest, pk: int) -> HttpResponse:
 @require_POST
 @manager_required
 def person_act(request: HttpRequest, pk: int, act: str) -> HttpResponse:
-    """Send the invitation again, keep somebody out, let them in again."""
+    """Send the invitation again, keep somebody out, let them in again, or without their phone."""
     assert isinstance(request.user, User)
     person, by, now = get_object_or_404(User, pk=pk), request.user, timezone.now()
     try:
@@ -146,6 +148,11 @@ def person_act(request: HttpRequest, pk: int, act: str) -> HttpResponse:
             people.deactivate_person(user=person, by=by, now=now)
             messages.success(request, _("%(name)s is logged out everywhere and kept out.")
                              % {"name": person.name})  # fmt: skip
+        elif act == "drop-second-factor":
+            people.drop_second_factor(user=person, by=by, now=now)
+            messages.success(
+                request, _("%(name)s logs in with the password alone.") % {"name": person.name}
+            )
         else:
             people.reactivate_person(user=person, by=by, now=now)
             messages.success(request, _("%(name)s may log in again.") % {"name": person.name})

@@ -1,14 +1,17 @@
 """Pages about people: who runs the practice enters, changes and reads."""
 
 import pytest
+from allauth.mfa.models import Authenticator
+from allauth.mfa.totp.internal.auth import TOTP, generate_totp_secret
 from django.db import connection
+from django.test import Client as Browser
 from django.test.utils import CaptureQueriesContext
 from django.urls import reverse
 from django.utils import timezone
 
-from consult.models import AccessEvent, Firm, Practice, User
+from consult.models import AccessEvent, Firm, OutboundMail, Practice, User
 from consult.services.people import record_event
-from tests.factories import FirmFactory, UserFactory
+from tests.factories import PASSWORD, FirmFactory, UserFactory
 from tests.forms import opened
 
 pytestmark = pytest.mark.django_db
@@ -105,3 +108,31 @@ def test_the_log_is_for_who_runs_the_practice() -> None:
     record_event(kind=AccessEvent.Kind.LOGGED_IN, now=timezone.now(), by=office)
     assert AccessEvent.objects.visible_to(manager).count() == 1
     assert not AccessEvent.objects.visible_to(office).exists()
+
+
+def test_a_lost_phone_is_no_end(manager, client) -> None:
+    """Phone, key and codes are gone: who runs the practice takes the second factor off."""
+    person = UserFactory(role="assessor", language="de")
+    TOTP.activate(person, generate_totp_secret())
+    page = reverse("person_detail", args=[person.pk])
+    act = reverse("person_act", args=[person.pk, "drop-second-factor"])
+    assert act in client.get(page).content.decode()
+    client.post(act)
+    assert not Authenticator.objects.exists()
+    fields = {"login": person.email, "password": PASSWORD}
+    Browser().post(reverse("account_login"), fields)
+    assert AccessEvent.objects.filter(kind="logged-in", user=person).exists()
+    assert AccessEvent.objects.get(kind="changed").user == manager
+    told = OutboundMail.objects.get()
+    assert told.to == person.email and "Wiederherstellungscodes" in told.body
+    assert act not in client.get(page).content.decode()
+    client.post(act)  # a double click
+    assert OutboundMail.objects.count() == 1
+
+
+def test_nobody_takes_off_their_own_second_factor_there(manager, client) -> None:
+    TOTP.activate(manager, generate_totp_secret())
+    page = reverse("person_detail", args=[manager.pk])
+    assert "drop-second-factor" not in client.get(page).content.decode()
+    client.post(reverse("person_act", args=[manager.pk, "drop-second-factor"]))
+    assert Authenticator.objects.filter(user=manager).exists()
