@@ -1,5 +1,8 @@
 """The client's first page: where each of their cases stands, in plain words."""
 
+from collections.abc import Sequence
+
+from django.db.models import Max
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import render
 from django.utils import timezone
@@ -9,6 +12,7 @@ from django.views.decorators.http import require_safe
 
 from consult.access import role_required
 from consult.models import Letter
+from consult.models.letters import LetterQuerySet
 from mitigation.models import Case, Stage
 from surveys.models import Visit
 
@@ -56,6 +60,21 @@ PLAIN: dict[str, tuple[str | Promise, str | Promise]] = {
     ),
 }
 
+# The same once the letter of a stage lies there: what it is, which visits it speaks of, the words.
+TOLD: dict[str, tuple[str, str, Promise]] = {
+    Stage.FINDINGS: (
+        Letter.Kind.SURVEY_REPORT,
+        Visit.Kind.BASELINE,
+        _("Your survey report is ready: you find it below."),
+    ),
+    Stage.PROOF: (
+        Letter.Kind.OUTCOME,
+        Visit.Kind.FOLLOW_UP,
+        _("Your outcome letter is ready: you find it below."),
+    ),
+}
+AFTER_A_LETTER = _("Call us if anything in it is unclear. We will be in touch about what is next.")
+
 
 @require_safe
 @role_required("client")
@@ -68,15 +87,48 @@ def client_home(request: HttpRequest) -> HttpResponse:
     for visit in visits.prefetch_related("cases"):
         for case in visit.cases.all():
             planned.setdefault(case.pk, []).append(visit)
+    letters = Letter.objects.visible_to(request.user)
+    words = _words_of(cases, letters)
     stands = [
         {
             "case": case,
-            "now": PLAIN[case.stage][0],
-            "next": PLAIN[case.stage][1],
+            "now": words[case.pk][0],
+            "next": words[case.pk][1],
             "yours": case.stage == Stage.DECISION and not case.on_hold_reason,
             "visits": planned[case.pk],
         }
         for case in cases
     ]
-    letters = Letter.objects.visible_to(request.user).for_list()[:5]
+    letters = letters.for_list()[:5]
     return render(request, "mitigation/client_home.html", {"stands": stands, "letters": letters})
+
+
+def _words_of(
+    cases: Sequence[Case], letters: LetterQuerySet
+) -> dict[int, tuple[str | Promise, str | Promise]]:
+    """What is going on and what comes next, for each case by its key.
+
+    A letter speaks of a stage if it was issued after the latest visit that it is about.
+    """
+    issued = {
+        (reference, kind): at
+        for reference, kind, at in letters.order_by()
+        .filter(case_reference__in=[case.reference for case in cases])
+        .values_list("case_reference", "kind")
+        .annotate(at=Max("issued_at"))
+    }
+    sealed = {
+        (case, kind): at
+        for case, kind, at in Visit.objects.order_by()
+        .filter(cases__in=cases)
+        .values_list("cases", "kind")
+        .annotate(at=Max("sealed_at"))
+    }
+    words = {case.pk: PLAIN[case.stage] for case in cases}
+    for case in cases:
+        if case.stage in TOLD:
+            letter, visit, ready = TOLD[case.stage]
+            at, since = issued.get((case.reference, letter)), sealed.get((case.pk, visit))
+            if at is not None and since is not None and at >= since:
+                words[case.pk] = ready, AFTER_A_LETTER
+    return words

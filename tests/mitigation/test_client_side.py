@@ -6,7 +6,10 @@ import pytest
 from django.urls import reverse
 from django.utils import timezone
 
+from consult.models import Job
+from consult.tasks import run_job
 from mitigation.models import Case, CaseVisit, Stage
+from mitigation.services.outcomes import issue_survey_report
 from mitigation.views.client_side import PLAIN
 from tests.factories import ClientFactory, UserFactory, VisitFactory, compared_case, ready_letter
 from tests.forms import opened
@@ -34,6 +37,43 @@ def test_every_stage_has_plain_words(stage, case, client) -> None:
     shown = home(client)
     assert str(now) in shown
     assert str(then) in shown
+
+
+def test_a_letter_that_lies_there_is_not_promised_any_more(case, client) -> None:
+    letter = ready_letter(case)
+    shown = home(client)
+    assert letter.number in shown
+    assert "will send you the outcome letter" not in shown
+    assert "Your outcome letter is ready" in shown
+    # A second round was measured after it: what was proved before is not its proof.
+    sealed = VisitFactory(property=case.property, kind="follow-up", date=dt.date(2026, 7, 1))
+    CaseVisit.objects.create(case=case, visit=sealed, round=2)
+    assert "will send you the outcome letter" in home(client)
+    ready_letter(case)
+    assert "Your outcome letter is ready" in home(client)
+
+
+def test_a_survey_report_of_another_case_is_no_report_of_this_one(case, client) -> None:
+    Case.objects.filter(pk=case.pk).update(stage=Stage.FINDINGS)
+    other = compared_case(property__client=case.property.client)
+    for one, promised in ((other, True), (case, False)):
+        letter = issue_survey_report(case=one, by=None, now=timezone.now())
+        run_job(Job.objects.get(key__endswith=letter.number).pk)
+        assert ("will send you the survey report" in home(client)) == promised
+    assert "Your survey report is ready" in home(client)
+
+
+def test_the_page_costs_the_same_for_one_case_and_for_many(
+    case, client, django_assert_num_queries
+) -> None:
+    ready_letter(case)
+    home(client)
+    with django_assert_num_queries(60, exact=False) as one:
+        home(client)
+    for _time in range(4):
+        ready_letter(compared_case(property__client=case.property.client))
+    with django_assert_num_queries(len(one)):
+        home(client)
 
 
 def test_a_case_on_hold_is_paused_and_its_internal_reason_is_not_told(case, client) -> None:
