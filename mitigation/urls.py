@@ -11,6 +11,7 @@ from mitigation.views import (
     histories,
     letters,
     papers,
+    spots,
     steering,
     uploads,
 )
@@ -35,6 +36,11 @@ urlpatterns = [
     ),
     path(
         "cases/<path:reference>/comparison/", exports.case_detail_export, name="case_detail_export"
+    ),
+    path(
+        "cases/<path:reference>/spots/<int:spot>/<str:measurand>/",
+        spots.case_spot,
+        name="case_spot",
     ),
     path("your-case/", client_side.client_home, name="client_home"),
     path("properties/<int:pk>/cases/open/", steering.case_open, name="case_open"),

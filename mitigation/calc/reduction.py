@@ -55,6 +55,8 @@ class Reductions:
         The interval leaves no change out.
     given : array of bool, shape (n,)
         False where the reduction is null.
+    sigma : array, shape (n,)
+        Standard uncertainty of ln(A/B). [1]
     """
 
     percent: FloatArray
@@ -66,6 +68,7 @@ class Reductions:
     at_least: BoolArray
     real: BoolArray
     given: BoolArray
+    sigma: FloatArray
 
 
 def reductions(
@@ -99,7 +102,8 @@ def reductions(
     """
     with np.errstate(divide="ignore", invalid="ignore"):
         ratio = after.value / before.value
-        exponent = COVERAGE_FACTOR * _sigma(before, after, placement, shared)
+        sigma = _sigma(before, after, placement, shared)
+        exponent = COVERAGE_FACTOR * sigma
         spread = np.exp(np.minimum(exponent, WIDEST_EXPONENT))
         at_least = _bounded_above(after) | np.equal(before.qualifier, Qualifier.ABOVE)
         given = (before.value > 0.0) & (after.value > 0.0)
@@ -120,6 +124,7 @@ def reductions(
         at_least=at_least & given,
         real=(percent_low > 0.0) | ((percent_high < 0.0) & ~at_least),
         given=given,
+        sigma=sigma,
     )
 
 

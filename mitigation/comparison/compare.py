@@ -38,6 +38,7 @@ class Row:
     measurand: str
     pair: Pair
     guard: float
+    sigma: float  # standard uncertainty of ln(after/before)
     result: dict[str, Any]
 
 
@@ -110,7 +111,8 @@ def compare(case: Case) -> Comparison:
             "blocks": blocked[at],
             "cautions": beside,
         }
-        rows.append(Row(spots[spot], measurand, pair, float(guards[at]), result))
+        guard, sigma = float(guards[at]), float(change.sigma[at])
+        rows.append(Row(spots[spot], measurand, pair, guard, sigma, result))
     summary = summarise(judged.decision, np.where(free, change.percent, np.nan), change.real & free)
     return Comparison(case, baseline, follow_up, tuple(rows), summary)
 

@@ -1,13 +1,27 @@
-"""The table of a comparison: filtered, each value with the way down to its reading."""
+"""The table of a comparison: filtered, each value with the way down to its reading.
+
+And one row of it, with all that was read at its spot and how the rules made its figures of that.
+"""
 
 from collections.abc import Mapping
 from typing import Any
 
+from django.http import Http404, HttpRequest, HttpResponse
+from django.shortcuts import get_object_or_404, render
+from django.utils.translation import get_language
+from django.views.decorators.http import require_safe
+
+from consult.access import role_required
+from consult.letters.formats import Formats
 from consult.letters.words import DECISIONS, decision_words, measurand_words
-from mitigation.comparison import Comparison
+from mitigation.comparison import Comparison, compare
 from mitigation.comparison.compare import Row
-from surveys.models import Correction
+from mitigation.letters.derivation import steps
+from mitigation.models import Case
+from surveys.models import Correction, Reading, Visit
+from surveys.results import SpotFinding, reading_figures
 from surveys.services.corrections import corrections_at
+from surveys.services.facts import band_names
 
 NOT_COMPARABLE = "not-comparable"
 
@@ -49,6 +63,7 @@ def _corrected(comparison: Comparison) -> dict[int, Correction]:
 def _linked(row: Row, corrected: Mapping[int, Correction]) -> dict[str, Any]:
     before, after = row.pair.before, row.pair.after
     return row.result | {
+        "spot_pk": row.spot.pk,
         "before_reading": before.reading if before else None,
         "after_reading": after.reading if after else None,
         "before_correction": corrected.get(before.reading) if before else None,
@@ -59,3 +74,54 @@ def _linked(row: Row, corrected: Mapping[int, Correction]) -> dict[str, Any]:
 def _decisions(row: Mapping[str, Any]) -> set[str]:
     words = {str(row["target"]["decision"])}
     return words if row["comparable"] else words | {NOT_COMPARABLE}
+
+
+@require_safe
+@role_required("office", "assessor")
+def case_spot(request: HttpRequest, reference: str, spot: int, measurand: str) -> HttpResponse:
+    """One row of the comparison: every reading behind it, and each rule with its numbers."""
+    cases = Case.objects.visible_to(request.user).for_list()
+    case = get_object_or_404(cases, reference=reference)
+    comparison = compare(case)
+    found = [one for one in comparison.rows if (one.spot.pk, one.measurand) == (spot, measurand)]
+    if not found:
+        raise Http404
+    row = found[0]
+    bands = case.guideline.bands.filter(measurand=measurand, upper__isnull=False)
+    context = {
+        "case": case,
+        "row": row,
+        "spot": row.result,
+        "band_names": band_names(case.guideline),
+        "sides": [
+            _side(case, row, visit, finding)
+            for visit, finding in (
+                (comparison.baseline, row.pair.before),
+                (comparison.follow_up, row.pair.after),
+            )
+            if visit is not None
+        ],
+        "has_follow_up": comparison.follow_up is not None,
+        "steps": steps(
+            row,
+            bounds=[float(one.upper) for one in bands.order_by("number") if one.upper],
+            placement=case.placement_percent / 100,
+            formats=Formats(get_language() or "en"),
+            compared=comparison.follow_up is not None,
+        ),
+    }
+    return render(request, "mitigation/case_spot.html", context)
+
+
+def _side(case: Case, row: Row, visit: Visit, finding: SpotFinding | None) -> dict[str, Any]:
+    """A visit with all that was read there at the spot in this quantity."""
+    readings = Reading.objects.filter(visit=visit, spot=row.spot, measurand=row.measurand)
+    return {
+        "visit": visit,
+        "chosen": finding.reading if finding else None,
+        "readings": readings.select_related("instrument", "ground_point", "calibration"),
+        "figures": reading_figures(
+            visit, guideline=case.guideline, placement=case.placement_percent / 100
+        ),
+        "corrected": {one.reading_id: one for one in corrections_at([visit])},
+    }
