@@ -10,7 +10,7 @@ from django.utils.translation import gettext as _
 from django.views.decorators.http import require_safe
 
 from consult.access import role_required
-from consult.letters.words import decision_words, measurand_words, phrase
+from consult.letters.words import decision_words, measurand_words
 from consult.models import User
 from consult.services.lists import Cell, Column, Sheet
 from consult.views.exports import letter_columns
@@ -90,17 +90,12 @@ def _target_columns() -> list[Column]:
         (_("Target"), lambda spot: decision_words(spot["target"]["decision"])),
         (_("Probability under the limit [%]"), lambda spot: _percent(spot["target"])),
         (_("Comparable"), lambda spot: _("yes") if spot["comparable"] else _("no")),
-        (_("What to know"), _remarks),
+        (_("What to know"), lambda spot: "; ".join(spot["remarks"])),
     ]
 
 
 def _percent(target: Mapping[str, Any]) -> float | None:
     return None if target["probability"] is None else 100 * target["probability"]
-
-
-def _remarks(spot: Mapping[str, Any]) -> str:
-    flags = spot["after"]["flags"] if spot["after"] else []
-    return "; ".join(phrase(one) for one in [*spot["blocks"], *spot["cautions"], *flags])
 
 
 @require_safe

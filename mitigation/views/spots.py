@@ -9,12 +9,14 @@ from typing import Any
 from django.http import Http404, HttpRequest, HttpResponse
 from django.shortcuts import get_object_or_404, render
 from django.utils.translation import get_language
+from django.utils.translation import gettext as _
 from django.views.decorators.http import require_safe
 
 from consult.access import role_required
 from consult.letters.formats import Formats
-from consult.letters.words import DECISIONS, decision_words, measurand_words
+from consult.letters.words import DECISIONS, decision_words, measurand_words, phrase
 from mitigation.comparison import Comparison, compare
+from mitigation.comparison.comparable import NO_READING
 from mitigation.comparison.compare import Row
 from mitigation.letters.derivation import steps
 from mitigation.models import Case
@@ -29,7 +31,8 @@ NOT_COMPARABLE = "not-comparable"
 def filtered(comparison: Comparison, asked: Mapping[str, str]) -> dict[str, Any]:
     """The rows that `asked` lets through, and what may be asked for."""
     corrected = _corrected(comparison)
-    rows = [_linked(row, corrected) for row in comparison.rows]
+    has_follow_up = comparison.follow_up is not None
+    rows = [_linked(row, corrected, has_follow_up) for row in comparison.rows]
     room, measurand, decision = (asked.get(name, "") for name in ("room", "measurand", "decision"))
     shown = [
         row
@@ -43,13 +46,14 @@ def filtered(comparison: Comparison, asked: Mapping[str, str]) -> dict[str, Any]
     return {
         "spots": shown,
         "n_spots": len(rows),
+        "n_places": len({row.spot.pk for row in comparison.rows}),
         "rooms": list(dict.fromkeys(row["room"] for row in rows)),
         "measurands": [
             (code, measurand_words(code)) for code in dict.fromkeys(r["measurand"] for r in rows)
         ],
         "decisions": decisions,
         "has_not_comparable": NOT_COMPARABLE in found,
-        "has_follow_up": comparison.follow_up is not None,
+        "has_follow_up": has_follow_up,
         "asked": {"room": room, "measurand": measurand, "decision": decision},
     }
 
@@ -60,7 +64,7 @@ def _corrected(comparison: Comparison) -> dict[int, Correction]:
     return {one.replacement_id: one for one in corrections_at(visits) if one.replacement_id}
 
 
-def _linked(row: Row, corrected: Mapping[int, Correction]) -> dict[str, Any]:
+def _linked(row: Row, corrected: Mapping[int, Correction], has_follow_up: bool) -> dict[str, Any]:
     before, after = row.pair.before, row.pair.after
     return row.result | {
         "spot_pk": row.spot.pk,
@@ -68,7 +72,34 @@ def _linked(row: Row, corrected: Mapping[int, Correction]) -> dict[str, Any]:
         "after_reading": after.reading if after else None,
         "before_correction": corrected.get(before.reading) if before else None,
         "after_correction": corrected.get(after.reading) if after else None,
+        "not_in_force": _not_in_force(row),
+        "remarks": remarks(row.result, has_follow_up),
     }
+
+
+def remarks(spot: Mapping[str, Any], has_follow_up: bool) -> list[str]:
+    """What a reader should know beside the figures, as the letter has it: each value's flags too.
+
+    Before the second visit nothing is missing yet, and there is no other value to tell apart.
+    """
+    blocks = [one for one in spot["blocks"] if has_follow_up or one != NO_READING]
+    said = [phrase(one) for one in (*blocks, *spot["cautions"])]
+    for label, side in ((_("before"), spot["before"]), (_("after"), spot["after"])):
+        for flag in side["flags"] if side else ():
+            said.append(f"{label}: {phrase(flag)}" if has_follow_up else phrase(flag))
+    return said
+
+
+def _not_in_force(row: Row) -> list[Reading]:
+    """The readings whose certificate did not hold on the day, one for each certificate."""
+    pair = row.pair
+    sides = ((pair.before, pair.before_reading), (pair.after, pair.after_reading))
+    found = {
+        reading.calibration_id: reading
+        for side, reading in sides
+        if side is not None and reading is not None and not side.certified
+    }
+    return [one for one in found.values() if one.calibration is not None]
 
 
 def _decisions(row: Mapping[str, Any]) -> set[str]:

@@ -16,7 +16,7 @@ from mitigation.models import Attachment, Case, CaseVisit, Note, Stage
 from mitigation.services.attachments import attach_file
 from mitigation.services.cases import move_case
 from mitigation.services.outcomes import issue_outcome_letter, issue_survey_report
-from surveys.models import Measurand, Reading, Room
+from surveys.models import Measurand, Reading, Room, Spot
 from tests.factories import (
     FOLLOW_UP_DAY,
     CalibrationFactory,
@@ -38,6 +38,15 @@ def office(client):
     user = UserFactory(name="Ines Feld")
     client.force_login(user)
     return user
+
+
+def ran_out():
+    """A certificate that held until the day before the follow-up."""
+    return CalibrationFactory(
+        certificate="K-99",
+        calibrated_on=FOLLOW_UP_DAY - timedelta(days=365),
+        due_on=FOLLOW_UP_DAY - timedelta(days=1),
+    )
 
 
 def url(case, name="case_detail", *more):
@@ -312,3 +321,39 @@ def test_what_the_office_tells_the_assessor_stands_in_no_letter(client):
     folder = zipfile.ZipFile(BytesIO(client.get(url(case, "case_export", "zip")).content))
     visits = folder.read("visits.csv").decode()
     assert "a dry day" in visits and words not in visits
+
+
+def test_what_to_know_is_said_of_both_values_as_in_the_letter(client):
+    case = compared_case(before=50.0)  # on a bound of the guideline
+    follow_up = case.visits.get(kind="follow-up")
+    as_if_so_from_the_start(
+        Reading.objects.filter(visit=follow_up), x=2.4, total=None, calibration=ran_out()
+    )
+    page = client.get(url(case)).content.decode()
+    assert "before: on a bound" in page and "after: one axis" in page
+    assert "field meter A: K-99, due May 17, 2026" in page
+    book = zipfile.ZipFile(BytesIO(client.get(url(case, "case_detail_export")).content))
+    assert "before: on a bound; after: one axis" in book.read("xl/worksheets/sheet1.xml").decode()
+    CaseVisit.objects.filter(visit=follow_up).delete()
+    page = client.get(url(case)).content.decode()
+    assert "<small>on a bound</small>" in page
+    assert "no reading left" not in page and "before: " not in page
+
+
+def test_values_and_spots_are_counted_apart(client):
+    case = compared_case()
+    spot, calibration = Spot.objects.get(), CalibrationFactory(quantity="magnetic flux density")
+    for visit in case.visits.all():
+        add_reading(
+            visit, spot, calibration, measurand="magnetic-flux-density", unit="nT", total=900.0
+        )
+    page = client.get(url(case)).content.decode()
+    assert "Met by 1 of 2 values at 1 spots; not met by 1;" in page
+
+
+def test_the_page_of_a_visit_judges_as_the_case_that_leads_there(client):
+    case = compared_case(placement_percent=7.5)
+    page = client.get(url(case)).content.decode()
+    visit = case.visits.get(kind="baseline")
+    there = reverse("visit_detail", args=[visit.pk]) + "?guideline=SBM-2015&amp;placement=7.5"
+    assert f'href="{there}"' in page
