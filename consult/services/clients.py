@@ -55,10 +55,13 @@ def merge_clients(*, keep: Client, gone: Client, by: User) -> Client:
     if len(rows) < 2:
         raise ValidationError(_("One of the two records is not there any more."))
     keep, gone = rows[keep.pk], rows[gone.pk]
-    if keep.user_id and gone.user_id:
-        raise ValidationError(
-            _("Both have a log-in. Whoever runs the practice must take one away first.")
-        )
+    if keep.user and gone.user:
+        if keep.user.is_active and gone.user.is_active:
+            raise ValidationError(
+                _("Both have a log-in. Whoever runs the practice must deactivate one first.")
+            )
+        if not keep.user.is_active:  # the one that is open goes on
+            keep.user = None
     _join_wishes(gone, keep)
     _move_all(gone, keep, by)
     login = gone.user

@@ -164,3 +164,14 @@ def test_the_list_costs_the_same_for_one_and_for_fifty(
     PropertyFactory.create_batch(49)
     with django_assert_num_queries(len(one)):
         client.get(url)
+
+
+@pytest.mark.parametrize("closed", ["keep", "gone"])
+def test_of_two_log_ins_the_one_that_is_open_goes_on(office, closed):
+    rows = {}
+    for name in ("keep", "gone"):
+        person = UserFactory(role=User.Role.CLIENT, is_active=name != closed)
+        rows[name] = ClientFactory(user=person)
+    left = rows["gone" if closed == "keep" else "keep"].user
+    merged = merge_clients(keep=rows["keep"], gone=rows["gone"], by=office)
+    assert Client.objects.get() == merged and merged.user == left
