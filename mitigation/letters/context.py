@@ -45,3 +45,4 @@ class OutcomeContext:
     work_done: tuple[str, ...] = ()
     frequency_hz: float | None = None
     safety: tuple[str, ...] = ()
+    past_dangers: tuple[str, ...] = ()  # met at the baseline, in order at the follow-up

@@ -91,10 +91,12 @@ def _client_part(
     words = asdict(picture_words(formats.language))
     units = {panel.unit for panel in drawn}
     stop = [note(stop_words(), context.safety)] if context.safety else []
+    over = [note(_("Found in order since"), context.past_dangers)] if context.past_dangers else []
     return [
         *stop,
         paragraph(_what_we_did(outcome, context, formats)),
         *(paragraph(sentence) for sentence in verdict_sentences(outcome["spots"])),
+        *over,
         _client_table(outcome["spots"], uses, formats, flux_unit),
         *_left_to_do(outcome["spots"], context),
         heading(_("The picture")),

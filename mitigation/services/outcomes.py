@@ -215,6 +215,7 @@ def _outcome_context(
         ground_checks=tuple(facts.ground_check_facts(visits)),
         set_aside=tuple(facts.set_aside_facts(visits, case.property.client.language)),
         safety=tuple(facts.safety_sentences(visits, case.property.client.language, head)),
+        past_dangers=tuple(facts.past_dangers(visits, case.property.client.language, head)),
         details=_details(comparison, readings, baseline, follow_up),
         frequency_hz=case.property.frequency_hz,
     )

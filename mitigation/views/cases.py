@@ -24,7 +24,7 @@ from mitigation.services.corrections import overtaken_letters
 from mitigation.views.pictures import case_pictures
 from mitigation.views.spots import filtered
 from mitigation.views.steering import moves_of
-from surveys.results import dangers_of
+from surveys.results.dangers import dangers_by_now
 from surveys.services.facts import band_names
 
 ISSUE = {
@@ -58,6 +58,7 @@ def case_detail(request: HttpRequest, reference: str) -> HttpResponse:
 def _whole_page(request: HttpRequest, comparison: Comparison) -> dict[str, Any]:
     case, outcome = comparison.case, comparison.as_json()
     visits = [visit for visit in (comparison.baseline, comparison.follow_up) if visit]
+    dangers = dangers_by_now(visits)
     letters = Letter.objects.visible_to(request.user).for_list()
     letters_here = list(letters.filter(case_reference=case.reference))
     planned = (
@@ -75,7 +76,8 @@ def _whole_page(request: HttpRequest, comparison: Comparison) -> dict[str, Any]:
         "pictures": case_pictures(comparison),
         "not_comparable": not_comparable(outcome["spots"]),
         "next_steps": next_steps(outcome["spots"]) if comparison.follow_up else [],
-        "dangers": [danger for visit in visits for danger in dangers_of(visit)],
+        "dangers": [danger for danger in dangers if danger.over_on is None],
+        "past_dangers": [danger for danger in dangers if danger.over_on is not None],
         "visits": planned,
         "wants_visit": case.stage in SURVEYS and all(row.visit.sealed_at for row in planned),
         "letters": letters_here,

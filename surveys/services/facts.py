@@ -21,7 +21,8 @@ from surveys.letters.facts import (
     VisitFacts,
 )
 from surveys.models import Calibration, GroundCheck, Guideline, Reading, Visit
-from surveys.results import Danger, SpotFinding, dangers_of
+from surveys.results import SpotFinding
+from surveys.results.dangers import Danger, dangers_by_now
 from surveys.services.corrections import corrections_at, set_aside_words
 
 
@@ -188,31 +189,44 @@ def set_aside_facts(visits: Sequence[Visit], language: str) -> list[SetAsideFact
 
 
 def safety_sentences(visits: Sequence[Visit], language: str, head: Head) -> list[str]:
-    """Dangers met at the visits, each with what to do, in the letter's language and unit."""
-    formats, flux_unit = Formats(language), flux_unit_for(head, language)
-
-    def shown(danger: Danger) -> str:
-        if danger.value is None:
-            return ""
-        unit = display_unit(danger.unit, flux_unit)
-        value = in_unit(danger.value, danger.unit, unit)
-        return formats.quantity(value, unit, danger.qualifier)
-
+    """Dangers met at the visits and not over, each with what to do, in the letter's language."""
     with translation.override(language):
-        sentences = {
-            "outlet": _("The outlet test at %(place)s found a fault."),
-            "ground points": _("Between the ground points %(place)s there were %(shown)s."),
-            "field": _(
-                "At %(place)s the reading of %(shown)s was above the reference level for the "
-                "general public."
-            ),
-        }
         stop = _("Keep clear and call a licensed electrician.")
         return [
-            f"{sentences[danger.kind] % {'place': danger.place, 'shown': shown(danger)}} {stop}"
-            for visit in visits
-            for danger in dangers_of(visit)
+            f"{_danger_sentence(danger, language, head)} {stop}"
+            for danger in dangers_by_now(visits)
+            if danger.over_on is None
         ]
+
+
+def past_dangers(visits: Sequence[Visit], language: str, head: Head) -> list[str]:
+    """Dangers met at the visits that a later one of them found in order, each with both days."""
+    formats = Formats(language, head.country)
+    with translation.override(language):
+        return [
+            f"{formats.day(danger.day)}: {_danger_sentence(danger, language, head)} "
+            + _("Tried again on %(day)s it was in order.") % {"day": formats.day(danger.over_on)}
+            for danger in dangers_by_now(visits)
+            if danger.over_on is not None
+        ]
+
+
+def _danger_sentence(danger: Danger, language: str, head: Head) -> str:
+    """What was met, in the active language and the letter's unit."""
+    sentences = {
+        "outlet": _("The outlet test at %(place)s found a fault."),
+        "ground points": _("Between the ground points %(place)s there were %(shown)s."),
+        "field": _(
+            "At %(place)s the reading of %(shown)s was above the reference level for the "
+            "general public."
+        ),
+    }
+    shown = ""
+    if danger.value is not None:
+        unit = display_unit(danger.unit, flux_unit_for(head, language))
+        value = in_unit(danger.value, danger.unit, unit)
+        shown = Formats(language).quantity(value, unit, danger.qualifier)
+    return sentences[danger.kind] % {"place": danger.place, "shown": shown}
 
 
 def finding_facts(

@@ -14,7 +14,8 @@ from consult.letters import words
 from surveys.calc.uncertainty import DEFAULT_PLACEMENT
 from surveys.forms.visits import GroundCheckForm, GroundPointForm, ReadingForm, SpotForm
 from surveys.models import Guideline, Reading, Spot, Visit
-from surveys.results import RULES, dangers_of, reading_figures, visit_results
+from surveys.results import RULES, reading_figures, visit_results
+from surveys.results.dangers import dangers_of
 from surveys.services.corrections import corrections_at
 from surveys.services.facts import band_names
 from surveys.services.repeat import baseline_of, to_repeat

@@ -11,7 +11,8 @@ from django.urls import reverse
 from django.utils import timezone
 
 from surveys.models import Correction, Guideline, Instrument, Reading, Visit
-from surveys.results import dangers_of, visit_results
+from surveys.results import visit_results
+from surveys.results.dangers import dangers_of
 from surveys.services import corrections, visits
 from surveys.services.repeat import to_repeat
 from tests.cast import make_cast

@@ -7,7 +7,8 @@ from django.core.exceptions import ValidationError
 from django.utils import timezone
 
 from surveys.models import Calibration, GroundCheck, Guideline, Measurand, Reading, Visit
-from surveys.results import dangers_of, visit_results
+from surveys.results import visit_results
+from surveys.results.dangers import dangers_of
 from surveys.services import ground_checks, places, typed_readings, visits
 from tests.factories import (
     BASELINE_DAY,

@@ -1,22 +1,22 @@
 """The bridge from rows of readings to the rules, and back to findings per spot."""
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, field, replace
+from dataclasses import dataclass, field
 from datetime import date
 from typing import Any
 
 import numpy as np
 
-from surveys.calc import safety, units
+from surveys.calc import units
 from surveys.calc.arrays import BoolArray, CodeArray, FloatArray, IntArray
 from surveys.calc.bands import BAND
 from surveys.calc.findings import Findings, findings
 from surveys.calc.highest import HIGHEST, highest
-from surveys.calc.qualifiers import QUALIFIER_WORDS, Qualifier
+from surveys.calc.qualifiers import QUALIFIER_WORDS
 from surveys.calc.resultant import CENSORED, RESULTANT
 from surveys.calc.uncertainty import NEAR_FLOOR, RANGE_START, UNCERTAINTY, Instruments
 from surveys.calc.units import CANONICAL_UNIT
-from surveys.models import Calibration, Correction, Guideline, Reading, Spot, Visit
+from surveys.models import Calibration, Correction, Guideline, Reading, Visit
 
 RULES = (RESULTANT, CENSORED, UNCERTAINTY, NEAR_FLOOR, HIGHEST, BAND)
 MEASURANDS = tuple(units.Measurand)
@@ -316,51 +316,3 @@ def reading_figures(
         )
         for row, pk in enumerate(columns.pk)
     }
-
-
-@dataclass(frozen=True)
-class Danger:
-    """A reason to stop the survey, keep clear and call a licensed electrician."""
-
-    kind: str  # "field", "outlet" or "ground points"
-    place: str
-    value: float | None = None  # None of an outlet
-    unit: str = ""
-    qualifier: str = ""
-
-
-def dangers_of(visit: Visit) -> list[Danger]:
-    """What at this visit calls for a licensed electrician before anything else (rule safety)."""
-    found = [
-        Danger("outlet", str(check.point))
-        for check in visit.ground_checks.select_related("point")
-        if check.outlet_test == check.OutletTest.FAULT
-    ]
-    found += [
-        Danger("ground points", f"{check.point} - {check.other_point or '?'}", check.voltage_v, "V")
-        for check in visit.ground_checks.select_related("point", "other_point")
-        if check.voltage_v is not None
-        and bool(safety.ground_points_differ(np.array([check.voltage_v]))[0])
-    ]
-    columns = read_columns([visit])
-    if columns.pk.size == 0:
-        return found
-    frequency = visit.property.frequency_hz
-    levels = np.array([safety.reference_level(one, frequency) for one in MEASURANDS])
-    # Bounds play no part here: what counts is the display itself, whatever the range of the
-    # instrument, trials and set-asides included; but what was corrected never stood on it.
-    boundless = np.full(columns.pk.size, np.nan)
-    as_shown = replace(
-        columns, instruments=replace(columns.instruments, floor=boundless, ceiling=boundless)
-    )
-    evaluated = evaluate(as_shown, np.ones((len(MEASURANDS), 3)) * [1.0, 2.0, 3.0], 0.0)
-    value, qualifier = evaluated.resultant.value, evaluated.resultant.qualifier
-    over = safety.above_reference_level(value, qualifier, levels[columns.measurand])
-    over &= ~columns.replaced
-    spots = Spot.objects.select_related("room").in_bulk(columns.spot[over].tolist())
-    for row in np.flatnonzero(over):
-        unit = CANONICAL_UNIT[MEASURANDS[columns.measurand[row]]]
-        sign = QUALIFIER_WORDS[Qualifier.ABOVE] if qualifier[row] == Qualifier.ABOVE else ""
-        place = str(spots[int(columns.spot[row])])
-        found.append(Danger("field", place, float(value[row]), unit, sign))
-    return found

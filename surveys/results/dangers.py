@@ -1,0 +1,134 @@
+"""Rule safety over the rows of visits: what stops a survey, and what was in order later."""
+
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass, replace
+from datetime import date
+
+import numpy as np
+
+from surveys.calc import safety
+from surveys.calc.qualifiers import QUALIFIER_WORDS, Qualifier
+from surveys.calc.units import CANONICAL_UNIT
+from surveys.models import GroundCheck, Spot, Visit
+from surveys.results import MEASURANDS, evaluate, read_columns
+
+About = tuple[object, ...]  # what was tried: an outlet, two points, a spot in a quantity
+
+
+@dataclass(frozen=True)
+class Danger:
+    """A reason to stop the survey, keep clear and call a licensed electrician."""
+
+    kind: str  # "field", "outlet" or "ground points"
+    place: str
+    value: float | None = None  # None of an outlet
+    unit: str = ""
+    qualifier: str = ""
+    about: About = ()
+    day: date | None = None
+    over_on: date | None = None  # tried again on this day and found in order
+
+
+@dataclass(frozen=True)
+class _Found:
+    """The dangers of a visit, and what was tried there and was in order."""
+
+    dangers: tuple[Danger, ...]
+    sound: frozenset[About]
+
+
+def dangers_of(visit: Visit) -> list[Danger]:
+    """What at this visit calls for a licensed electrician before anything else (rule safety)."""
+    return list(_found_at(visit).dangers)
+
+
+def dangers_by_now(visits: Sequence[Visit]) -> list[Danger]:
+    """The dangers of some visits; of one that was found in order at a later one, since when.
+
+    The last visit that tried the same thing has the word. What nobody tried again is not over.
+    """
+    in_order = sorted(visits, key=lambda visit: (visit.date, visit.position, visit.pk))
+    found = [_found_at(visit) for visit in in_order]
+    by_now = []
+    for at, here in enumerate(found):
+        for danger in here.dangers:
+            over_on = None
+            for visit, later in zip(in_order[at + 1 :], found[at + 1 :], strict=True):
+                if danger.about in later.sound:
+                    over_on = visit.date
+                elif any(danger.about == one.about for one in later.dangers):
+                    over_on = None
+            by_now.append(replace(danger, over_on=over_on))
+    return by_now
+
+
+def _found_at(visit: Visit) -> _Found:
+    checks = list(visit.ground_checks.select_related("point", "other_point"))
+    dangers = [*_outlets(checks), *_ground_points(checks)]
+    fields, sound_fields = _fields(visit)
+    dangers += fields
+    wrong = {danger.about for danger in dangers}
+    sound: set[About] = set(sound_fields)
+    sound |= {_outlet(one) for one in checks if one.outlet_test == one.OutletTest.OK}
+    sound |= {
+        _two_points(one) for one in checks if one.voltage_v is not None and one.other_point_id
+    }
+    dated = tuple(replace(danger, day=visit.date) for danger in dangers)
+    return _Found(dated, frozenset(sound - wrong))
+
+
+def _outlet(check: GroundCheck) -> About:
+    return "outlet", check.point_id
+
+
+def _two_points(check: GroundCheck) -> About:
+    return "ground points", frozenset({check.point_id, check.other_point_id})
+
+
+def _outlets(checks: Sequence[GroundCheck]) -> Iterator[Danger]:
+    for check in checks:
+        if check.outlet_test == check.OutletTest.FAULT:
+            yield Danger("outlet", str(check.point), about=_outlet(check))
+
+
+def _ground_points(checks: Sequence[GroundCheck]) -> Iterator[Danger]:
+    for check in checks:
+        volts = check.voltage_v
+        if volts is not None and bool(safety.ground_points_differ(np.array([volts]))[0]):
+            place = f"{check.point} - {check.other_point or '?'}"
+            yield Danger("ground points", place, volts, "V", about=_two_points(check))
+
+
+def _fields(visit: Visit) -> tuple[list[Danger], set[About]]:
+    """Readings above the reference level, and the spots and quantities that were read under it."""
+    columns = read_columns([visit])
+    if columns.pk.size == 0:
+        return [], set()
+    frequency = visit.property.frequency_hz
+    levels = np.array([safety.reference_level(one, frequency) for one in MEASURANDS])
+    # Bounds play no part here: what counts is the display itself, whatever the range of the
+    # instrument, trials and set-asides included; but what was corrected never stood on it.
+    boundless = np.full(columns.pk.size, np.nan)
+    as_shown = replace(
+        columns, instruments=replace(columns.instruments, floor=boundless, ceiling=boundless)
+    )
+    evaluated = evaluate(as_shown, np.ones((len(MEASURANDS), 3)) * [1.0, 2.0, 3.0], 0.0)
+    value, qualifier = evaluated.resultant.value, evaluated.resultant.qualifier
+    over = safety.above_reference_level(value, qualifier, levels[columns.measurand])
+    over &= ~columns.replaced
+    spots = Spot.objects.select_related("room").in_bulk(columns.spot[over].tolist())
+
+    tried: list[About] = [
+        ("field", int(spot), MEASURANDS[code].value)
+        for spot, code in zip(columns.spot, columns.measurand, strict=True)
+    ]
+
+    found = []
+    for row in np.flatnonzero(over):
+        unit = CANONICAL_UNIT[MEASURANDS[columns.measurand[row]]]
+        sign = QUALIFIER_WORDS[Qualifier.ABOVE] if qualifier[row] == Qualifier.ABOVE else ""
+        place = str(spots[int(columns.spot[row])])
+        found.append(Danger("field", place, float(value[row]), unit, sign, tried[row]))
+    open_end = {tried[row] for row in np.flatnonzero(qualifier == Qualifier.ABOVE)}
+    under = {tried[row] for row in np.flatnonzero(columns.counts & ~over)}
+    return found, under - open_end
