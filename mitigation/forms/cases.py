@@ -27,6 +27,9 @@ class CaseForm(OnceForm, forms.ModelForm):  # type: ignore[type-arg]  # not subs
         required=False,
         help_text=gettext_lazy("Empty: the next free number of the year."),
     )
+    placement_percent = forms.FloatField(
+        label=gettext_lazy("Placement uncertainty [%]"), min_value=0, max_value=100
+    )
 
     class Meta:
         model = Case
@@ -34,7 +37,6 @@ class CaseForm(OnceForm, forms.ModelForm):  # type: ignore[type-arg]  # not subs
         labels = {
             "guideline": gettext_lazy("Guideline"),
             "target_band": gettext_lazy("Target band"),
-            "placement_percent": gettext_lazy("Placement uncertainty [%]"),
         }
 
     def __init__(self, *args: Any, **kwargs: Any) -> None:
@@ -51,6 +53,9 @@ class CaseEditForm(forms.ModelForm):  # type: ignore[type-arg]  # not subscripta
     """How a case is judged and when it is due, with the state that the person saw."""
 
     version = forms.IntegerField(widget=forms.HiddenInput, required=False)
+    placement_percent = forms.FloatField(
+        label=gettext_lazy("Placement uncertainty [%]"), min_value=0, max_value=100
+    )
     due_on = DayField(
         label=gettext_lazy("Due on"),
         required=False,
@@ -64,7 +69,6 @@ class CaseEditForm(forms.ModelForm):  # type: ignore[type-arg]  # not subscripta
         labels = {
             "guideline": gettext_lazy("Guideline"),
             "target_band": gettext_lazy("Target band"),
-            "placement_percent": gettext_lazy("Placement uncertainty [%]"),
         }
         help_texts = {
             "guideline": gettext_lazy("Letters that were issued keep what they said."),
