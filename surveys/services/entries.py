@@ -6,6 +6,7 @@ from typing import Any, TypeAlias
 from django.core.exceptions import ValidationError
 from django.db import models
 from django.utils import timezone
+from django.utils.formats import date_format
 from django.utils.translation import gettext as _
 
 from consult.models import User
@@ -34,7 +35,7 @@ def refuse_sealed(visit: Visit) -> None:
 
 def already_sealed(visit: Visit) -> str:
     assert visit.sealed_at is not None
-    when = timezone.localtime(visit.sealed_at).strftime("%Y-%m-%d %H:%M")
+    when = date_format(timezone.localtime(visit.sealed_at), "DATETIME_FORMAT")
     return _("This visit was sealed on %(when)s by %(who)s. It cannot be changed any more.") % {
         "when": when,
         "who": visit.sealed_by or _("an import"),

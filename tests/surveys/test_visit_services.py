@@ -4,7 +4,7 @@ import datetime as dt
 
 import pytest
 from django.core.exceptions import ValidationError
-from django.utils import timezone
+from django.utils import timezone, translation
 
 from surveys.models import Calibration, GroundCheck, Guideline, Measurand, Reading, Visit
 from surveys.results import visit_results
@@ -278,3 +278,12 @@ def test_a_ground_check_is_corrected_with_its_history(visit, typed, office):
         ground_checks.correct_ground_check(check=check, by=office, version=seen, voltage_v=1.0)
     with pytest.raises(ValidationError, match="A number of 0 or more"):
         ground_checks.correct_ground_check(check=check, by=office, voltage_v=-1.0)
+
+
+def test_a_seal_is_told_in_the_readers_language(visit, typed, office):
+    complete(visit, typed, office)
+    at = dt.datetime(2026, 7, 1, 9, 30, tzinfo=timezone.get_default_timezone())
+    visits.seal_visit(visit=visit, by=office, now=at)
+    with translation.override("de"), pytest.raises(ValidationError) as refused:
+        visits.seal_visit(visit=visit, by=office, now=timezone.now())
+    assert "am 1. Juli 2026 09:30 von" in refused.value.messages[0]
