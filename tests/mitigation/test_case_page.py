@@ -357,3 +357,20 @@ def test_the_page_of_a_visit_judges_as_the_case_that_leads_there(client):
     visit = case.visits.get(kind="baseline")
     there = reverse("visit_detail", args=[visit.pk]) + "?guideline=SBM-2015&amp;placement=7.5"
     assert f'href="{there}"' in page
+
+
+def test_the_page_of_a_visit_leads_back_to_its_case(client):
+    case = compared_case()
+    page = client.get(reverse("visit_detail", args=[case.visits.first().pk])).content.decode()
+    assert f'<a href="{url(case)}">Case {case.reference}</a>' in page
+
+
+@pytest.mark.parametrize(("percent", "word"), [("-1", "greater"), ("150", "less")])
+def test_a_placement_that_is_no_percentage_is_said_in_plain_words(client, percent, word):
+    case = compared_case()
+    asked = client.get(url(case, "case_edit")).context["form"].initial
+    typed = {name: asked[name] or "" for name in asked} | {"placement_percent": percent}
+    answer = client.post(url(case, "case_edit"), typed)
+    assert answer.status_code == 422
+    page = answer.content.decode()
+    assert f"Ensure this value is {word} than or equal to" in page and "Constraint" not in page
