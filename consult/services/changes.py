@@ -23,13 +23,20 @@ def version_of(row: Any) -> int:
     return latest or 0
 
 
-def lock_unchanged(row: Row, seen: int) -> Row:
-    """The row, locked until the transaction ends; ChangedMeanwhileError if it is past `seen`."""
-    manager = type(row)._default_manager
-    locked = manager.select_for_update().get(pk=row.pk)
-    if version_of(locked) == seen:
-        return locked
-    history: Any = locked.history  # type: ignore[attr-defined]  # set by simple_history
+def held(row: Row) -> Row:
+    """The row as it stands, locked until the transaction ends."""
+    return type(row)._default_manager.select_for_update().get(pk=row.pk)
+
+
+def refuse_overtaken(row: models.Model, seen: int | None) -> None:
+    """ChangedMeanwhileError if saving `row` would undo what somebody did after `seen`.
+
+    The caller holds the row and has given it its new values. Where they stand already nothing is
+    undone: a second click, or two people with the same thought.
+    """
+    if seen is None or version_of(row) == seen or _stands_already(row):
+        return
+    history: Any = row.history  # type: ignore[attr-defined]  # set by simple_history
     latest: Any = history.select_related("history_user").order_by("-history_id").first()
     raise ChangedMeanwhileError(
         _(
@@ -38,6 +45,12 @@ def lock_unchanged(row: Row, seen: int) -> Row:
         )
         % {"who": latest.history_user or _("Somebody")}
     )
+
+
+def _stands_already(row: models.Model) -> bool:
+    stored = type(row)._default_manager.get(pk=row.pk)
+    names = [field.attname for field in row._meta.concrete_fields]
+    return all(getattr(stored, name) == getattr(row, name) for name in names)
 
 
 def save_row(

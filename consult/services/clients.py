@@ -10,7 +10,7 @@ from django.forms.models import model_to_dict
 from django.utils.translation import gettext as _
 
 from consult.models import Client, Contact, DataRequest, Property, User
-from consult.services.changes import lock_unchanged, save_row
+from consult.services.changes import held, refuse_overtaken, save_row
 from consult.services.entry_keys import digest_of, enter_once
 from consult.services.guards import unguarded
 
@@ -104,7 +104,8 @@ def _move_all(gone: Client, keep: Client, by: User) -> None:
 def _save(row: Row, by: User, seen: int, key: UUID | None) -> Row:
     """A new row by the form that it came with, a known one by the state that was seen of it."""
     if row.pk:
-        lock_unchanged(row, seen)
+        held(row)
+        refuse_overtaken(row, seen)
         save_row(row=row, by=by)
         return row
 

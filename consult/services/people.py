@@ -20,7 +20,7 @@ from django.utils.translation import override
 
 from consult.intake.pictures import Picture
 from consult.models import AccessEvent, Client, Firm, OutboundMail, Practice, User
-from consult.services.changes import lock_unchanged, save_row
+from consult.services.changes import held, refuse_overtaken, save_row
 from consult.services.entry_keys import digest_of, enter_once
 from consult.services.mail import queue_mail
 
@@ -180,8 +180,6 @@ def change_person(
         raise ValidationError(_("You cannot take the practice out of your own hands."))
     with transaction.atomic():
         stored = _held(user, by)
-        if seen is not None:
-            lock_unchanged(stored, seen)
         changes = [
             f"{name}: {getattr(stored, name)} \u2192 {value}"
             for name, value in fields.items()
@@ -192,6 +190,7 @@ def change_person(
         _refuse_taken(fields.get("email", stored.email), by_other_than=stored)
         for name, value in fields.items():
             setattr(stored, name, value)
+        refuse_overtaken(stored, seen)
         stored.full_clean()
         stored.save(update_fields=list(fields))
         _tie_or_untie(stored)
@@ -303,8 +302,9 @@ def save_firm(*, firm: Firm, by: User, key: UUID | None = None, seen: int | None
     given = model_to_dict(firm)
 
     def enter() -> Firm:
-        if seen is not None and firm.pk:
-            lock_unchanged(firm, seen)
+        if firm.pk:
+            held(firm)
+            refuse_overtaken(firm, seen)
         save_row(row=firm, by=by)
         return firm
 
@@ -328,8 +328,8 @@ def save_practice(
     elif remove_logo:
         practice.logo, practice.logo_sha256 = None, ""
     with transaction.atomic():
-        if seen is not None and Practice.objects.filter(pk=practice.pk).exists():
-            lock_unchanged(practice, seen)
+        if Practice.objects.select_for_update().filter(pk=practice.pk).exists():
+            refuse_overtaken(practice, seen)
         practice.full_clean()
         practice.save()
     return practice
@@ -344,11 +344,10 @@ def correct_own_contact(*, client: Client, seen: int | None = None, **fields: An
     if unknown:
         raise TypeError(f"not a client's to change: {sorted(unknown)}")
     with transaction.atomic():
-        stored = Client.objects.select_for_update().get(pk=client.pk)
-        if seen is not None:
-            lock_unchanged(stored, seen)
+        stored = held(client)
         for name, value in fields.items():
             setattr(stored, name, value)
+        refuse_overtaken(stored, seen)
         stored.full_clean()
         stored.save(update_fields=list(fields))
     return stored

@@ -12,7 +12,7 @@ from django.utils.translation import gettext as _
 from simple_history.utils import bulk_update_with_history
 
 from consult.models import Assignment, Property, User
-from consult.services.changes import LONGEST_REASON, lock_unchanged, save_row
+from consult.services.changes import LONGEST_REASON, held, refuse_overtaken, save_row
 from consult.services.entry_keys import digest_of, enter_once
 from mitigation.models import DUE_DAYS, ENDS, MOVES, Case, Note, Stage
 from mitigation.services.references import next_reference
@@ -136,10 +136,11 @@ def resume_case(*, case: Case, by: User | None, now: datetime) -> Case:
 @transaction.atomic
 def edit_case(*, case: Case, seen: int, by: User | None, values: Mapping[str, Any]) -> Case:
     """Change how a case is judged and when it is due, unless somebody else did so meanwhile."""
-    locked = lock_unchanged(case, seen)
+    locked = held(case)
     for name in EDITABLE:
         if name in values:
             setattr(locked, name, values[name])
+    refuse_overtaken(locked, seen)
     save_row(row=locked, by=by, fields=EDITABLE)
     return locked
 

@@ -14,9 +14,10 @@ from django.db import models, transaction
 from django.utils.translation import gettext as _
 
 from consult.models import User
+from consult.services.changes import held
 from consult.services.entry_keys import digest_of, enter_once
 from surveys.models import Calibration, Correction, Reading, Visit
-from surveys.services.entries import held, known_names, save_row
+from surveys.services.entries import known_names, save_row
 from surveys.services.typed_readings import (
     QUANTITY_OF,
     TYPED,

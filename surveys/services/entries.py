@@ -1,7 +1,7 @@
-"""What every entry at a visit stands on: the lock, the seal, the second person, the history."""
+"""What every entry at a visit stands on: the lock, the seal, the history."""
 
 from collections.abc import Mapping
-from typing import Any, TypeAlias
+from typing import Any
 
 from django.core.exceptions import ValidationError
 from django.db import models
@@ -11,19 +11,12 @@ from django.utils.translation import gettext as _
 
 from consult.models import User
 from consult.services import changes
-from surveys.models import Calibration, GroundCheck, Instrument, Reading, Visit
-
-Versioned: TypeAlias = Visit | Reading | GroundCheck | Instrument | Calibration
-
-
-def held(visit: Visit) -> Visit:
-    """The visit as it is now, locked until the transaction ends."""
-    return Visit.objects.select_for_update().get(pk=visit.pk)
+from surveys.models import Visit
 
 
 def locked(visit: Visit) -> Visit:
     """The visit, held until the transaction ends; refused when it is sealed."""
-    row = held(visit)
+    row = changes.held(visit)
     refuse_sealed(row)
     return row
 
@@ -40,19 +33,6 @@ def already_sealed(visit: Visit) -> str:
         "when": when,
         "who": visit.sealed_by or _("an import"),
     }
-
-
-def version_of(row: Versioned) -> int:
-    """A number that grows with every change of the row."""
-    latest = row.history.aggregate(latest=models.Max("history_id"))["latest"]
-    return int(latest or 0)
-
-
-def refuse_overtaken(row: Versioned, version: int | None) -> None:
-    if version is not None and version_of(row) != version:
-        raise ValidationError(
-            _("Somebody else changed this meanwhile. Look at what stands there now and try again.")
-        )
 
 
 def known_names(given: Mapping[str, Any], allowed: frozenset[str]) -> None:

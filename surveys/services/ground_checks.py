@@ -8,16 +8,10 @@ from django.db import transaction
 from django.utils.translation import gettext as _
 
 from consult.models import User
+from consult.services.changes import held, refuse_overtaken
 from consult.services.entry_keys import digest_of, enter_once
 from surveys.models import GroundCheck, GroundPoint, Visit
-from surveys.services.entries import (
-    held,
-    known_names,
-    locked,
-    refuse_overtaken,
-    refuse_sealed,
-    save_row,
-)
+from surveys.services.entries import known_names, locked, refuse_sealed, save_row
 
 CHECKED = frozenset({"point", "other_point", "voltage_v", "outlet_test", "note"})
 
@@ -63,9 +57,9 @@ def correct_ground_check(
     open_visit = locked(check.visit)
     row = GroundCheck.objects.get(pk=check.pk)
     row.visit = open_visit
-    refuse_overtaken(row, version)
     for name, value in typed.items():
         setattr(row, name, value)
+    refuse_overtaken(row, version)
     _check_grounds(row)
     save_row(row, by)
     return row

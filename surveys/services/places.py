@@ -4,6 +4,7 @@ A room or spot under another name is the same one: pages and exports give the na
 letter the name of the day on which it was issued.
 """
 
+from copy import copy
 from typing import Any, TypeVar
 
 from django.core.exceptions import ValidationError
@@ -11,7 +12,7 @@ from django.db import transaction
 from django.utils.translation import gettext as _
 
 from consult.models import Property, User
-from consult.services.changes import lock_unchanged
+from consult.services.changes import held, refuse_overtaken
 from surveys.models import Room, Spot, Visit
 from surveys.services.entries import locked, save_row
 
@@ -38,31 +39,33 @@ def add_spot(*, visit: Visit, by: User, room: str, spot: str, use: str = Spot.Us
 @transaction.atomic
 def rename_room(*, room: Room, by: User, name: str, version: int) -> Room:
     """Another name for the same room, with all that was measured in it."""
-    row = lock_unchanged(room, version)
+    row = held(room)
     if Room.objects.filter(property=row.property_id).named(name).exclude(pk=row.pk).exists():
         raise ValidationError({"name": _("This home has a room of that name already.")})
-    return _renamed(row, by, name=_tidy(name))
+    return _renamed(row, by, version, name=_tidy(name))
 
 
 @transaction.atomic
 def change_spot(*, spot: Spot, by: User, name: str, use: str, version: int) -> Spot:
     """Another name or use for the same spot."""
-    row = lock_unchanged(spot, version)
+    row = held(spot)
     if Spot.objects.filter(room=row.room_id).named(name).exclude(pk=row.pk).exists():
         raise ValidationError({"name": _("This room has a spot of that name already.")})
-    return _renamed(row, by, name=_tidy(name), use=use)
+    return _renamed(row, by, version, name=_tidy(name), use=use)
 
 
 def _tidy(name: str) -> str:
     return " ".join(name.split())
 
 
-def _renamed(row: Place, by: User, **given: str) -> Place:
+def _renamed(row: Place, by: User, version: int, **given: str) -> Place:
     if all(getattr(row, name) == value for name, value in given.items()):
         return row
-    _remember_start(row)
+    before = copy(row)
     for name, value in given.items():
         setattr(row, name, value)
+    refuse_overtaken(row, version)
+    _remember_start(before)
     save_row(row, by)
     return row
 

@@ -11,10 +11,11 @@ from django.db import models, transaction
 from django.utils.translation import gettext as _
 
 from consult.models import User
+from consult.services.changes import held, refuse_overtaken
 from consult.services.entry_keys import digest_of, enter_once
 from surveys.intake.registers import units_of
 from surveys.models import Band, Calibration, Guideline, Instrument, Measurand
-from surveys.services.entries import refuse_overtaken, save_row
+from surveys.services.entries import save_row
 from surveys.services.typed_readings import hold_instruments
 
 SOON_DAYS = 60
@@ -49,9 +50,9 @@ def change_instrument(
 
     `version` is what the person had before their eyes.
     """
-    row = Instrument.objects.select_for_update().get(pk=instrument.pk)
-    refuse_overtaken(row, version)
+    row = held(instrument)
     row.name, row.description, row.is_retired = name, description, is_retired
+    refuse_overtaken(row, version)
     save_row(row, by)
     return row
 
@@ -82,14 +83,14 @@ def change_calibration(
     A seal holds the instruments of its readings, so it comes before this change or after it.
     """
     hold_instruments([calibration.instrument_id])
-    row = Calibration.objects.select_for_update().get(pk=calibration.pk)
+    row = held(calibration)
     if is_fixed(row):
         raise ValidationError(
             _("Sealed readings stand on this certificate. It cannot be changed; add a new one.")
         )
-    refuse_overtaken(row, version)
     for name, value in given.items():
         setattr(row, name, value)
+    refuse_overtaken(row, version)
     _check(row)
     save_row(row, by)
     return row

@@ -13,6 +13,7 @@ from django.utils.translation import ngettext
 from simple_history.utils import bulk_update_with_history
 
 from consult.models import Property, User
+from consult.services.changes import held, refuse_overtaken, version_of
 from consult.services.entry_keys import digest_of, enter_once
 from consult.services.jobs import enqueue
 from surveys.models import (
@@ -22,15 +23,7 @@ from surveys.models import (
     Reading,
     Visit,
 )
-from surveys.services.entries import (
-    held,
-    known_names,
-    locked,
-    refuse_overtaken,
-    refuse_sealed,
-    save_row,
-    version_of,
-)
+from surveys.services.entries import known_names, locked, refuse_sealed, save_row
 from surveys.services.repeat import baseline_of
 from surveys.services.typed_readings import (
     ELECTRIC,
@@ -105,9 +98,9 @@ def change_conditions(*, visit: Visit, by: User, version: int | None = None, **g
     """What stands at the head of a visit; `version` is what the person had before their eyes."""
     known_names(given, CONDITIONS)
     open_visit = locked(visit)
-    refuse_overtaken(open_visit, version)
     for name, value in given.items():
         setattr(open_visit, name, value)
+    refuse_overtaken(open_visit, version)
     save_row(open_visit, by)
     if "date" in given:
         _pin_calibrations(open_visit, by)
@@ -153,10 +146,10 @@ def correct_reading(
     open_visit = locked(reading.visit)
     row = Reading.objects.get(pk=reading.pk)
     row.visit = open_visit
-    refuse_overtaken(row, version)
     for name, value in typed.items():
         setattr(row, name, value)
     row.calibration = calibration_of_the_day(row)
+    refuse_overtaken(row, version)
     refuse_wrong(row)
     save_row(row, by)
     return row

@@ -18,6 +18,7 @@ from django.views.decorators.http import require_http_methods, require_POST, req
 from consult.access import role_required
 from consult.htmx import back_to, entry_form
 from consult.models import User
+from consult.services.changes import version_of
 from consult.services.histories import Names, latest_first
 from surveys.calc.uncertainty import DEFAULT_PLACEMENT
 from surveys.forms.registers import (
@@ -29,7 +30,6 @@ from surveys.forms.registers import (
 )
 from surveys.models import Calibration, Guideline, Instrument, Measurand, Reading
 from surveys.services import registers as services
-from surveys.services.entries import version_of
 from surveys.services.histories import guideline_changes, instrument_changes
 from surveys.services.placement import own_placement
 

@@ -161,6 +161,15 @@ def test_an_edit_over_somebody_elses_change_is_refused():
     assert Case.objects.get(pk=case.pk).placement_percent == 9.0
 
 
+def test_a_change_that_stands_already_is_no_clash():
+    """A second click, or two people with the same thought."""
+    case = CaseFactory()
+    seen = version_of(case)
+    for _click in range(2):
+        cases.edit_case(case=case, seen=seen, by=None, values={"target_band": 1})
+    assert Case.objects.get(pk=case.pk).target_band == 1
+
+
 def test_a_move_counts_as_a_change_for_who_edits():
     case = CaseFactory()
     seen = version_of(case)

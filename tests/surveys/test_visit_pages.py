@@ -7,6 +7,7 @@ from django.test.utils import CaptureQueriesContext
 from django.urls import reverse
 
 from consult.models import User
+from consult.services.changes import version_of
 from surveys.models import GroundCheck, Measurand, Reading, Spot, Visit
 from surveys.services import visits
 from tests.cast import make_cast
@@ -142,7 +143,7 @@ def test_places_and_ground_checks_are_entered_on_the_page(browser, visit):
     check = GroundCheck.objects.get()
     page = url("ground_check_correct", check.pk)
     assert browser.get(page).status_code == 200
-    corrected = {"point": point.pk, "outlet_test": "ok", "version": visits.version_of(check)}
+    corrected = {"point": point.pk, "outlet_test": "ok", "version": version_of(check)}
     assert browser.post(page, corrected).status_code == 302
     assert "Faulty outlet" not in browser.get(url("visit_detail", visit.pk)).content.decode()
 
@@ -164,7 +165,7 @@ def test_from_the_first_row_to_the_seal(browser, visit, row):
         "assessor": "A. Brook",
         "supply_voltage_v": "231.5",
         "humidity_percent": "48",
-        "version": visits.version_of(visit),
+        "version": version_of(visit),
     }
     assert browser.post(url("visit_edit", visit.pk), conditions).status_code == 302
     assert "Nothing is missing." in browser.get(url("visit_detail", visit.pk)).content.decode()
@@ -183,19 +184,19 @@ def test_the_second_of_two_who_change_the_conditions_is_told(browser, visit):
     conditions = {
         "label": "Second look",
         "date": BASELINE_DAY.isoformat(),
-        "version": visits.version_of(visit),
+        "version": version_of(visit),
     }
     first = browser.post(url("visit_edit", visit.pk), conditions | {"humidity_percent": "40"})
     second = browser.post(url("visit_edit", visit.pk), conditions | {"humidity_percent": "60"})
     assert (first.status_code, second.status_code) == (302, 422)
-    assert "Somebody else changed this meanwhile" in second.content.decode()
+    assert "changed this meanwhile, so nothing of yours was saved." in second.content.decode()
     assert Visit.objects.get(pk=visit.pk).humidity_percent == 40.0
 
 
 def test_a_reading_is_corrected_and_set_aside_with_a_reason(browser, visit, row):
     browser.post(url("reading_add", visit.pk), row)
     reading = visit.readings.get()
-    corrected = row | {"x": "5", "version": visits.version_of(reading)}
+    corrected = row | {"x": "5", "version": version_of(reading)}
     assert browser.post(url("reading_correct", reading.pk), corrected).status_code == 302
     assert Reading.objects.get(pk=reading.pk).x == 5.0
     assert browser.post(url("reading_set_aside", reading.pk), {"reason": ""}).status_code == 422

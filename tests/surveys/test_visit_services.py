@@ -6,6 +6,7 @@ import pytest
 from django.core.exceptions import ValidationError
 from django.utils import timezone, translation
 
+from consult.services.changes import version_of
 from surveys.models import Calibration, GroundCheck, Guideline, Measurand, Reading, Visit
 from surveys.results import visit_results
 from surveys.results.dangers import dangers_of
@@ -226,9 +227,9 @@ def test_setting_aside_needs_a_reason_and_takes_the_reading_out(visit, typed, of
 
 def test_the_second_of_two_who_correct_one_reading_is_told(visit, typed, office):
     reading = visits.record_reading(visit=visit, by=office, **typed)
-    seen = visits.version_of(reading)
+    seen = version_of(reading)
     visits.correct_reading(reading=reading, by=office, version=seen, x=5.0)
-    with pytest.raises(ValidationError, match="Somebody else"):
+    with pytest.raises(ValidationError, match="changed this meanwhile"):
         visits.correct_reading(reading=reading, by=office, version=seen, x=6.0)
     reading.refresh_from_db()
     assert reading.x == 5.0
@@ -270,11 +271,11 @@ def test_a_ground_check_is_corrected_with_its_history(visit, typed, office):
     check = ground_checks.record_ground_check(
         visit=visit, by=office, point=point, outlet_test="fault"
     )
-    seen = visits.version_of(check)
+    seen = version_of(check)
     ground_checks.correct_ground_check(check=check, by=office, version=seen, outlet_test="ok")
     assert dangers_of(visit) == []
     assert [one.outlet_test for one in check.history.all()] == ["ok", "fault"]
-    with pytest.raises(ValidationError, match="Somebody else"):
+    with pytest.raises(ValidationError, match="changed this meanwhile"):
         ground_checks.correct_ground_check(check=check, by=office, version=seen, voltage_v=1.0)
     with pytest.raises(ValidationError, match="A number of 0 or more"):
         ground_checks.correct_ground_check(check=check, by=office, voltage_v=-1.0)
