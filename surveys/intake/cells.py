@@ -43,7 +43,7 @@ def number_of(word: str, comma_is_decimal: bool, says: str) -> float:
         word = word.replace(",", ".")
     value = float(word)
     if not is_plausible(value):
-        raise NotAllowed(says)
+        raise NotAllowed(gettext("0, or a number from 1e-12 to 1e12"))
     return value
 
 

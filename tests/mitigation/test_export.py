@@ -21,6 +21,7 @@ from mitigation.models import Case
 from mitigation.services.exports import export_case_folder, export_case_workbook
 from mitigation.services.imports import import_case_folder
 from surveys.intake import CaseFolderRefused, Upload, check_case_folder
+from surveys.intake.cells import SMALLEST
 from surveys.intake.tables import cleaned, looks_like_formula
 from surveys.intake.template import write_template
 from surveys.intake.writing import guarded
