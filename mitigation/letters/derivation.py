@@ -126,21 +126,17 @@ def _in_unit(value: float, factor: float) -> float:
     return float(units.to_canonical(np.array([value]), factor)[0])
 
 
-def _is_over(read: Sequence[tuple[float, str]]) -> bool:
-    return any(mark == ">" for _number, mark in read)
-
-
 def _resultant(side: Measured, shown: _Shown) -> str:
     read, finding = cells(side.reading), side.finding
-    sign = f"{finding.qualifier} " if finding.qualifier else ""
-    result = f"{sign}{shown(finding.value)} {finding.unit}"
-    if finding.axes == 0:
-        return f"{side.word}: E = {result}"
+    relation = {"": "=", ">": ">"}.get(finding.qualifier, "≤")
+    value = f"{shown(finding.value)} {finding.unit}"
+    if len(read) == 1:
+        return f"{side.word}: E {relation} {value}"
     # Over range the lower bound stands for the value, and there what was not detected is zero.
-    over = _is_over(read)
+    over = any(mark == ">" for _number, mark in read)
     numbers = [0.0 if over and mark == "<" else number for number, mark in read]
     squares = " + ".join(f"{shown.given(number)}²" for number in numbers)
-    return f"{side.word}: E = √({squares}) = {result}"
+    return f"{side.word}: E {relation} √({squares}) = {value}"
 
 
 def _censored(side: Measured, shown: _Shown) -> list[str]:

@@ -102,19 +102,19 @@ def squares(line):
 
 
 @pytest.mark.parametrize(
-    ("read", "ceiling", "value"),
+    ("read", "ceiling", "sign", "value"),
     [
-        ([(3.0, ""), (4.0, ""), (12.0, "")], None, "13 V/m"),
-        ([(3.0, ""), (4.0, ""), (0.1, "")], None, "5.009 V/m"),  # 0.1 counts as the floor, 0.3
-        ([(0.4, "<"), (0.3, "<"), (1.2, "<")], None, "< 1.3 V/m"),
-        ([(3.0, ""), (9.0, ""), (4.0, "")], 8.0, "> 9.434 V/m"),
-        ([(3.0, ""), (9.0, ">"), (0.3, "<")], None, "> 9.487 V/m"),
+        ([(3.0, ""), (4.0, ""), (12.0, "")], None, "=", "13 V/m"),
+        ([(3.0, ""), (4.0, ""), (0.1, "")], None, "=", "5.009 V/m"),  # 0.1 counts as the floor, 0.3
+        ([(0.4, "<"), (0.3, "<"), (1.2, "<")], None, "≤", "1.3 V/m"),
+        ([(3.0, ""), (9.0, ""), (4.0, "")], 8.0, ">", "9.434 V/m"),
+        ([(3.0, ""), (9.0, ">"), (0.3, "<")], None, ">", "9.487 V/m"),
     ],
 )
-def test_the_squares_under_the_root_come_to_the_value(read, ceiling, value):
+def test_the_squares_under_the_root_come_to_the_value(read, ceiling, sign, value):
     case, _reading = axes_case(*read, ceiling=ceiling)
     line = told(case)["resultant-1"][1]
-    assert line.endswith(f"= {value}")
+    assert line.startswith(f"after: E {sign} √(") and line.endswith(f"= {value}")
     printed = float(re.search(r"([\d.]+) V/m$", line)[1])
     assert math.sqrt(sum(squares(line))) == pytest.approx(printed, rel=1e-3)
     found = compare(case).rows[0].pair.after
