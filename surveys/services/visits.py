@@ -18,6 +18,7 @@ from consult.services.entry_keys import digest_of, enter_once
 from consult.services.jobs import enqueue
 from surveys.models import (
     Calibration,
+    GroundCheck,
     GroundPoint,
     Measurand,
     Reading,
@@ -45,6 +46,7 @@ __all__ = [
     "remove_visit",
     "seal_visit",
     "set_aside_reading",
+    "state_of",
     "take_back_reading",
     "version_of",
 ]
@@ -223,13 +225,26 @@ def _grounds_missing(visit: Visit, counted: Iterable[Reading]) -> list[str]:
     return missing
 
 
+def state_of(visit: Visit) -> str:
+    """What stands in a visit, in a few digits that no later entry or change leaves as they are."""
+    histories = (Visit.history.filter(id=visit.pk), Reading.history.filter(visit=visit.pk),
+                 GroundCheck.history.filter(visit=visit.pk))  # fmt: skip
+    latest = (rows.aggregate(latest=models.Max("history_id"))["latest"] for rows in histories)
+    return "-".join(str(one or 0) for one in latest)
+
+
 @transaction.atomic
-def seal_visit(*, visit: Visit, by: User, now: datetime) -> Visit:
+def seal_visit(*, visit: Visit, by: User, now: datetime, seen: str = "") -> Visit:
     """Pin the certificate of each reading and close the visit for good.
 
-    What follows from that for a case is a job, because surveys know no cases.
+    `seen` is the state that the person looked through: nothing is sealed that came later. What
+    follows for a case is a job, because surveys know no cases.
     """
     row = locked(visit)
+    if seen and seen != state_of(row):
+        raise ValidationError(
+            _("Somebody entered or changed something meanwhile. Look it through before you seal.")
+        )
     missing = missing_before_sealing(row, today=timezone.localdate(now))
     if missing:
         raise ValidationError(missing)

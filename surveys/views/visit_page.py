@@ -19,7 +19,7 @@ from surveys.results.dangers import dangers_of
 from surveys.services.corrections import corrections_at
 from surveys.services.facts import band_names
 from surveys.services.repeat import baseline_of, to_repeat
-from surveys.services.visits import missing_before_sealing
+from surveys.services.visits import missing_before_sealing, state_of
 
 PER_PAGE = 200
 PAGE = "surveys/visit_detail.html"
@@ -52,10 +52,12 @@ def page_context(request: HttpRequest, visit: Visit, **forms: Any) -> dict[str, 
     """Everything on the page; `forms` are those that came back with faults."""
     guideline, placement = chosen_guideline(request), chosen_placement(request)
     is_open = visit.sealed_at is None
+    seen = state_of(visit) if is_open else ""  # first: what comes in from here on was not seen
     page = Paginator(readings_in_order(visit), PER_PAGE).get_page(request.GET.get("page"))
     baseline = baseline_of(visit)
     context = {
         "visit": visit,
+        "seen": seen,
         "guideline": guideline,
         "guidelines": Guideline.objects.all(),
         "band_names": band_names(guideline),

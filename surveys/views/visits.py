@@ -212,7 +212,8 @@ def visit_seal(request: HttpRequest, pk: int) -> HttpResponse:
         messages.error(request, _("Say that you have looked through the readings before you seal."))
         return redirect("visit_detail", pk=visit.pk)
     try:
-        services.seal_visit(visit=visit, by=_who(request), now=timezone.now())
+        seen = request.POST.get("seen", "")
+        services.seal_visit(visit=visit, by=_who(request), now=timezone.now(), seen=seen)
     except ValidationError as error:
         for sentence in error.messages:
             messages.error(request, sentence)

@@ -1,5 +1,7 @@
 """The page of a visit: typing row by row, with and without script, up to the seal."""
 
+import re
+
 import pytest
 from django.db import connection
 from django.test import Client as Browser
@@ -8,8 +10,9 @@ from django.urls import reverse
 
 from consult.models import User
 from consult.services.changes import version_of
-from surveys.models import GroundCheck, Measurand, Reading, Spot, Visit
+from surveys.models import GroundCheck, GroundPoint, Measurand, Reading, Spot, Visit
 from surveys.services import visits
+from surveys.services.ground_checks import record_ground_check
 from tests.cast import make_cast
 from tests.factories import BASELINE_DAY, CalibrationFactory, SpotFactory, UserFactory
 
@@ -60,6 +63,10 @@ def row(visit):
 
 def url(name, *arguments):
     return reverse(name, args=arguments)
+
+
+def page_of(browser, visit):
+    return browser.get(url("visit_detail", visit.pk)).content.decode()
 
 
 def test_a_reading_typed_without_script_stands_on_the_page(browser, visit, row):
@@ -303,3 +310,23 @@ def test_the_pages_are_german_in_german(browser, cast, visit, row):
 )
 def test_entries_answer_to_post_alone(browser, visit, name):
     assert browser.get(url(name, visit.pk)).status_code == 405
+
+
+def test_what_nobody_has_looked_through_is_not_sealed(cast, browser, visit, row):
+    """Another person enters a reading while the page of the first one stands open."""
+    office = cast.people["office"]
+    visits.change_conditions(visit=visit, by=office, humidity_percent=45, supply_voltage_v=231)
+    record_ground_check(visit=visit, by=office, point=GroundPoint.objects.get(), outlet_test="ok")
+    browser.post(url("reading_add", visit.pk), row)
+    seen = re.search(r'name="seen" value="([^"]+)"', page_of(browser, visit))
+    sealing = {"sure": "on", "seen": seen[1]}
+    browser.post(url("reading_add", visit.pk), row | {"x": "4"})
+    answer = browser.post(url("visit_seal", visit.pk), sealing, follow=True)
+    assert "Somebody entered or changed something meanwhile" in answer.content.decode()
+    visit.refresh_from_db()
+    assert visit.sealed_at is None
+    seen = re.search(r'name="seen" value="([^"]+)"', answer.content.decode())
+    sealing["seen"] = seen[1]
+    browser.post(url("visit_seal", visit.pk), sealing)
+    visit.refresh_from_db()
+    assert visit.sealed_at is not None
