@@ -7,7 +7,7 @@ from uuid import UUID
 
 from django.core.exceptions import ValidationError
 from django.db import models, transaction
-from django.utils import timezone
+from django.utils import timezone, translation
 from django.utils.translation import gettext as _
 from django.utils.translation import ngettext
 from simple_history.utils import bulk_update_with_history
@@ -69,12 +69,17 @@ def plan_visit(
     assessor: str = "",
     instructions: str = "",
 ) -> Visit:
-    """A visit to come; without a label it is named by its kind and a number."""
+    """A visit to come; without a label it is named by its kind and a number.
+
+    Letters print the name, so it is in the language of the client and not of who plans.
+    """
     Property.objects.select_for_update().get(pk=home.pk)
     same_kind = home.visits.filter(kind=kind).count()
+    with translation.override(home.client.language):
+        kind_words = str(dict(Visit.Kind.choices).get(kind, kind))
     visit = Visit(
         property=home,
-        label=label or f"{dict(Visit.Kind.choices).get(kind, kind)} {same_kind + 1}",
+        label=label or f"{kind_words} {same_kind + 1}",
         kind=kind,
         date=day,
         position=home.visits.count(),

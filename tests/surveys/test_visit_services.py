@@ -288,3 +288,11 @@ def test_a_seal_is_told_in_the_readers_language(visit, typed, office):
     with translation.override("de"), pytest.raises(ValidationError) as refused:
         visits.seal_visit(visit=visit, by=office, now=timezone.now())
     assert "am 1. Juli 2026 09:30 von" in refused.value.messages[0]
+
+
+@pytest.mark.parametrize(("language", "name"), [("en", "follow-up 1"), ("de", "Nachmessung 1")])
+def test_a_visit_is_named_in_the_language_of_the_letters(office, language, name):
+    home = PropertyFactory(client__language=language)
+    with translation.override("de" if language == "en" else "en"):
+        planned = visits.plan_visit(home=home, kind="follow-up", day=BASELINE_DAY, by=office)
+    assert planned.label == name
