@@ -5,6 +5,8 @@ from dataclasses import dataclass
 
 from surveys.models import Reading, Visit
 
+Key = tuple[str, str, str, str, str]
+
 
 @dataclass(frozen=True)
 class ToRepeat:
@@ -15,6 +17,7 @@ class ToRepeat:
     measurand: str
     ground_point: str
     instrument: str
+    load: str = ""  # what was running, which a follow-up should have running too
     done: bool = False
 
 
@@ -41,8 +44,12 @@ def to_repeat(visit: Visit, baseline: Visit) -> list[ToRepeat]:
     `done` tells what it has already.
     """
     done = set() if visit == baseline else {_key(row) for row in _counted(visit)}
-    wanted = dict.fromkeys(_key(row) for row in _counted(baseline))
-    return [ToRepeat(*key, done=key in done) for key in wanted]
+    loads: dict[Key, dict[str, None]] = {}
+    for row in _counted(baseline):
+        loads.setdefault(_key(row), {}).update({row.load: None} if row.load else {})
+    return [
+        ToRepeat(*key, load="; ".join(running), done=key in done) for key, running in loads.items()
+    ]
 
 
 def _counted(visit: Visit) -> Sequence[Reading]:
@@ -53,6 +60,6 @@ def _counted(visit: Visit) -> Sequence[Reading]:
     )
 
 
-def _key(row: Reading) -> tuple[str, str, str, str, str]:
+def _key(row: Reading) -> Key:
     point = row.ground_point.name if row.ground_point else ""
     return row.spot.room.name, row.spot.name, row.measurand, point, row.instrument.name

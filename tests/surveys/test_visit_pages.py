@@ -14,7 +14,13 @@ from surveys.models import GroundCheck, GroundPoint, Measurand, Reading, Spot, V
 from surveys.services import visits
 from surveys.services.ground_checks import record_ground_check
 from tests.cast import make_cast
-from tests.factories import BASELINE_DAY, CalibrationFactory, SpotFactory, UserFactory
+from tests.factories import (
+    BASELINE_DAY,
+    CalibrationFactory,
+    SpotFactory,
+    UserFactory,
+    as_if_so_from_the_start,
+)
 
 pytestmark = pytest.mark.django_db
 HTMX = {"HX-Request": "true"}
@@ -227,12 +233,15 @@ def test_what_a_follow_up_repeats_is_said_on_its_page_and_sheet(browser, cast):
         day=cast.case.visits.get(kind="follow-up").date,
         by=cast.people["office"],
     )
+    before = cast.case.visits.get(kind="baseline").readings
+    as_if_so_from_the_start(before.all(), load="oven and fridge")
     page = browser.get(url("visit_detail", follow_up.pk)).content.decode()
+    assert "running then: oven and fridge" in page
     assert "What a follow-up has to repeat" in page
     assert "not yet" in page
     sheet = browser.get(url("visit_sheet", follow_up.pk)).content.decode()
     assert "To be read again" in sheet
-    assert "field meter A" in sheet
+    assert "field meter A" in sheet and "running then: oven and fridge" in sheet
     assert "Bedroom" in sheet
 
 
