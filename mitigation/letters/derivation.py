@@ -204,7 +204,8 @@ def _target(row: Row, shown: _Shown) -> list[str]:
     else:
         lines.append(_("the bounds of the value lie on both sides of T: cannot be decided"))
     if target["probability"] is not None:
-        lines.append(f"P(< T) = {probability_words(target['probability'], shown.formats)}")
+        words = probability_words(target["probability"], shown.formats)
+        lines.append(f"P(< T) {words if words[0] in '<>' else f'= {words}'}")
     return lines
 
 
