@@ -96,12 +96,16 @@ def point(side: Side | None, unit: str, flux_unit: str) -> Point | None:
 
 
 def in_order(spots: Sequence[Spot], uses: Mapping[SpotKey, str]) -> list[Spot]:
-    """Sleeping spots first, then after over the limit, worst first, as in the picture."""
+    """Sleeping spots first, then after over the limit, worst first, as in the picture.
+
+    Where nothing has been measured again the values before say what is worst.
+    """
+    judged = "after" if any(spot["after"] for spot in spots) else "before"
 
     def key(spot: Spot) -> tuple[bool, bool, float]:
-        after = spot["after"]
-        share = after["value"] / spot["target"]["limit"] if after else 0.0
-        return uses.get(spot_key(spot), "other") != "sleeping", after is None, -share
+        side = spot[judged]
+        share = side["value"] / spot["target"]["limit"] if side else 0.0
+        return uses.get(spot_key(spot), "other") != "sleeping", side is None, -share
 
     return sorted(spots, key=key)
 

@@ -19,7 +19,9 @@ from mitigation.comparison import Comparison, compare
 from mitigation.comparison.comparable import NO_READING
 from mitigation.comparison.compare import Row
 from mitigation.letters.derivation import steps
+from mitigation.letters.phrases import by_measurand, in_order, spot_key
 from mitigation.models import Case
+from surveys.letters.facts import SpotKey
 from surveys.models import Correction, Reading, Visit
 from surveys.results import SpotFinding, reading_figures
 from surveys.services.corrections import corrections_at
@@ -32,7 +34,10 @@ def filtered(comparison: Comparison, asked: Mapping[str, str]) -> dict[str, Any]
     """The rows that `asked` lets through, and what may be asked for."""
     corrected = _corrected(comparison)
     has_follow_up = comparison.follow_up is not None
-    rows = [_linked(row, corrected, has_follow_up) for row in comparison.rows]
+    rows = _in_order(
+        [_linked(row, corrected, has_follow_up) for row in comparison.rows],
+        {spot_key(row.result): row.spot.use for row in comparison.rows},
+    )
     room, measurand, decision = (asked.get(name, "") for name in ("room", "measurand", "decision"))
     shown = [
         row
@@ -56,6 +61,12 @@ def filtered(comparison: Comparison, asked: Mapping[str, str]) -> dict[str, Any]
         "has_follow_up": has_follow_up,
         "asked": {"room": room, "measurand": measurand, "decision": decision},
     }
+
+
+def _in_order(rows: list[dict[str, Any]], uses: Mapping[SpotKey, str]) -> list[dict[str, Any]]:
+    """The rows as the picture and the letter have them."""
+    groups = by_measurand(rows).values()
+    return [dict(row) for group in groups for row in in_order(group, uses)]
 
 
 def _corrected(comparison: Comparison) -> dict[int, Correction]:

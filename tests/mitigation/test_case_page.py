@@ -135,6 +135,48 @@ def test_the_comparison_is_filtered_by_room_quantity_and_decision(client):
     assert "What could not be compared, and why" in page and "What is left to do" in page
 
 
+def four_spots():
+    """Beds and a desk, better and worse, in another order than that of the picture."""
+    case = compared_case(before=9.0, after=2.0)
+    calibration = CalibrationFactory()
+    flux = CalibrationFactory(quantity="magnetic flux density", unit="nT")
+    room = Room.objects.create(property=case.property, name="Study")
+    for name, use, before, after in (
+        ("desk", "work", 60.0, 55.0), ("cot", "sleeping", 20.0, 12.0), ("sofa", "sleeping", 40.0, 1.0)
+    ):  # fmt: skip
+        spot = SpotFactory(room=room, name=name, use=use)
+        for visit, total in zip(case.visits.order_by("date"), (before, after), strict=True):
+            fields = {"unit": "nT", "measurand": Measurand.MAGNETIC_FLUX_DENSITY}
+            add_reading(visit, spot, flux, total=total, **fields)
+            add_reading(visit, spot, calibration, total=total)
+    return case
+
+
+def test_the_table_stands_in_the_order_of_the_picture_and_of_the_letter(client):
+    case = four_spots()
+
+    def shown():
+        rows = client.get(url(case)).context["spots"]
+        return [(row["measurand"][:5], row["spot"][:4]) for row in rows]
+
+    # Quantity by quantity; where people sleep first, the worst after value first.
+    assert shown() == [
+        ("elect", "cot"), ("elect", "spot"), ("elect", "sofa"), ("elect", "desk"),
+        ("magne", "cot"), ("magne", "sofa"), ("magne", "desk"),
+    ]  # fmt: skip
+    # Before a follow-up what was found there says which is the worst: 40, 20 and 9 V/m.
+    CaseVisit.objects.get(visit__kind="follow-up").delete()
+    assert shown()[:4] == [
+        ("elect", "sofa"),
+        ("elect", "cot"),
+        ("elect", "spot"),
+        ("elect", "desk"),
+    ]
+    pictures = client.get(url(case)).context["pictures"]
+    names = [word for word in ("cot", "sofa", "desk") if word in pictures[0][1]]
+    assert sorted(names, key=pictures[0][1].index) == ["sofa", "cot", "desk"]
+
+
 def test_before_the_follow_up_the_page_says_what_was_found_and_compares_nothing(client):
     case = compared_case()
     both = client.get(url(case)).content.decode()
