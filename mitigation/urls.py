@@ -45,6 +45,7 @@ urlpatterns = [
     path("your-case/", client_side.client_home, name="client_home"),
     path("properties/<int:pk>/cases/open/", steering.case_open, name="case_open"),
     path("cases/<path:reference>/history/", histories.case_history, name="case_history"),
+    path("cases/<path:reference>/show/", cases.case_show, name="case_show"),
     path("cases/<path:reference>/edit/", steering.case_edit, name="case_edit"),
     path("cases/<path:reference>/visits/plan/", steering.visit_plan, name="visit_plan"),
     path(

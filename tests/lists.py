@@ -235,6 +235,7 @@ LISTS = [
 # are counted all the same.
 OTHERS: dict[str, tuple[Callable[[Cast, int], None], str, Callable[[Cast], dict[str, Any]]]] = {
     "case_history": (one_more_compared_spot, "office", _case),
+    "case_show": (one_more_compared_spot, "its assessor", _case),
     "case_export": (one_more_compared_spot, "office", lambda cast: _case(cast) | {"form": "xlsx"}),
     "client_detail": (
         one_more_home, "office", lambda cast: {"pk": cast.case.property.client_id},

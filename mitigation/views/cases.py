@@ -10,14 +10,17 @@ from django.shortcuts import get_object_or_404, redirect, render
 from django.utils import timezone
 from django.utils.cache import patch_vary_headers
 from django.utils.translation import gettext as _
+from django.utils.translation import override
 from django.views.decorators.http import require_POST, require_safe
 
 from consult.access import role_required
 from consult.htmx import wants_fragment
+from consult.letters.words import precaution_sentences, wiring_sentences
 from consult.models import Assignment, Letter, User
 from mitigation.comparison import Comparison, compare
 from mitigation.forms.cases import AttachmentForm, HandOverForm
 from mitigation.letters.outcome import next_steps, not_comparable
+from mitigation.letters.verdict import verdict_sentences
 from mitigation.models import Attachment, Case, Note, Stage
 from mitigation.services import outcomes
 from mitigation.services.corrections import overtaken_letters
@@ -44,21 +47,65 @@ def case_detail(request: HttpRequest, reference: str) -> HttpResponse:
     cases = Case.objects.visible_to(request.user).for_list()
     case = get_object_or_404(cases, reference=reference)
     comparison = compare(case)
-    context = filtered(comparison, request.GET)
-    context |= {"case": case, "band_names": band_names(case.guideline)}
+    context = _table(request, comparison)
     if wants_fragment(request):
         response = render(request, f"{PAGE}#table", context)
     else:
-        context |= _whole_page(request, comparison)
-        response = render(request, PAGE, context)
+        context |= _seen(comparison) | _whole_page(request, case)
+        response = render(request, PAGE, context | {"here": request.path})
     patch_vary_headers(response, ["HX-Request"])
     return response
 
 
-def _whole_page(request: HttpRequest, comparison: Comparison) -> dict[str, Any]:
-    case, outcome = comparison.case, comparison.as_json()
+@require_safe
+@role_required("office", "assessor")
+def case_show(request: HttpRequest, reference: str) -> HttpResponse:
+    """The comparison alone, to be shown to the client: in their language, nothing internal."""
+    cases = Case.objects.visible_to(request.user).for_list()
+    case = get_object_or_404(cases, reference=reference)
+    comparison, language = compare(case), case.property.client.language
+    with override(language):
+        context = _table(request, comparison)
+        if wants_fragment(request):
+            response = render(request, f"{PAGE}#table", context)
+        else:
+            context |= _seen(comparison) | {"here": request.path}
+            context |= {
+                "verdict": verdict_sentences(context["outcome"]["spots"]),
+                "please_note": [
+                    *precaution_sentences()[-1:], *wiring_sentences(case.property.country)
+                ],
+            }  # fmt: skip
+            response = render(request, "mitigation/case_show.html", context)
+    response["Content-Language"] = language
+    patch_vary_headers(response, ["HX-Request"])
+    return response
+
+
+def _table(request: HttpRequest, comparison: Comparison) -> dict[str, Any]:
+    """The table of the comparison with what is asked of it."""
+    case = comparison.case
+    beside = {"case": case, "band_names": band_names(case.guideline)}
+    return filtered(comparison, request.GET) | beside
+
+
+def _seen(comparison: Comparison) -> dict[str, Any]:
+    """What a client may see of a comparison beside its table, and what stops them."""
+    outcome = comparison.as_json()
     visits = [visit for visit in (comparison.baseline, comparison.follow_up) if visit]
     dangers = dangers_by_now(visits)
+    return {
+        "comparison": comparison,
+        "outcome": outcome,
+        "pictures": case_pictures(comparison),
+        "not_comparable": not_comparable(outcome["spots"]),
+        "next_steps": next_steps(outcome["spots"]) if comparison.follow_up else [],
+        "dangers": [danger for danger in dangers if danger.over_on is None],
+        "past_dangers": [danger for danger in dangers if danger.over_on is not None],
+    }
+
+
+def _whole_page(request: HttpRequest, case: Case) -> dict[str, Any]:
     letters = Letter.objects.visible_to(request.user).for_list()
     letters_here = list(letters.filter(case_reference=case.reference))
     planned = (
@@ -71,13 +118,6 @@ def _whole_page(request: HttpRequest, comparison: Comparison) -> dict[str, Any]:
         "stages": [Stage.DECLINED] if case.stage == Stage.DECLINED else PATH,
         "moves": moves_of(case, getattr(request.user, "role", "")),
         "today": timezone.localdate(),
-        "comparison": comparison,
-        "outcome": outcome,
-        "pictures": case_pictures(comparison),
-        "not_comparable": not_comparable(outcome["spots"]),
-        "next_steps": next_steps(outcome["spots"]) if comparison.follow_up else [],
-        "dangers": [danger for danger in dangers if danger.over_on is None],
-        "past_dangers": [danger for danger in dangers if danger.over_on is not None],
         "visits": planned,
         "wants_visit": case.stage in SURVEYS and all(row.visit.sealed_at for row in planned),
         "letters": letters_here,

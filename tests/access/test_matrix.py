@@ -61,6 +61,7 @@ MATRIX: dict[str, tuple[str, dict[str, str], str]] = {
     ),
     "case_list_export": ("get", {}, "200 200 200 200 403 403 403 302"),
     "case_history": ("get", {"reference": "{case}"}, "200 200 200 404 403 403 403 302"),
+    "case_show": ("get", {"reference": "{case}"}, "200 200 200 404 403 403 403 302"),
     "case_spot": (
         "get",
         {"reference": "{case}", "spot": "{spot}", "measurand": "electric-field-ground"},

@@ -142,8 +142,10 @@ def four_spots():
     flux = CalibrationFactory(quantity="magnetic flux density", unit="nT")
     room = Room.objects.create(property=case.property, name="Study")
     for name, use, before, after in (
-        ("desk", "work", 60.0, 55.0), ("cot", "sleeping", 20.0, 12.0), ("sofa", "sleeping", 40.0, 1.0)
-    ):  # fmt: skip
+        ("desk", "work", 60.0, 55.0),
+        ("cot", "sleeping", 20.0, 12.0),
+        ("sofa", "sleeping", 40.0, 1.0),
+    ):
         spot = SpotFactory(room=room, name=name, use=use)
         for visit, total in zip(case.visits.order_by("date"), (before, after), strict=True):
             fields = {"unit": "nT", "measurand": Measurand.MAGNETIC_FLUX_DENSITY}
