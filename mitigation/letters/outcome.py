@@ -43,7 +43,13 @@ from mitigation.letters.phrases import (
     reduction_words,
     side_words,
 )
-from mitigation.letters.verdict import by_place, risen, subject, verdict_sentences
+from mitigation.letters.verdict import (
+    by_place,
+    risen,
+    risen_beyond_range,
+    subject,
+    verdict_sentences,
+)
 from surveys.letters.facts import GuidelineFacts, SpotKey
 
 __all__ = ["OutcomeContext", "SpotDetail", "outcome_content", "outcome_panels"]
@@ -187,7 +193,7 @@ def next_steps(spots: Sequence[Spot]) -> list[str]:
     verdicts = by_place(spots)
     not_met = [place for place, verdict in verdicts.items() if verdict == "not met"]
     undecided = [place for place, verdict in verdicts.items() if verdict == "undecided"]
-    rose = risen(spots)
+    rose = list(dict.fromkeys([*risen(spots), *risen_beyond_range(spots)]))
     steps = []
     if not_met:
         said = _("Look for what still causes the field, and measure again after that: %(spots)s.")
