@@ -95,9 +95,11 @@ def remarks(spot: Mapping[str, Any], has_follow_up: bool) -> list[str]:
     """
     blocks = [one for one in spot["blocks"] if has_follow_up or one != NO_READING]
     said = [phrase(one) for one in (*blocks, *spot["cautions"])]
-    for label, side in ((_("before"), spot["before"]), (_("after"), spot["after"])):
-        for flag in side["flags"] if side else ():
-            said.append(f"{label}: {phrase(flag)}" if has_follow_up else phrase(flag))
+    before, after = (spot[side]["flags"] if spot[side] else () for side in ("before", "after"))
+    for flag in dict.fromkeys((*before, *after)):
+        when = _("before and after") if flag in after else _("before")
+        when = when if flag in before else _("after")
+        said.append(f"{when}: {phrase(flag)}" if has_follow_up else phrase(flag))
     return said
 
 

@@ -375,6 +375,8 @@ def test_what_to_know_is_said_of_both_values_as_in_the_letter(client):
     )
     page = client.get(url(case)).content.decode()
     assert "before: on a bound" in page and "after: one axis" in page
+    both = compared_case(before=0.4, after=0.3)
+    assert "before and after: under the standard" in client.get(url(both)).content.decode()
     assert "field meter A: K-99, due May 17, 2026" in page
     book = zipfile.ZipFile(BytesIO(client.get(url(case, "case_detail_export")).content))
     assert "before: on a bound; after: one axis" in book.read("xl/worksheets/sheet1.xml").decode()
