@@ -28,6 +28,16 @@ from surveys.services import facts
 Key = tuple[str, str, str]
 
 
+def _hold(case: Case) -> None:
+    """Two people, or one double click: the second waits here and gets the first one's letter.
+
+    So does a correction of what was measured: it is in the letter or after it.
+    """
+    Case.objects.select_for_update().get(pk=case.pk)
+    list(case.visits.select_for_update(of=("self",)).order_by("pk").values("pk"))
+
+
+@transaction.atomic
 def issue_outcome_letter(
     *,
     case: Case,
@@ -37,6 +47,7 @@ def issue_outcome_letter(
     reason: str = "",
 ) -> Letter:
     """Freeze the comparison of `case` into an outcome letter and queue its PDF."""
+    _hold(case)
     comparison = compare(case)
     baseline, follow_up = comparison.baseline, comparison.follow_up
     if baseline is None or follow_up is None:
@@ -64,17 +75,15 @@ def issue_outcome_letter(
         context = _outcome_context(comparison, head, baseline, follow_up)
         return outcome_content(outcome=outcome, context=context, language=language)
 
-    with transaction.atomic():
-        letter = _issue(case, Letter.Kind.OUTCOME, build, outcome["rules"], by, now, corrects)
-        Outcome.objects.get_or_create(
-            letter=letter,
-            defaults={
-                "case": case, "baseline": baseline, "follow_up": follow_up, "result": outcome,
-            },
-        )  # fmt: skip
+    letter = _issue(case, Letter.Kind.OUTCOME, build, outcome["rules"], by, now, corrects)
+    Outcome.objects.get_or_create(
+        letter=letter,
+        defaults={"case": case, "baseline": baseline, "follow_up": follow_up, "result": outcome},
+    )
     return letter
 
 
+@transaction.atomic
 def issue_survey_report(
     *,
     case: Case,
@@ -84,6 +93,7 @@ def issue_survey_report(
     reason: str = "",
 ) -> Letter:
     """Freeze the findings of the baseline of `case` into a report and queue its PDF."""
+    _hold(case)
     baseline, _follow_up = visits_that_count(case)
     if baseline is None:
         raise ValidationError(
@@ -140,24 +150,21 @@ def _issue(
 ) -> Letter:
     """Issue a letter, or find the newest of its kind if that already says the very same."""
     home = case.property
-    with transaction.atomic():
-        # Two people, or one double click: the second waits here and gets the first one's letter.
-        Case.objects.select_for_update().get(pk=case.pk)
-        said = None if corrects else _said_already(case, kind, build)
-        return said or issue_letter(
-            kind=kind,
-            build=lambda number: build(number, now),
-            client=home.client,
-            property=home,
-            case_reference=case.reference,
-            rules=rules,
-            language=home.client.language,
-            paper=paper_for(home.country),
-            template_version=TEMPLATE_VERSION,
-            by=by,
-            corrects=corrects,
-            now=now,
-        )
+    said = None if corrects else _said_already(case, kind, build)
+    return said or issue_letter(
+        kind=kind,
+        build=lambda number: build(number, now),
+        client=home.client,
+        property=home,
+        case_reference=case.reference,
+        rules=rules,
+        language=home.client.language,
+        paper=paper_for(home.country),
+        template_version=TEMPLATE_VERSION,
+        by=by,
+        corrects=corrects,
+        now=now,
+    )
 
 
 def _said_already(

@@ -8,9 +8,11 @@ from django.core.exceptions import ValidationError
 from django.db import connection, transaction
 from django.utils import timezone
 
+from mitigation.models import Outcome
+from mitigation.services.outcomes import issue_outcome_letter
 from surveys.models import Correction, GroundCheck, Reading, Visit
 from surveys.services import corrections, ground_checks, registers, visits
-from tests.factories import UserFactory
+from tests.factories import UserFactory, compared_case
 from tests.faults.test_sealing import WAIT_S, _at_once, _visit_to_seal
 
 pytestmark = pytest.mark.django_db(transaction=True)
@@ -165,3 +167,16 @@ def test_a_new_certificate_waits_for_a_seal_and_changes_nothing_in_it():
     )  # fmt: skip
     assert added.pk != old.pk
     assert visit.readings.get().calibration == old
+
+
+def test_a_letter_waits_for_a_correction_that_is_being_made():
+    office = UserFactory()
+    case = compared_case(before=48.0, after=2.4)
+    reading = case.visits.get(kind="follow-up").readings.get()
+    right = {"instrument": reading.instrument, "unit": reading.unit, "total": 4.2}
+    letter = _while(
+        lambda: _correct(reading, office, right),
+        lambda: issue_outcome_letter(case=case, by=office, now=timezone.now()),
+    )
+    after = Outcome.objects.get(letter=letter).result["spots"][0]["after"]
+    assert after["value"] == 4.2
