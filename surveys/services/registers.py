@@ -88,9 +88,12 @@ def change_calibration(
         raise ValidationError(
             _("Sealed readings stand on this certificate. It cannot be changed; add a new one.")
         )
+    was = row.quantity
     for name, value in given.items():
         setattr(row, name, value)
     refuse_overtaken(row, version)
+    if row.quantity != was and row.readings.exists():
+        raise ValidationError({"quantity": _("Readings stand on it: the quantity stays.")})
     _check(row)
     save_row(row, by)
     return row

@@ -138,6 +138,28 @@ def test_a_certificate_is_corrected_until_a_sealed_reading_stands_on_it(client, 
     assert address not in page
 
 
+def test_a_certificate_under_typed_readings_stays_one_of_their_quantity(client, office):
+    """Else the readings of the open visit would be sealed with limits of another quantity."""
+    row = CalibrationFactory()
+    reading = add_reading(VisitFactory(sealed_at=None), SpotFactory(), row, total=4.0)
+    url = reverse("calibration_edit", args=[row.pk])
+    said = opened(client, url)
+    other = said | {"quantity": "body voltage", "unit": "mV"}
+    answer = client.post(url, other)
+    assert answer.status_code == 422
+    assert "Readings stand on it: the quantity stays." in answer.content.decode()
+    row.refresh_from_db()
+    assert (row.quantity, row.unit) == ("electric field", "V/m")
+    assert client.post(url, said | {"gain_percent": "7"}).status_code == 302
+    reading.delete()
+    assert (
+        client.post(
+            url, opened(client, url) | {"quantity": "body voltage", "unit": "mV"}
+        ).status_code
+        == 302
+    )
+
+
 def test_a_retired_instrument_falls_due_no_more(client, office):
     instrument = CalibrationFactory.create().instrument
     address = reverse("instrument_edit", args=[instrument.pk])
