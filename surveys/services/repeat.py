@@ -1,9 +1,18 @@
-"""What a follow-up has to repeat, so that its readings can be set beside the baseline's."""
+"""What a follow-up has to repeat, so that its readings can be set beside the baseline's.
 
-from collections.abc import Sequence
+And what is said before a seal, because nothing can be read afterwards.
+"""
+
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 
-from surveys.models import Reading, Visit
+from django.utils.translation import gettext as _
+from django.utils.translation import ngettext
+
+from consult.letters.words import measurand_words, spot_name
+from surveys.models import Calibration, Reading, Visit
+from surveys.results import in_force
+from surveys.services.typed_readings import QUANTITY_OF, latest_calibration
 
 Key = tuple[str, str, str, str, str]
 
@@ -50,6 +59,53 @@ def to_repeat(visit: Visit, baseline: Visit) -> list[ToRepeat]:
     return [
         ToRepeat(*key, load="; ".join(running), done=key in done) for key, running in loads.items()
     ]
+
+
+def cautions_before_sealing(visit: Visit, baseline: Visit | None) -> list[str]:
+    """What forbids no seal, but leaves the comparison without an answer."""
+    rows = _counted(visit)
+    return [*_not_read_again(visit, baseline, rows), *_out_of_calibration(visit, rows)]
+
+
+def _not_read_again(visit: Visit, baseline: Visit | None, rows: Sequence[Reading]) -> Iterator[str]:
+    """Spots and quantities of the baseline that the follow-up has not, in one sentence."""
+    if baseline is None or baseline == visit:
+        return
+    read = {_key(row)[:3] for row in rows}
+    wanted = dict.fromkeys(_key(row)[:3] for row in _counted(baseline))
+    missing = [
+        f"{spot_name(room, spot)} ({measurand_words(measurand)})"
+        for room, spot, measurand in wanted
+        if (room, spot, measurand) not in read
+    ]
+    if missing:
+        said = ngettext(
+            "The baseline read %(n)d thing that has not been read again: %(what)s. No reduction "
+            "can be given for it.",
+            "The baseline read %(n)d things that have not been read again: %(what)s. No reduction "
+            "can be given for them.",
+            len(missing),
+        )
+        yield said % {"n": len(missing), "what": "; ".join(missing)}
+
+
+def _out_of_calibration(visit: Visit, rows: Sequence[Reading]) -> Iterator[str]:
+    """Instruments whose certificate did not cover the day, one sentence each."""
+    register = list(Calibration.objects.filter(instrument__in={row.instrument_id for row in rows}))
+    used = {(row.instrument, QUANTITY_OF[row.measurand]) for row in rows}
+    names = set()
+    for instrument, quantity in used:
+        # The seal takes what the register has then, not what it had while typing.
+        row = latest_calibration(
+            register, instrument=instrument.pk, quantity=quantity, day=visit.date
+        )
+        if row is None or not in_force(row, visit.date):
+            names.add(instrument.name)
+    for name in sorted(names):
+        yield _(
+            "No certificate of %(instrument)s was in force on the day: with its readings no "
+            "target can be decided, and no reduction given."
+        ) % {"instrument": name}
 
 
 def _counted(visit: Visit) -> Sequence[Reading]:

@@ -18,7 +18,7 @@ from surveys.results import RULES, reading_figures, visit_results
 from surveys.results.dangers import dangers_of
 from surveys.services.corrections import corrections_at
 from surveys.services.facts import band_names
-from surveys.services.repeat import baseline_of, to_repeat
+from surveys.services.repeat import baseline_of, cautions_before_sealing, to_repeat
 from surveys.services.visits import missing_before_sealing, state_of
 
 PER_PAGE = 200
@@ -75,6 +75,7 @@ def page_context(request: HttpRequest, visit: Visit, **forms: Any) -> dict[str, 
     context |= put_right(visit)
     if is_open:
         context["missing"] = missing_before_sealing(visit, today=timezone.localdate())
+        context["cautions"] = cautions_before_sealing(visit, baseline)
         context["ground_sentences"] = words.ground_sentences()
         context |= _blank_forms(visit, request.GET.get("spot", ""))
     return context | forms
