@@ -19,7 +19,7 @@ pytestmark = [pytest.mark.browser, pytest.mark.django_db(transaction=True)]
 LANGUAGES = ["en", "de"]
 WORDS = {
     "case": "Your case",
-    "stands": "Your home has been measured again.",
+    "stands": "Your outcome letter is ready: you find it below.",
     "letters": "Letters",
     "pdf": "Open the PDF",
     "prepare": "How to prepare for a visit",

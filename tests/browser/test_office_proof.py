@@ -113,11 +113,19 @@ def filter_the_comparison(visitor: Visitor) -> None:
 
 
 def follow_a_number_down(visitor: Visitor) -> None:
-    """Before, left side of the bed: 25.8, 32.1 and 46.7 V/m come to sqrt(3876.94) = 62.3."""
+    """Before, left side of the bed: 25.8, 32.1 and 46.7 V/m come to sqrt(3876.94) = 62.27.
+
+    After, 0.7, 1.0 and 0.9 V/m come to sqrt(2.30) = 1.517.
+    """
     page = visitor.page
     row = page.get_by_role("row").filter(has_text="Bett links, Kopf").filter(has_text="V/m")
     row.get_by_role("link").first.click()
     main = page.get_by_role("main")
+    for words in ("√(25.8² + 32.1² + 46.7²) = 62.27 V/m", "A/B = 1.517/62.27", "E < T − w: met"):
+        expect(main).to_contain_text(words)
+    visitor.look_over("a row of the comparison with its sums")
+    stands = page.get_by_role("row").filter(has_text="it stands for the spot").first
+    stands.get_by_role("link").first.click()
     for words in ("On the display", "46.7 V/m", "62", "Meter G1", "C-4417", "SBM-2015"):
         expect(main).to_contain_text(words)
     for rule in ("resultant-1", "uncertainty-1", "highest-1"):
@@ -127,8 +135,8 @@ def follow_a_number_down(visitor: Visitor) -> None:
     certificates = page.get_by_role("region", name="Certificates")
     expect(certificates.get_by_role("row").filter(has_text="C-4417")).to_be_visible()
     visitor.look_over("an instrument with its certificate")
-    page.go_back()
-    page.go_back()
+    for _page in range(3):
+        page.go_back()
     expect(page.get_by_role("heading", name="2026-011")).to_be_visible()
 
 
