@@ -221,7 +221,9 @@ def _grounds_missing(visit: Visit, counted: Iterable[Reading]) -> list[str]:
         )
         missing.append(sentence % {"n": nowhere})
     used = {row.ground_point_id for row in counted if row.ground_point_id}
-    checked = visit.ground_checks.values_list("point", "other_point")
+    # Where nothing could be tested the note says why: an empty row checks nothing.
+    empty = {"outlet_test": GroundCheck.OutletTest.NOT_TESTED, "voltage_v": None, "note": ""}
+    checked = visit.ground_checks.exclude(**empty).values_list("point", "other_point")
     unchecked = used - {pk for pair in checked for pk in pair}
     missing += [
         _("Ground point %(point)s was used, but not checked.") % {"point": point}

@@ -124,6 +124,18 @@ def test_what_is_missing_is_said_in_sentences(visit, typed, office):
     ]
 
 
+def test_an_empty_ground_check_checks_nothing(visit, typed, office):
+    said = "Ground point socket by the door was used, but not checked."
+    visits.record_reading(visit=visit, by=office, **typed)
+    point = typed["ground_point"]
+    ground_checks.record_ground_check(visit=visit, by=office, point=point)
+    assert said in visits.missing_before_sealing(visit, today=DAY_AFTER)
+    ground_checks.record_ground_check(
+        visit=visit, by=office, point=point, note="The only point there is."
+    )
+    assert said not in visits.missing_before_sealing(visit, today=DAY_AFTER)
+
+
 def test_a_visit_that_has_not_come_yet_is_not_sealed(visit, typed, office):
     complete(visit, typed, office)
     row = Visit.objects.get(pk=visit.pk)
