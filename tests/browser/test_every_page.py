@@ -6,7 +6,7 @@ import pytest
 from django.test import Client as DjangoClient
 from django.urls import reverse
 
-from consult.models import User
+from consult.models import Client, User
 from tests.access.test_matrix import MATRIX, _filled
 from tests.cast import ASKERS, Cast, make_cast
 
@@ -58,6 +58,7 @@ def test_nothing_is_wrong_with_any_page(asker, visitors) -> None:
 def test_german_words_fit_a_phone(asker, visitors) -> None:
     cast = make_cast()
     User.objects.update(language="de")
+    Client.objects.update(language="de")  # what is shown to them speaks theirs
     pages = pages_of(cast, asker)
     visitor = visitors.enter(cast.people[asker], width=360)
     wrong = []

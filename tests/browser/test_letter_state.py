@@ -56,7 +56,7 @@ def test_a_client_reads_where_the_case_stands_and_corrects_the_phone(width, visi
     visitor = visitors.enter(cast.people["its client"], width=width, scheme="dark")
     visitor.open("/")
     page = visitor.page
-    expect(page.get_by_text("Your home has been measured again.")).to_be_visible()
+    expect(page.get_by_text("Your outcome letter is ready")).to_be_visible()
     page.get_by_role("link", name=letter.number).click()
     expect(page.get_by_role("link", name="Open the PDF")).to_be_visible()
     visitor.open("/me/contact/")
