@@ -120,7 +120,7 @@ def test_two_clicks_do_one_thing(look, visitors) -> None:
     page.get_by_label("Case folder").set_input_files(zipped())
     visitor.press("Check the files")
     page.get_by_role("button", name="Import this case").dblclick()
-    page.wait_for_load_state("networkidle")
+    expect(page.get_by_role("heading", name="Being imported")).to_be_visible()
     work_off()
     assert Case.objects.filter(reference="2026-011").count() == 1
     visitor.open("/cases/EB-MINE/")
@@ -128,7 +128,7 @@ def test_two_clicks_do_one_thing(look, visitors) -> None:
     page.get_by_label("Day").fill((timezone.localdate() + timedelta(days=3)).isoformat())
     page.get_by_label("Kind").select_option("baseline")
     page.get_by_role("button", name="Save", exact=True).dblclick()
-    expect(page.get_by_role("heading", name="EB-MINE")).to_be_visible()
+    page.wait_for_url("**/cases/EB-MINE/")
     page.wait_for_load_state("networkidle")
     assert Case.objects.get(reference="EB-MINE").visits.count() == 2  # one was there before
 
