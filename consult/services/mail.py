@@ -17,6 +17,11 @@ SEND_MAIL = "send-mail"
 _LINK_PATH = re.compile(r"(https?://[^/\s]+/)\S+")
 
 
+def name_of_practice() -> str:
+    """Who a mail or a copy of data says that it comes from."""
+    return Practice.objects.values_list("name", flat=True).first() or "Ebbmark"
+
+
 def queue_mail(*, key: str, to: str, subject: str, body: str) -> OutboundMail:
     """Write a message in the caller's transaction; the same key again gives the same message.
 

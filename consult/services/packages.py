@@ -18,12 +18,13 @@ from django.utils import timezone
 from django.utils.translation import gettext as _
 from django.utils.translation import override
 
-from consult.models import Client, DataPackage, Practice, Retention, User
+from consult.models import Client, DataPackage, Retention, User
 from consult.models.personal import Keys, Subject, Table
 from consult.services.entry_keys import digest_of, enter_once
 from consult.services.erasures import subject_of
 from consult.services.files import drop_file, write_chunks
 from consult.services.jobs import Run, enqueue
+from consult.services.mail import name_of_practice
 from consult.services.personal import history_of, keys_of, rows_of, tables
 
 MAKE_PACKAGE = "make-package"
@@ -143,7 +144,7 @@ def write_package(*, person: Client | User, out: IO[bytes], run: Run | None = No
 
 
 def _cover(person: Client | User) -> str:
-    practice = Practice.objects.values_list("name", flat=True).first() or "Ebbmark"
+    practice = name_of_practice()
     return _(
         "%(practice)s holds these data of %(name)s.\n\n"
         "data.json lists them table by table: what stands there now, and under “history” "

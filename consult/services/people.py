@@ -22,7 +22,7 @@ from consult.intake.pictures import Picture
 from consult.models import AccessEvent, Client, Firm, OutboundMail, Practice, User
 from consult.services.changes import held, refuse_overtaken, save_row
 from consult.services.entry_keys import digest_of, enter_once
-from consult.services.mail import queue_mail
+from consult.services.mail import name_of_practice, queue_mail
 
 INVITATION_HOLDS = timedelta(days=7)
 INVITATION = "consult.invitation"
@@ -108,7 +108,7 @@ def send_invitation(
 
 def _mail_invitation(user: User, by: User, site: str, now: datetime) -> OutboundMail:
     link = site.rstrip("/") + reverse("invitation", args=[invitation_token(user)])
-    practice = Practice.objects.values_list("name", flat=True).first() or "Ebbmark"
+    practice = name_of_practice()
     with override(user.language):
         return queue_mail(
             key=f"invitation:{user.pk}:{now:%Y%m%d%H%M%S%f}",
@@ -258,7 +258,7 @@ def drop_second_factor(*, user: User, by: User, now: datetime) -> None:
 
 
 def _tell_of_dropped_factor(user: User, by: User, *, key: str) -> None:
-    practice = Practice.objects.values_list("name", flat=True).first() or "Ebbmark"
+    practice = name_of_practice()
     with override(user.language):
         queue_mail(
             key=key,

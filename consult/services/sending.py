@@ -10,9 +10,9 @@ from django.urls import reverse
 from django.utils.translation import gettext as _
 from django.utils.translation import override
 
-from consult.models import Client, Letter, OutboundMail, Practice, User
+from consult.models import Client, Letter, OutboundMail, User
 from consult.services.entry_keys import digest_of, enter_once
-from consult.services.mail import queue_mail
+from consult.services.mail import name_of_practice, queue_mail
 
 LINK_HOLDS = timedelta(days=14)
 LINK = "consult.letter-link"
@@ -57,7 +57,7 @@ def email_letter(
 
 def _mail_link(letter: Letter, client: Client, site: str, now: datetime) -> OutboundMail:
     link = site.rstrip("/") + reverse("letter_link", args=[letter_token(letter)])
-    practice = Practice.objects.values_list("name", flat=True).first() or "Ebbmark"
+    practice = name_of_practice()
     with override(letter.language):
         return queue_mail(
             key=f"{_mail_key(letter)}{now:%Y%m%d%H%M%S%f}",
