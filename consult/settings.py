@@ -156,13 +156,13 @@ INSTALLED_APPS = [
 MIDDLEWARE = [
     "django.middleware.security.SecurityMiddleware",
     "whitenoise.middleware.WhiteNoiseMiddleware",
-    "consult.access.ZeroByteMiddleware",
+    "consult.middleware.ZeroByteMiddleware",
     "django.contrib.sessions.middleware.SessionMiddleware",
     "django.middleware.locale.LocaleMiddleware",
     "django.middleware.common.CommonMiddleware",
     "django.middleware.csrf.CsrfViewMiddleware",
     "django.contrib.auth.middleware.AuthenticationMiddleware",
-    "consult.access.OwnLanguageMiddleware",
+    "consult.middleware.OwnLanguageMiddleware",
     "django.contrib.messages.middleware.MessageMiddleware",
     "django.middleware.clickjacking.XFrameOptionsMiddleware",
     "csp.middleware.CSPMiddleware",
@@ -170,9 +170,9 @@ MIDDLEWARE = [
     "allauth.usersessions.middleware.UserSessionsMiddleware",
     "django_htmx.middleware.HtmxMiddleware",
     "simple_history.middleware.HistoryRequestMiddleware",
-    "consult.access.LogInAgainMiddleware",
-    "consult.access.PrivatePagesMiddleware",
-    "consult.access.WrongMethodMiddleware",
+    "consult.middleware.LogInAgainMiddleware",
+    "consult.middleware.PrivatePagesMiddleware",
+    "consult.middleware.WrongMethodMiddleware",
 ]
 ROOT_URLCONF = "consult.urls"
 WSGI_APPLICATION = "consult.wsgi.application"
@@ -251,10 +251,10 @@ STORAGES = {
 # What each app says of people's data; a table stands after those that it hangs on.
 
 PRIVACY_MODULES = [
-    "consult.models.privacy",
-    "surveys.models.privacy",
-    "mitigation.models.privacy",
-    "consult.models.privacy_traces",
+    "consult.services.privacy.practice",
+    "surveys.services.privacy",
+    "mitigation.services.privacy",
+    "consult.services.privacy.traces",
 ]
 # Beside the database and not in its backups: it says which erasures a restored one lacks.
 ERASURE_LEDGER = Path(os.environ.get("ERASURE_LEDGER") or VAR_DIR / "erasures.jsonl")

@@ -15,7 +15,8 @@ from django.utils import timezone
 
 from consult.celery import app
 from consult.letters import rendering
-from consult.services import erasures, jobs, letters, mail, packages, retention
+from consult.services import jobs, letters, mail
+from consult.services.privacy import clearing, erasures, packages
 
 log = logging.getLogger(__name__)
 
@@ -26,7 +27,7 @@ jobs.register(mail.SEND_MAIL, mail.send_mail)
 jobs.register(erasures.ERASE_FILES, erasures.erase_files)
 jobs.register(packages.MAKE_PACKAGE, packages.make_package, packages.package_failed)
 jobs.register(packages.DROP_PACKAGES, packages.drop_packages)
-jobs.register(retention.CLEAR, retention.clear_today)
+jobs.register(clearing.CLEAR, clearing.clear_today)
 
 
 @shared_task(bind=True, name=jobs.RUN_JOB)
@@ -71,7 +72,7 @@ class Pulse(bootsteps.StartStopStep):
 
     def plan_clearing(self, now: datetime) -> None:
         """Have the day's clearing done, once a day; every worker asks, and one job comes of it."""
-        retention.plan_clearing(now=now)
+        clearing.plan_clearing(now=now)
         self.cleared_on = timezone.localdate(now)
 
     def _with_database(self, work: Callable[[], object]) -> None:

@@ -10,12 +10,10 @@ from consult.views import (
     exports,
     home,
     letters,
-    own_data,
     people,
-    person_data,
     practice,
-    retention,
 )
+from consult.views.privacy import own_data, person_data, retention
 
 admin.site.login = secure_admin_login(admin.site.login)  # type: ignore[method-assign]  # as the library documents
 

@@ -3,6 +3,7 @@
 from django.urls import path, re_path
 
 from mitigation.views import (
+    attachments,
     case_list,
     cases,
     client_side,
@@ -10,7 +11,7 @@ from mitigation.views import (
     exports,
     histories,
     letters,
-    papers,
+    notes,
     spots,
     steering,
     uploads,
@@ -53,11 +54,13 @@ urlpatterns = [
         steering.visit_call_off,
         name="visit_call_off",
     ),
-    path("cases/<path:reference>/notes/", papers.note_add, name="note_add"),
-    path("cases/<path:reference>/files/", papers.file_attach, name="file_attach"),
-    path("attachments/<int:pk>/", papers.attachment, name="attachment"),
-    path("attachments/<int:pk>/picture/", papers.attachment_picture, name="attachment_picture"),
-    path("attachments/<int:pk>/remove/", papers.attachment_remove, name="attachment_remove"),
+    path("cases/<path:reference>/notes/", notes.note_add, name="note_add"),
+    path("cases/<path:reference>/files/", attachments.file_attach, name="file_attach"),
+    path("attachments/<int:pk>/", attachments.attachment, name="attachment"),
+    path(
+        "attachments/<int:pk>/picture/", attachments.attachment_picture, name="attachment_picture"
+    ),
+    path("attachments/<int:pk>/remove/", attachments.attachment_remove, name="attachment_remove"),
     re_path(
         r"^cases/(?P<reference>.+)/act/(?P<act>" + "|".join(steering.ACTS) + ")/$",
         steering.case_act,

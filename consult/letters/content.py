@@ -210,6 +210,6 @@ def table(
     }
 
 
-def pictures(panels: Sequence[dict[str, Any]], words: dict[str, Any], *, single: bool) -> Block:
-    """Panels as data; they are drawn when the letter is rendered."""
-    return {"type": "pictures", "panels": list(panels), "words": words, "single": single}
+def pictures(charts: Sequence[dict[str, Any]], words: dict[str, Any], *, single: bool) -> Block:
+    """Charts as data; they are drawn when the letter is rendered."""
+    return {"type": "pictures", "charts": list(charts), "words": words, "single": single}

@@ -8,7 +8,7 @@ from django.utils.dateformat import format as format_date
 from django.utils.translation import gettext as _
 
 from consult.calc.rounding import as_given, localised, rounded
-from consult.letters.panels import PictureWords
+from consult.letters.charts import PictureWords
 
 NBSP = "\u00a0"
 MINUS = "\u2212"

@@ -2,8 +2,8 @@
 
 import math
 
+from consult.letters.charts import Axis, Chart, PictureWords
 from consult.letters.marks import INK, PAPER, SECOND_INK, n, plain, text
-from consult.letters.panels import Axis, Panel, PictureWords
 
 BAND_COLOURS = ("#e3e9ee", "#b4c4d2", "#567490", "#1f3a54")
 BAND_TEXT_COLOURS = (INK, INK, "#ffffff", "#ffffff")
@@ -14,9 +14,9 @@ HEADER_TOP = 24.0
 HEADER_HEIGHT = 24.0
 
 
-def bands(panel: Panel, axis: Axis, bottom: float) -> str:
+def bands(chart: Chart, axis: Axis, bottom: float) -> str:
     """Pale columns with their words on top and a hatch that grows denser."""
-    ends = [axis.low, *panel.bounds, axis.high]
+    ends = [axis.low, *chart.bounds, axis.high]
     parts = []
     for index in range(4):
         left, right = axis.x(ends[index]), axis.x(ends[index + 1])
@@ -33,7 +33,7 @@ def bands(panel: Panel, axis: Axis, bottom: float) -> str:
                 f'<path class="hatch" d="{hatch}" stroke="{BAND_COLOURS[2]}" '
                 f'stroke-opacity="0.3" stroke-width="0.45" fill="none"/>'
             )
-        parts.append(_band_words(panel.band_words[index], (left + right) / 2, index))
+        parts.append(_band_words(chart.band_words[index], (left + right) / 2, index))
     return "".join(parts)
 
 
@@ -67,10 +67,10 @@ def _hatch(left: float, top: float, right: float, bottom: float, step: float) ->
     return "".join(pieces)
 
 
-def target(panel: Panel, axis: Axis, bottom: float, words: PictureWords) -> str:
+def target(chart: Chart, axis: Axis, bottom: float, words: PictureWords) -> str:
     """The target as a line of ink over the full height, with its value."""
-    x, top = axis.x(panel.limit), HEADER_TOP + HEADER_HEIGHT
-    label = f"{words.target} {panel.limit_text}"
+    x, top = axis.x(chart.limit), HEADER_TOP + HEADER_HEIGHT
+    label = f"{words.target} {chart.limit_text}"
     half = len(label) * 2.4 + 4
     return (
         f'<line class="target" x1="{n(x)}" y1="{n(HEADER_TOP - 2)}" x2="{n(x)}" '
@@ -81,7 +81,7 @@ def target(panel: Panel, axis: Axis, bottom: float, words: PictureWords) -> str:
     )
 
 
-def scale(panel: Panel, axis: Axis, bottom: float, decimal_mark: str) -> str:
+def scale(chart: Chart, axis: Axis, bottom: float, decimal_mark: str) -> str:
     """The axis with the bounds of the bands and the decades."""
     parts = [
         f'<line x1="{n(axis.layout.plot_left)}" y1="{n(bottom)}" x2="{n(axis.layout.plot_right)}" '
@@ -89,7 +89,7 @@ def scale(panel: Panel, axis: Axis, bottom: float, decimal_mark: str) -> str:
     ]
     taken: list[float] = []
     decades = range(math.ceil(math.log10(axis.low)), math.floor(math.log10(axis.high)) + 1)
-    for value in [*panel.bounds, *(10.0**power for power in decades)]:
+    for value in [*chart.bounds, *(10.0**power for power in decades)]:
         x = axis.x(value)
         if any(abs(x - other) < 24.0 for other in taken):
             continue
@@ -101,5 +101,5 @@ def scale(panel: Panel, axis: Axis, bottom: float, decimal_mark: str) -> str:
         )
     if axis.layout.figures_beside:
         beside = axis.layout.plot_right + 8
-        parts.append(text(beside, bottom + 13.5, panel.unit, size=8.5, fill=SECOND_INK))
+        parts.append(text(beside, bottom + 13.5, chart.unit, size=8.5, fill=SECOND_INK))
     return "".join(parts)

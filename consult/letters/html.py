@@ -6,7 +6,7 @@ from typing import Any
 from django.template.loader import render_to_string
 from django.utils.safestring import SafeString, mark_safe
 
-from consult.letters.panels import Panel, PictureRow, PictureWords, Point
+from consult.letters.charts import Chart, PictureRow, PictureWords, Point
 from consult.letters.picture import before_after_svg, findings_svg
 
 TEMPLATE_VERSION = "letter-2"
@@ -23,15 +23,15 @@ def letter_html(content: Mapping[str, Any]) -> str:
     return render_to_string(f"letters/{kind}.html", {"letter": drawn})
 
 
-def panel_from(data: Mapping[str, Any]) -> Panel:
-    """A panel that lay as JSON in a letter's content."""
+def chart_from(data: Mapping[str, Any]) -> Chart:
+    """A chart that lay as JSON in a letter's content."""
     rows = tuple(
         PictureRow(**{**row, "before": _point(row["before"]), "after": _point(row["after"])})
         for row in data["rows"]
     )
     first, second, third = data["bounds"]
     none, slight, severe, extreme = data["band_words"]
-    return Panel(
+    return Chart(
         **{
             **data,
             "rows": rows,
@@ -53,8 +53,8 @@ def _drawn(block: Mapping[str, Any]) -> dict[str, Any]:
     draw = findings_svg if block["single"] else before_after_svg
     words = PictureWords(**block["words"])
     svgs: list[SafeString] = [
-        mark_safe(draw(panel_from(data), words))  # the picture escapes every text
-        for data in block["panels"]
+        mark_safe(draw(chart_from(data), words))  # the picture escapes every text
+        for data in block.get("charts") or block["panels"]  # older letters name them so
     ]
     return {**block, "svgs": svgs}
 

@@ -1,4 +1,4 @@
-"""The picture of before and after: one panel per measurand, drawn as SVG for page and paper alike.
+"""The picture of before and after: one chart per measurand, drawn as SVG for page and paper alike.
 
 Every colour and font stands in an attribute, because the style sheet of a page does not reach a
 picture inside a PDF and a strict content policy refuses inline styles.
@@ -7,6 +7,17 @@ picture inside a PDF and a strict content policy refuses inline styles.
 from collections.abc import Callable, Sequence
 from xml.sax.saxutils import escape
 
+from consult.letters.charts import (
+    WIDE,
+    Axis,
+    Chart,
+    Layout,
+    PictureRow,
+    PictureWords,
+    Point,
+    axis_for,
+    sorted_rows,
+)
 from consult.letters.ground import HEADER_HEIGHT, HEADER_TOP, bands, scale, target
 from consult.letters.marks import (
     INK,
@@ -23,17 +34,6 @@ from consult.letters.marks import (
     ring,
     text,
 )
-from consult.letters.panels import (
-    WIDE,
-    Axis,
-    Layout,
-    Panel,
-    PictureRow,
-    PictureWords,
-    Point,
-    axis_for,
-    sorted_rows,
-)
 
 RULE = "#d9d6cd"
 TARGET_HEIGHT = 14.0
@@ -47,38 +47,38 @@ Entry = tuple[Callable[[float], str], float, str]  # a mark at a height, its wid
 
 
 def before_after_svg(
-    panel: Panel, words: PictureWords, *, font: str = "Source Serif 4", layout: Layout = WIDE
+    chart: Chart, words: PictureWords, *, font: str = "Source Serif 4", layout: Layout = WIDE
 ) -> str:
     """Before and after at every spot of one measurand."""
-    return _picture(panel, words, font, layout, single=False)
+    return _picture(chart, words, font, layout, single=False)
 
 
 def findings_svg(
-    panel: Panel, words: PictureWords, *, font: str = "Source Serif 4", layout: Layout = WIDE
+    chart: Chart, words: PictureWords, *, font: str = "Source Serif 4", layout: Layout = WIDE
 ) -> str:
     """The values of one visit, given as `after` of each row."""
-    return _picture(panel, words, font, layout, single=True)
+    return _picture(chart, words, font, layout, single=True)
 
 
-def _picture(panel: Panel, words: PictureWords, font: str, layout: Layout, *, single: bool) -> str:
-    rows = sorted_rows(panel)
-    axis = axis_for(panel, layout)
+def _picture(chart: Chart, words: PictureWords, font: str, layout: Layout, *, single: bool) -> str:
+    rows = sorted_rows(chart)
+    axis = axis_for(chart, layout)
     legend = _legend_lines(rows, words, layout.width, single=single)
     top = HEADER_TOP + HEADER_HEIGHT + TARGET_HEIGHT
     bottom = top + layout.row_height * len(rows)
     height = bottom + AXIS_HEIGHT + LEGEND_HEIGHT + LEGEND_LINE * (len(legend) - 1)
-    title = f"{words.title}: {panel.name} [{panel.unit}]"
+    title = f"{words.title}: {chart.name} [{chart.unit}]"
     parts = [
         f'<svg xmlns="http://www.w3.org/2000/svg" viewBox="0 0 {n(layout.width)} {n(height)}" '
         f'width="{n(layout.width)}" height="{n(height)}" role="img" '
         f'font-family="{attribute(font)}, serif" font-size="10" fill="{INK}">',
         f"<title>{escape(title)}</title>",
-        f"<desc>{escape(_description(panel, rows, words, single=single))}</desc>",
+        f"<desc>{escape(_description(chart, rows, words, single=single))}</desc>",
         f'<rect width="{n(layout.width)}" height="{n(height)}" fill="{PAPER}"/>',
-        text(0, 14, f"{panel.name} [{panel.unit}]", size=11, weight=600),
-        bands(panel, axis, bottom),
-        target(panel, axis, bottom, words),
-        scale(panel, axis, bottom, words.decimal_mark),
+        text(0, 14, f"{chart.name} [{chart.unit}]", size=11, weight=600),
+        bands(chart, axis, bottom),
+        target(chart, axis, bottom, words),
+        scale(chart, axis, bottom, words.decimal_mark),
     ]
     for index, row in enumerate(rows):
         parts.append(_row(row, axis, top + layout.row_height * index, words, single=single))
@@ -87,13 +87,13 @@ def _picture(panel: Panel, words: PictureWords, font: str, layout: Layout, *, si
 
 
 def _description(
-    panel: Panel, rows: Sequence[PictureRow], words: PictureWords, *, single: bool
+    chart: Chart, rows: Sequence[PictureRow], words: PictureWords, *, single: bool
 ) -> str:
     """The picture in sentences, for a reader who hears it."""
-    sentences = [f"{words.target}: {panel.limit_text}."]
+    sentences = [f"{words.target}: {chart.limit_text}."]
     for row in rows:
         values = [
-            f"{word} {_quantity(point, panel.unit, words)}"
+            f"{word} {_quantity(point, chart.unit, words)}"
             for word, point in ((words.before, row.before), (words.after, row.after))
             if point is not None and not (single and word == words.before)
         ]

@@ -4,13 +4,13 @@ from consult.models.access_log import AccessEvent
 from consult.models.clients import Assignment, Client, Property
 from consult.models.contacts import Contact
 from consult.models.entry_keys import EntryKey
-from consult.models.erasures import Erasure
 from consult.models.jobs import Heartbeat, Job, OutboundMail
 from consult.models.letters import Letter
-from consult.models.packages import DataPackage, DataRequest
 from consult.models.people import Firm, Practice, User
-from consult.models.retention import Retention
-from consult.models.windows import ErasureWindow
+from consult.models.privacy.erasures import Erasure
+from consult.models.privacy.packages import DataPackage, DataRequest
+from consult.models.privacy.retention import Retention
+from consult.models.privacy.windows import ErasureWindow
 
 __all__ = [
     "AccessEvent",

@@ -22,7 +22,7 @@ from consult.models import Client, Contact, Property, User
 from consult.models.clients import ClientQuerySet
 from consult.models.folding import with_words
 from consult.services import clients as services
-from consult.services.lists import Column, Sheet
+from consult.services.spreadsheets import Column, Sheet
 from consult.views.spreadsheets import spreadsheet
 
 Row = TypeVar("Row", Client, Contact, Property)

@@ -10,11 +10,11 @@ from django.views.decorators.http import require_safe
 
 from consult.access import manager_required, role_required
 from consult.models import User
-from consult.services.lists import Cell, Column, Sheet
+from consult.services.spreadsheets import Cell, Column, Sheet
 from consult.views.letters import wanted_letters
 from consult.views.people import wanted_events, wanted_people
-from consult.views.person_data import all_erasures
 from consult.views.practice import all_firms
+from consult.views.privacy.person_data import all_erasures
 from consult.views.spreadsheets import spreadsheet
 
 

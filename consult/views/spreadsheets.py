@@ -5,7 +5,7 @@ import unicodedata
 
 from django.http import HttpResponse
 
-from consult.services.lists import XLSX, Sheet, write_workbook
+from consult.services.spreadsheets import XLSX, Sheet, write_workbook
 
 _SPELT = str.maketrans({"ä": "ae", "ö": "oe", "ü": "ue", "ß": "ss", "ø": "o", "æ": "ae"})
 

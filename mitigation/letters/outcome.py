@@ -7,6 +7,7 @@ from typing import Any
 from django.utils.translation import gettext as _
 from django.utils.translation import override
 
+from consult.letters.charts import Chart
 from consult.letters.content import (
     Block,
     bullets,
@@ -21,7 +22,6 @@ from consult.letters.content import (
     table,
 )
 from consult.letters.formats import Formats, display_unit, in_unit, listing, picture_words, places
-from consult.letters.panels import Panel
 from consult.letters.words import (
     band_words,
     measurand_words,
@@ -37,9 +37,9 @@ from mitigation.letters.evidence import engineer_part
 from mitigation.letters.phrases import (
     Spot,
     by_measurand,
+    charts,
     decision_text,
     in_order,
-    panels,
     reduction_words,
     side_words,
 )
@@ -52,7 +52,7 @@ from mitigation.letters.verdict import (
 )
 from surveys.letters.facts import GuidelineFacts, SpotKey
 
-__all__ = ["OutcomeContext", "SpotDetail", "outcome_content", "outcome_panels"]
+__all__ = ["OutcomeContext", "SpotDetail", "outcome_charts", "outcome_content"]
 
 
 def outcome_content(
@@ -75,27 +75,27 @@ def outcome_content(
         }
 
 
-def outcome_panels(
+def outcome_charts(
     *,
     outcome: Mapping[str, Any],
     uses: Mapping[SpotKey, str],
     guideline: GuidelineFacts,
     language: str,
     flux_unit: str = "nT",
-) -> list[Panel]:
+) -> list[Chart]:
     """The picture for a page, in the language that is asked for."""
     with override(language):
-        return panels(outcome, uses, guideline, Formats(language), flux_unit)
+        return charts(outcome, uses, guideline, Formats(language), flux_unit)
 
 
 def _client_part(
     outcome: Mapping[str, Any], context: OutcomeContext, formats: Formats, flux_unit: str
 ) -> list[Block]:
     uses = {key: detail.use for key, detail in context.details.items()}
-    drawn = panels(outcome, uses, context.guideline, formats, flux_unit)
-    shown = [asdict(panel) for panel in drawn]
+    drawn = charts(outcome, uses, context.guideline, formats, flux_unit)
+    shown = [asdict(chart) for chart in drawn]
     words = asdict(picture_words(formats.language))
-    units = {panel.unit for panel in drawn}
+    units = {chart.unit for chart in drawn}
     stop = [note(stop_words(), context.safety)] if context.safety else []
     over = [note(_("Found in order since"), context.past_dangers)] if context.past_dangers else []
     return [

@@ -6,8 +6,8 @@ from typing import Any
 from django.utils.translation import gettext as _
 
 from consult.calc.rounding import rounded_down, rounded_interval
+from consult.letters.charts import Chart, PictureRow, Point
 from consult.letters.formats import Formats, display_unit, in_unit
-from consult.letters.panels import Panel, PictureRow, Point
 from consult.letters.words import MARKS, band_words, decision_words, measurand_words
 from surveys.letters.facts import GuidelineFacts, SpotKey
 
@@ -125,37 +125,37 @@ def by_measurand(spots: Sequence[Spot]) -> dict[str, list[Spot]]:
     return groups
 
 
-def panels(
+def charts(
     outcome: Mapping[str, Any],
     uses: Mapping[SpotKey, str],
     guideline: GuidelineFacts,
     formats: Formats,
     flux_unit: str = "nT",
-) -> list[Panel]:
-    """The picture of a comparison: a panel per measurand, long ones in pieces."""
+) -> list[Chart]:
+    """The picture of a comparison: a chart per measurand, long ones in pieces."""
     found = []
     for code, spots in by_measurand(outcome["spots"]).items():
         ordered = in_order(spots, uses)
         for start in range(0, len(ordered), ROWS_PER_PANEL):
             chunk = ordered[start : start + ROWS_PER_PANEL]
             rows = tuple(_row(spot, uses, flux_unit, formats) for spot in chunk)
-            found.append(_panel(code, chunk[0], rows, guideline, formats, flux_unit))
+            found.append(_chart(code, chunk[0], rows, guideline, formats, flux_unit))
     return found
 
 
-def _panel(
+def _chart(
     code: str,
     sample: Spot,
     rows: tuple[PictureRow, ...],
     guideline: GuidelineFacts,
     formats: Formats,
     flux_unit: str,
-) -> Panel:
+) -> Chart:
     unit = sample["unit"]
     shown = display_unit(unit, flux_unit)
     first, second, third = (in_unit(bound, unit, shown) for bound in guideline.bounds[code])
     limit = in_unit(sample["target"]["limit"], unit, shown)
-    return Panel(
+    return Chart(
         name=measurand_words(code),
         unit=shown,
         bounds=(first, second, third),

@@ -1,8 +1,9 @@
-"""The case with its stages, its outcomes, and the practice's own papers on it."""
+"""The case with its stages, its outcomes, and the practice's own notes and files on it."""
 
+from mitigation.models.attachments import Attachment
 from mitigation.models.cases import Case, CaseVisit, CaseWord
+from mitigation.models.notes import Note
 from mitigation.models.outcomes import Outcome
-from mitigation.models.papers import Attachment, Note
 from mitigation.models.stages import DUE_DAYS, ENDS, MOVES, NEXT_MOVE, Stage
 from mitigation.models.uploads import PendingUpload
 

@@ -40,7 +40,7 @@ def case_changes(case: Case, user: Any) -> list[Change]:
         *visit_changes(visits, home, names),
         *place_changes(home, names),
         *instrument_changes({pk for (pk,) in instruments.distinct()}, names),
-        *_papers(case, user, names),
+        *_notes_and_files(case, user, names),
         *_letters(case, user, names),
     ]
     return latest_first(found)
@@ -69,7 +69,7 @@ def _people_and_case(case: Case, names: Names) -> Iterator[Change]:
     )
 
 
-def _papers(case: Case, user: Any, names: Names) -> Iterator[Change]:
+def _notes_and_files(case: Case, user: Any, names: Names) -> Iterator[Change]:
     for note in Note.objects.visible_to(user).filter(case=case):
         yield Change(
             at=note.written_at,

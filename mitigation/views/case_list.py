@@ -10,7 +10,7 @@ from django.views.decorators.http import require_safe
 
 from consult.access import role_required
 from consult.htmx import wants_fragment
-from consult.services.lists import Column, Sheet
+from consult.services.spreadsheets import Column, Sheet
 from consult.views.pages import LongPaginator
 from consult.views.spreadsheets import spreadsheet
 from mitigation.models import Case, Stage

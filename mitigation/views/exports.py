@@ -12,7 +12,7 @@ from django.views.decorators.http import require_safe
 from consult.access import role_required
 from consult.letters.words import decision_words, measurand_words
 from consult.models import User
-from consult.services.lists import Cell, Column, Sheet
+from consult.services.spreadsheets import Cell, Column, Sheet
 from consult.views.exports import letter_columns
 from consult.views.spreadsheets import spreadsheet
 from mitigation.comparison import compare

@@ -6,11 +6,11 @@ from django.utils.safestring import SafeString, mark_safe
 from django.utils.translation import get_language
 from django.utils.translation import gettext as _
 
+from consult.letters.charts import NARROW, WIDE, Chart, Layout, PictureRow
 from consult.letters.formats import picture_words
-from consult.letters.panels import NARROW, WIDE, Layout, Panel, PictureRow
 from consult.letters.picture import before_after_svg, findings_svg
 from mitigation.comparison import Comparison
-from mitigation.letters.outcome import outcome_panels
+from mitigation.letters.outcome import outcome_charts
 from surveys.services.facts import guideline_facts
 
 
@@ -20,7 +20,7 @@ def case_pictures(comparison: Comparison) -> list[tuple[str, SafeString, SafeStr
     uses = {
         (row.spot.room.name, row.spot.name, row.measurand): row.spot.use for row in comparison.rows
     }
-    panels = outcome_panels(
+    charts = outcome_charts(
         outcome=comparison.as_json(),
         uses=uses,
         guideline=guideline_facts(comparison.case.guideline),
@@ -29,15 +29,15 @@ def case_pictures(comparison: Comparison) -> list[tuple[str, SafeString, SafeStr
     words, draw = picture_words(language), before_after_svg
     if comparison.follow_up is None:
         # Before the second visit nothing is compared: what was found is drawn alone.
-        panels = [replace(one, rows=tuple(map(_found, one.rows))) for one in panels]
+        charts = [replace(one, rows=tuple(map(_found, one.rows))) for one in charts]
         words = replace(words, title=_("Measured at each spot"), after=words.found)
         draw = findings_svg
 
-    def drawn(panel: Panel, layout: Layout) -> SafeString:
+    def drawn(chart: Chart, layout: Layout) -> SafeString:
         # The drawing function escapes every text that it is given.
-        return mark_safe(draw(panel, words, font="Source Sans 3", layout=layout))
+        return mark_safe(draw(chart, words, font="Source Sans 3", layout=layout))
 
-    return [(one.name, drawn(one, WIDE), drawn(one, NARROW)) for one in panels]
+    return [(one.name, drawn(one, WIDE), drawn(one, NARROW)) for one in charts]
 
 
 def _found(row: PictureRow) -> PictureRow:

@@ -7,6 +7,7 @@ from typing import Any
 from django.utils.translation import gettext as _
 from django.utils.translation import override
 
+from consult.letters.charts import Chart, PictureRow, Point
 from consult.letters.content import (
     Block,
     Head,
@@ -28,7 +29,6 @@ from consult.letters.formats import (
     picture_words,
     places,
 )
-from consult.letters.panels import Panel, PictureRow, Point
 from consult.letters.words import (
     MEASURANDS,
     USES,
@@ -152,8 +152,8 @@ def _client_part(context: SurveyContext, formats: Formats, flux_unit: str) -> li
         "band": band,
         "guideline": context.guideline.code,
     }
-    drawn = [asdict(panel) for panel in survey_panels(context, formats, flux_unit)]
-    units = {panel["unit"] for panel in drawn}
+    drawn = [asdict(chart) for chart in survey_charts(context, formats, flux_unit)]
+    units = {chart["unit"] for chart in drawn}
     words = asdict(picture_words(formats.language)) | {"title": _("Measured at each spot")}
     stop = [note(stop_words(), context.safety)]
     return [
@@ -225,9 +225,9 @@ def _client_table(context: SurveyContext, formats: Formats, flux_unit: str) -> B
     return table(_("Measured at each spot"), columns, groups)
 
 
-def survey_panels(context: SurveyContext, formats: Formats, flux_unit: str) -> list[Panel]:
-    """The picture of one visit: a panel per measurand, long ones in pieces."""
-    panels = []
+def survey_charts(context: SurveyContext, formats: Formats, flux_unit: str) -> list[Chart]:
+    """The picture of one visit: a chart per measurand, long ones in pieces."""
+    charts = []
     for code, found in _in_order(context).items():
         unit = found[0].unit
         shown = display_unit(unit, flux_unit)
@@ -238,8 +238,8 @@ def survey_panels(context: SurveyContext, formats: Formats, flux_unit: str) -> l
         names = band_words(context.guideline.band_words)
         for start in range(0, len(found), ROWS_PER_PANEL):
             chunk = found[start : start + ROWS_PER_PANEL]
-            panels.append(
-                Panel(
+            charts.append(
+                Chart(
                     name=measurand_words(code),
                     unit=shown,
                     bounds=(first, second, third),
@@ -250,7 +250,7 @@ def survey_panels(context: SurveyContext, formats: Formats, flux_unit: str) -> l
                     identifier=code,
                 )
             )
-    return panels
+    return charts
 
 
 def _row(finding: FindingFacts, shown: str, names: tuple[str, ...], formats: Formats) -> PictureRow:

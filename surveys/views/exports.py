@@ -11,7 +11,7 @@ from django.views.decorators.http import require_safe
 from consult.access import role_required
 from consult.letters.words import measurand_words, phrase, phrases
 from consult.models import Property
-from consult.services.lists import Cell, Column, Sheet
+from consult.services.spreadsheets import Cell, Column, Sheet
 from consult.views.spreadsheets import spreadsheet
 from surveys.calc.units import CANONICAL_UNIT, Measurand
 from surveys.models import Band, Instrument, Reading, Visit

@@ -7,8 +7,8 @@ from django.urls import URLPattern, URLResolver, get_resolver, reverse
 from django.utils import timezone
 
 from consult.models import Contact, DataPackage, DataRequest, Firm, Job, Letter, User
-from consult.services.data_requests import ask_for_data
-from consult.services.packages import ask_package
+from consult.services.privacy.packages import ask_package
+from consult.services.privacy.requests import ask_for_data
 from consult.tasks import run_job
 from mitigation.models import Attachment, Case, PendingUpload
 from mitigation.services.attachments import attach_file

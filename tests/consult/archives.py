@@ -7,7 +7,7 @@ import tarfile
 from pathlib import Path
 from typing import Any
 
-from consult.services.backups_archive import ABOUT_TEXT, FORMAT, seal
+from consult.services.backups.archive import ABOUT_TEXT, FORMAT, seal
 
 FACTS = {"database": {"member": "database.sqlite3"}, "made_at": "2026-11-25T10:00:00+00:00"}
 

@@ -9,7 +9,7 @@ from pathlib import Path
 
 import pytest
 
-from consult.services.backups_archive import (
+from consult.services.backups.archive import (
     ABOUT_TEXT,
     BackupError,
     Writer,

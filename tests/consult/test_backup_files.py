@@ -9,8 +9,8 @@ from django.core.files.base import ContentFile
 from django.core.files.storage import default_storage
 from pytest_django import Settings
 
-from consult.services.backups_archive import Member, Writer, check_archive
-from consult.services.backups_files import add_files, is_kept, keep
+from consult.services.backups.archive import Member, Writer, check_archive
+from consult.services.backups.files import add_files, is_kept, keep
 from tests.consult.archives import FACTS
 
 CONTENTS = {"letters/2026-0001.pdf": b"%PDF" * 500_000, "attachments/17/größe": b"", "a": b"x"}

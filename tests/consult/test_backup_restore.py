@@ -26,12 +26,12 @@ from pytest_django import Settings
 from consult import tasks
 from consult.models import AccessEvent, Client, Heartbeat, Job, Letter, OutboundMail
 from consult.services.backups import make_backup
-from consult.services.backups_archive import BackupError, check_archive
-from consult.services.backups_database import facts_here
-from consult.services.backups_postgresql import dump
-from consult.services.backups_restore import Restored, restore_backup
-from consult.services.erasures import erase_person
+from consult.services.backups.archive import BackupError, check_archive
+from consult.services.backups.database import facts_here
+from consult.services.backups.postgresql import dump
+from consult.services.backups.restore import Restored, restore_backup
 from consult.services.letters import letter_bytes
+from consult.services.privacy.erasures import erase_person
 from mitigation.models import Case, Stage
 from mitigation.services.attachments import attach_file
 from mitigation.services.imports import import_case_folder
@@ -378,14 +378,14 @@ call_command("restore", {path!r}, replace=True)
 """
 PLACES = {
     "sqlite": [
-        "consult.services.backups_restore:_keep_files",
-        "consult.services.backups_restore:_migrate",
-        "consult.services.backups_sqlite:swap",
+        "consult.services.backups.restore:_keep_files",
+        "consult.services.backups.restore:_migrate",
+        "consult.services.backups.sqlite:swap",
         "os:replace",
     ],
     "postgresql": [
-        "consult.services.backups_restore:_keep_files",
-        "consult.services.backups_postgresql:_counted",
+        "consult.services.backups.restore:_keep_files",
+        "consult.services.backups.postgresql:_counted",
     ],
 }
 

@@ -10,7 +10,7 @@ from python_calamine import CalamineWorkbook
 
 from consult.models import Client, Contact, DataRequest, Letter, Property, User
 from consult.services.clients import merge_clients
-from consult.services.data_requests import ask_for_data
+from consult.services.privacy.requests import ask_for_data
 from mitigation.models import Case, Stage
 from surveys.models import Visit
 from tests.factories import (

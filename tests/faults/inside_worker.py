@@ -17,7 +17,8 @@ from pathlib import Path
 from typing import Any
 
 from consult.letters import rendering
-from consult.services import erasures, files, jobs, letters
+from consult.services import files, jobs, letters
+from consult.services.privacy import erasures
 from mitigation.services import imports
 from surveys.models import SourceFile
 from surveys.services.imports import store_survey

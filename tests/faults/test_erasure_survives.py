@@ -6,8 +6,8 @@ import pytest
 from django.utils import timezone
 
 from consult.models import Erasure, Job, Letter, Property
-from consult.services import ledger
-from consult.services.erasures import erase_person
+from consult.services.privacy import ledger
+from consult.services.privacy.erasures import erase_person
 from tests.consult import issued
 from tests.faults.rig import Rig, assert_gone, descendants, kill_9, wait_for
 from tests.faults.test_letters_survive import all_ready, let_the_lease_run_out

@@ -13,7 +13,7 @@ from django.utils.translation import gettext, override, pgettext
 
 from consult.letters import words
 from consult.letters.formats import Formats
-from mitigation.letters.outcome import outcome_content, outcome_panels
+from mitigation.letters.outcome import outcome_charts, outcome_content
 from mitigation.letters.phrases import reduction_words
 from mitigation.letters.verdict import subject
 from surveys.letters.survey_report import survey_content
@@ -255,15 +255,15 @@ def test_a_guard_band_that_cannot_be_given_is_a_dash() -> None:
     assert judged["groups"][0]["rows"][0][4] == "–"
 
 
-def test_panels_for_a_page_are_those_of_the_letter() -> None:
+def test_charts_for_a_page_are_those_of_the_letter() -> None:
     uses = {key: detail.use for key, detail in samples.details().items()}
-    panels = outcome_panels(
+    charts = outcome_charts(
         outcome=samples.outcome(), uses=uses, guideline=samples.GUIDELINE, language="en"
     )
-    assert [panel.identifier for panel in panels] == [samples.GROUND, samples.FLUX]
-    assert [row.rose for row in panels[0].rows].count(True) == 1
-    assert [row.at_least for row in panels[0].rows].count(True) == 1
-    assert [row.comparable for row in panels[0].rows].count(False) == 2
+    assert [chart.identifier for chart in charts] == [samples.GROUND, samples.FLUX]
+    assert [row.rose for row in charts[0].rows].count(True) == 1
+    assert [row.at_least for row in charts[0].rows].count(True) == 1
+    assert [row.comparable for row in charts[0].rows].count(False) == 2
 
 
 # -- Translations -----------------------------------------------------------------------------

@@ -6,16 +6,16 @@ from xml.etree import ElementTree
 
 import pytest
 
-from consult.letters.ground import BAND_COLOURS, BAND_TEXT_COLOURS
-from consult.letters.panels import (
+from consult.letters.charts import (
     NARROW,
-    Panel,
+    Chart,
     PictureRow,
     PictureWords,
     Point,
     axis_for,
     sorted_rows,
 )
+from consult.letters.ground import BAND_COLOURS, BAND_TEXT_COLOURS
 from consult.letters.picture import before_after_svg, findings_svg
 
 SVG = "{http://www.w3.org/2000/svg}"
@@ -38,8 +38,8 @@ AT_LEAST = replace(FALL, after=Point(0.3, 0, 0.3, "<"), reduction="at least 98 %
 NOT_COMPARABLE = replace(FALL, reduction="not comparable", interval="", comparable=False)
 
 
-def panel(*rows: PictureRow) -> Panel:
-    return Panel(
+def chart(*rows: PictureRow) -> Chart:
+    return Chart(
         name="Electric field, ground-referenced",
         unit="V/m",
         bounds=(1.0, 5.0, 50.0),
@@ -51,7 +51,7 @@ def panel(*rows: PictureRow) -> Panel:
 
 
 def drawn(*rows: PictureRow) -> ElementTree.Element:
-    return ElementTree.fromstring(before_after_svg(panel(*rows), WORDS))
+    return ElementTree.fromstring(before_after_svg(chart(*rows), WORDS))
 
 
 def of_rows(root: ElementTree.Element, kind: str) -> list[ElementTree.Element]:
@@ -102,7 +102,7 @@ def test_a_spot_of_one_visit_only_has_one_mark() -> None:
 
 
 def test_marks_stand_where_a_log_scale_puts_them() -> None:
-    axis = axis_for(panel(FALL))
+    axis = axis_for(chart(FALL))
     # Equal ratios are equal distances: 1 to 5 is as far as 10 to 50.
     assert axis.x(5.0) - axis.x(1.0) == pytest.approx(axis.x(50.0) - axis.x(10.0), rel=1e-9)
     ring = of_rows(drawn(FALL), "ring")[0]
@@ -110,7 +110,7 @@ def test_marks_stand_where_a_log_scale_puts_them() -> None:
 
 
 def test_whiskers_run_over_the_interval() -> None:
-    axis = axis_for(panel(FALL))
+    axis = axis_for(chart(FALL))
     before, after = of_rows(drawn(FALL), "interval")
     line = before[0]
     assert float(line.get("x1", "0")) == pytest.approx(axis.x(42.0), abs=0.01)
@@ -120,7 +120,7 @@ def test_whiskers_run_over_the_interval() -> None:
 
 def test_an_interval_that_reaches_zero_ends_inside_the_plot() -> None:
     row = replace(FALL, after=Point(0.4, 0.0, 0.9))
-    axis = axis_for(panel(row))
+    axis = axis_for(chart(row))
     line = of_rows(drawn(row), "interval")[1][0]
     assert float(line.get("x1", "0")) == pytest.approx(axis.x(axis.low), abs=0.01)
 
@@ -138,8 +138,8 @@ def test_bands_have_words_and_a_hatch_that_grows_denser() -> None:
     assert texts(root).count("anomaly") == 4
     hatches = [mark for mark in root.iter(f"{SVG}path") if mark.get("class") == "hatch"]
     assert len(hatches) == 3  # the first band has none
-    axis = axis_for(panel(FALL, RISE, AT_LEAST))
-    ends = [*panel().bounds, axis.high]
+    axis = axis_for(chart(FALL, RISE, AT_LEAST))
+    ends = [*chart().bounds, axis.high]
     density = [
         hatch.get("d", "").count("M") / (axis.x(right) - axis.x(left))
         for hatch, left, right in zip(hatches, ends, ends[1:], strict=False)
@@ -151,12 +151,12 @@ def test_bands_have_words_and_a_hatch_that_grows_denser() -> None:
 def test_sleeping_spots_come_first_then_the_worst() -> None:
     desk = replace(FALL, spot="desk", sleeping=False, after=Point(300, 280, 320))
     gone = replace(FALL, spot="gone", after=None, comparable=False)
-    order = [row.spot for row in sorted_rows(panel(desk, gone, FALL, replace(RISE, spot="worse")))]
+    order = [row.spot for row in sorted_rows(chart(desk, gone, FALL, replace(RISE, spot="worse")))]
     assert order == ["worse", "bed head", "gone", "desk"]
 
 
 def test_no_style_no_script_no_foreign_part() -> None:
-    svg = before_after_svg(panel(FALL, RISE, AT_LEAST, NOT_COMPARABLE), WORDS)
+    svg = before_after_svg(chart(FALL, RISE, AT_LEAST, NOT_COMPARABLE), WORDS)
     for forbidden in ("style", "<script", "foreignObject", "filter", "href", " on"):
         assert forbidden not in svg.replace(" on ", ""), forbidden
 
@@ -172,7 +172,7 @@ def test_it_has_a_title_and_says_each_row_in_words() -> None:
 
 def test_texts_are_escaped() -> None:
     row = replace(FALL, spot="<b>&\"'", room="</svg><script>")
-    svg = before_after_svg(panel(row), WORDS)
+    svg = before_after_svg(chart(row), WORDS)
     ElementTree.fromstring(svg)
     assert "<script" not in svg
     assert "&lt;b&gt;&amp;" in svg
@@ -180,18 +180,18 @@ def test_texts_are_escaped() -> None:
 
 def test_the_same_rows_give_the_same_picture() -> None:
     rows = (FALL, RISE, AT_LEAST, NOT_COMPARABLE)
-    assert before_after_svg(panel(*rows), WORDS) == before_after_svg(panel(*rows), WORDS)
+    assert before_after_svg(chart(*rows), WORDS) == before_after_svg(chart(*rows), WORDS)
 
 
 def test_the_axis_uses_the_decimal_mark() -> None:
-    low = replace(panel(FALL), bounds=(0.3, 1.5, 10.0), limit=1.5, limit_text="1,5 V/m")
+    low = replace(chart(FALL), bounds=(0.3, 1.5, 10.0), limit=1.5, limit_text="1,5 V/m")
     svg = before_after_svg(low, replace(WORDS, decimal_mark=","))
     assert ">0,3<" in svg
     assert ">0.3<" not in svg
 
 
 def test_one_visit_is_drawn_with_discs_only() -> None:
-    root = ElementTree.fromstring(findings_svg(panel(replace(FALL, before=None)), WORDS))
+    root = ElementTree.fromstring(findings_svg(chart(replace(FALL, before=None)), WORDS))
     assert counts(root) == {"ring": 0, "disc": 1, "at-least": 0, "fall": 0, "rise": 0}
     assert "measured" in texts(root)
     assert "before" not in texts(root)
@@ -212,7 +212,7 @@ def test_band_words_are_readable_on_their_colour(band: int) -> None:
 
 def test_on_a_phone_everything_stands_inside_its_width() -> None:
     rows = (FALL, RISE, AT_LEAST, NOT_COMPARABLE, replace(FALL, after=Point(0.001, 0, 0.002)))
-    root = ElementTree.fromstring(before_after_svg(panel(*rows), WORDS, layout=NARROW))
+    root = ElementTree.fromstring(before_after_svg(chart(*rows), WORDS, layout=NARROW))
     assert counts(root) == counts(drawn(*rows))
     for mark in root.iter():
         for side in ("x", "x1", "x2", "cx"):
@@ -225,7 +225,7 @@ def test_on_a_phone_everything_stands_inside_its_width() -> None:
 
 
 def test_on_a_phone_a_row_is_named_above_its_marks() -> None:
-    root = ElementTree.fromstring(before_after_svg(panel(FALL), WORDS, layout=NARROW))
+    root = ElementTree.fromstring(before_after_svg(chart(FALL), WORDS, layout=NARROW))
     (row,) = (group for group in root.iter(f"{SVG}g") if group.get("class") == "row")
     words = {"".join(text.itertext()): text for text in row.iter(f"{SVG}text")}
     marks = [float(mark.get("cy", "0")) for mark in row.iter(f"{SVG}circle")]

@@ -21,13 +21,13 @@ from django.db import models, transaction
 from django.utils import timezone
 
 from consult.models import AccessEvent, Client, Contact, DataRequest, Job, Letter, User
-from consult.models.personal import Blank, Goes, Keys
 from consult.services.clients import merge_clients, remove_contact
 from consult.services.guards import unguarded
 from consult.services.mail import queue_mail
-from consult.services.packages import ask_package
 from consult.services.people import invite_person, record_event
-from consult.services.personal import history_of, keys_of, subject_of_client, tables
+from consult.services.privacy.fates import Blank, Goes, Keys
+from consult.services.privacy.packages import ask_package
+from consult.services.privacy.persons import history_of, keys_of, subject_of_client, tables
 from consult.tasks import run_job
 from mitigation.models import Case, Stage
 from mitigation.services.attachments import attach_file
@@ -91,7 +91,7 @@ def plant() -> Planted:
     Job.objects.filter(key__endswith=letter.number).update(last_error="refused by the printer")
     _people(client, login, manager, case)
     _measured(case)
-    _papers(case, client, manager, letter)
+    _notes_and_files(case, client, manager, letter)
     _log_in(login, manager, client)
     markers = _mark(keys_of(subject_of_client(client)))
     for row in (client, login, letter, case):
@@ -144,7 +144,7 @@ def _file(key: str, data: bytes) -> str:
     return default_storage.save(key, ContentFile(data))
 
 
-def _papers(case: Case, client: Client, manager: User, letter: Letter) -> None:
+def _notes_and_files(case: Case, client: Client, manager: User, letter: Letter) -> None:
     now = timezone.now()
     add_note(case=case, text="a note", by=manager, now=now)
     attach_file(case=case, name="a.txt", data=b"attached", by=manager, now=now)

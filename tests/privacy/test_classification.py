@@ -6,8 +6,8 @@ import pytest
 from django.apps import apps
 from simple_history.models import HistoricalChanges
 
-from consult.models.personal import Blank, Goes, Keep, Plain, Table
-from consult.services.personal import history_of, tables
+from consult.services.privacy.fates import Blank, Goes, Keep, Plain, Table
+from consult.services.privacy.persons import history_of, tables
 
 # What every history table has beside the fields of its own table.
 OF_A_HISTORY = {

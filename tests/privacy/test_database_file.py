@@ -7,7 +7,7 @@ from django.db import connection
 from django.utils import timezone
 
 from consult.models import Job
-from consult.services.erasures import erase_person
+from consult.services.privacy.erasures import erase_person
 from consult.tasks import run_job
 from tests.privacy.planted import plant
 

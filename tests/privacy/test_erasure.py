@@ -11,9 +11,9 @@ from django.db import DatabaseError, transaction
 from django.utils import timezone
 
 from consult.models import Client, Erasure, Job, Letter, OutboundMail, Property, User
-from consult.services import erasures, ledger
 from consult.services.changes import save_row
-from consult.services.erasures import erase_person, plan_erasure, repeat_erasure
+from consult.services.privacy import erasures, ledger
+from consult.services.privacy.erasures import erase_person, plan_erasure, repeat_erasure
 from consult.tasks import run_job
 from mitigation.models import Attachment, Case, Stage
 from surveys.models import Reading, SourceFile, Visit

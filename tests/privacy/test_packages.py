@@ -9,9 +9,9 @@ from django.core.exceptions import ValidationError
 from django.utils import timezone
 
 from consult.models import DataPackage, Job
-from consult.services import packages
-from consult.services.packages import ask_package, package_bytes, write_package
-from consult.services.personal import tables
+from consult.services.privacy import packages
+from consult.services.privacy.packages import ask_package, package_bytes, write_package
+from consult.services.privacy.persons import tables
 from consult.tasks import run_job
 from tests.factories import compared_case
 from tests.privacy.planted import plant

@@ -10,9 +10,9 @@ from django.urls import reverse
 from django.utils import timezone
 
 from consult.models import Client, DataPackage, DataRequest, Erasure, Job, OutboundMail, Practice
-from consult.services.data_requests import ask_for_data
-from consult.services.erasures import erase_person
-from consult.services.packages import ask_package
+from consult.services.privacy.erasures import erase_person
+from consult.services.privacy.packages import ask_package
+from consult.services.privacy.requests import ask_for_data
 from consult.tasks import run_job
 from mitigation.models import Case, Stage
 from tests.cast import ASKERS, Cast, make_cast

@@ -12,8 +12,8 @@ from django.utils import timezone
 
 from consult import tasks
 from consult.models import AccessEvent, Client, DataPackage, Job, OutboundMail, Retention, User
-from consult.services import retention
 from consult.services.people import record_event
+from consult.services.privacy import clearing
 from mitigation.models import Case, PendingUpload, Stage
 from mitigation.services.uploads import keep_upload
 from tests.factories import CaseFactory, UserFactory
@@ -63,25 +63,25 @@ LAST = {
 @pytest.mark.parametrize("kind", sorted(LAST))
 def test_each_kind_goes_at_its_time_and_not_before(kind) -> None:
     one_of_each(LAST[kind] - timedelta(minutes=1))
-    assert retention.clear_old(now=NOW)[kind] == 0
+    assert clearing.clear_old(now=NOW)[kind] == 0
     one_of_each(LAST[kind])
-    assert {one.clearing.kind: one.gone for one in retention.what_goes(now=NOW)}[kind] == 1
-    assert retention.clear_old(now=NOW)[kind] == 1
+    assert {one.clearing.kind: one.gone for one in clearing.what_goes(now=NOW)}[kind] == 1
+    assert clearing.clear_old(now=NOW)[kind] == 1
 
 
 def test_of_a_mail_only_the_wording_goes() -> None:
     one_of_each(91 * DAY)
-    retention.clear_old(now=NOW)
+    clearing.clear_old(now=NOW)
     mail = OutboundMail.objects.get()
     assert (mail.body, mail.to, mail.subject) == ("", "a@example.org", "s")
-    assert retention.clear_old(now=NOW)["mails"] == 0, "once"
+    assert clearing.clear_old(now=NOW)["mails"] == 0, "once"
 
 
 def test_an_upload_goes_with_its_file(media_folder) -> None:
     one_of_each(timedelta(0))
     (upload,) = PendingUpload.objects.all()
     assert (media_folder / str(upload.file)).exists()
-    retention.clear_old(now=NOW)
+    clearing.clear_old(now=NOW)
     assert not (media_folder / str(upload.file)).exists()
 
 
@@ -90,7 +90,7 @@ def test_a_job_that_waits_or_failed_stays() -> None:
         Job.objects.create(
             kind="k", key=state, state=state, run_after=NOW, finished_at=NOW - 1000 * DAY
         )
-    retention.clear_old(now=NOW)
+    clearing.clear_old(now=NOW)
     assert Job.objects.count() == 2
 
 
@@ -108,19 +108,19 @@ def test_a_dry_run_changes_nothing_and_says_when_the_next_goes(media_folder, cap
 
 def test_a_practice_chooses_within_limits() -> None:
     by = manager()
-    chosen = retention.save_retention(retention=Retention(pk=1, mail_days=15), by=by)
+    chosen = clearing.save_retention(retention=Retention(pk=1, mail_days=15), by=by)
     assert chosen.history.get().history_user == by
     one_of_each(16 * DAY)
-    assert retention.clear_old(now=NOW)["mails"] == 1
+    assert clearing.clear_old(now=NOW)["mails"] == 1
     for days in (14, 731):
         with pytest.raises(ValidationError):
-            retention.save_retention(retention=Retention(pk=1, mail_days=days), by=by)
+            clearing.save_retention(retention=Retention(pk=1, mail_days=days), by=by)
 
 
 def test_every_worker_asks_and_one_job_a_day_comes_of_it() -> None:
     for _worker in range(3):
-        retention.plan_clearing(now=NOW)
-    retention.plan_clearing(now=NOW + DAY)
+        clearing.plan_clearing(now=NOW)
+    clearing.plan_clearing(now=NOW + DAY)
     days = [timezone.localdate(NOW + n * DAY).isoformat() for n in range(2)]
     assert sorted(Job.objects.values_list("key", flat=True)) == [f"clear-old:{day}" for day in days]
 
@@ -140,11 +140,11 @@ def test_clients_past_their_time_are_listed_and_not_erased() -> None:
     )  # fmt: skip
     again = ended(15)
     CaseFactory(property=again.property, stage=Stage.ENQUIRY)
-    due = {one.client.pk for one in retention.overdue_clients(now=NOW)}
+    due = {one.client.pk for one in clearing.overdue_clients(now=NOW)}
     assert due == {old.property.client_id, declined.property.client_id}
     assert {young.property.client_id, going_on.property.client_id}.isdisjoint(due)
     names = set(Client.objects.values_list("name", flat=True))
-    retention.clear_old(now=NOW)
+    clearing.clear_old(now=NOW)
     assert set(Client.objects.values_list("name", flat=True)) == names
 
 
@@ -153,13 +153,13 @@ def test_a_workers_pulse_has_the_day_cleared_once(wanted, jobs, settings, monkey
     settings.DAILY_CLEARING = wanted
     monkeypatch.setattr(tasks.Pulse, "_with_database", lambda self, work: work())
     asked: list[object] = []
-    plan = retention.plan_clearing
+    plan = clearing.plan_clearing
 
     def counted(*, now: datetime) -> None:
         asked.append(now)
         plan(now=now)
 
-    monkeypatch.setattr(retention, "plan_clearing", counted)
+    monkeypatch.setattr(clearing, "plan_clearing", counted)
     pulse = tasks.Pulse(SimpleNamespace())
     for _beat in range(3):
         pulse.pulse("worker@here")

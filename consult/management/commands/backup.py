@@ -6,9 +6,8 @@ from typing import Any
 from django.core.management.base import BaseCommand, CommandError, CommandParser
 from django.utils import timezone
 
-from consult.services.backups import make_backup
-from consult.services.backups_archive import BackupError
-from consult.services.backups_restore import check_backup
+from consult.services.backups import check_backup, make_backup
+from consult.services.backups.archive import BackupError
 
 
 class Command(BaseCommand):

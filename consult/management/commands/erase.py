@@ -15,8 +15,13 @@ from django.utils import timezone
 from consult import tasks
 from consult.management.persons import WHOSE, manager_of, person_of
 from consult.models import Client, Erasure, Job, User
-from consult.services import ledger
-from consult.services.erasures import ERASE_FILES, erase_person, plan_erasure, repeat_erasure
+from consult.services.privacy import ledger
+from consult.services.privacy.erasures import (
+    ERASE_FILES,
+    erase_person,
+    plan_erasure,
+    repeat_erasure,
+)
 
 
 class Command(BaseCommand):

@@ -6,7 +6,7 @@ from typing import Any
 from django.core.management.base import BaseCommand, CommandError, CommandParser
 
 from consult.management.persons import WHOSE, person_of
-from consult.services.packages import write_package
+from consult.services.privacy.packages import write_package
 
 
 class Command(BaseCommand):

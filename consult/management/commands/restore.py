@@ -6,8 +6,8 @@ from typing import Any
 from django.core.management.base import BaseCommand, CommandError, CommandParser
 from django.utils import timezone
 
-from consult.services.backups_archive import BackupError
-from consult.services.backups_restore import restore_backup
+from consult.services.backups import restore_backup
+from consult.services.backups.archive import BackupError
 
 
 class Command(BaseCommand):

@@ -5,7 +5,7 @@ from typing import Any
 from django.core.management.base import BaseCommand, CommandParser
 from django.utils import timezone
 
-from consult.services.retention import clear_old, overdue_clients, what_goes
+from consult.services.privacy.clearing import clear_old, overdue_clients, what_goes
 
 
 class Command(BaseCommand):

@@ -12,10 +12,10 @@ from django.test.utils import CaptureQueriesContext
 from django.urls import URLPattern, URLResolver, get_resolver, reverse
 from python_calamine import CalamineWorkbook
 
-from consult.services.lists import FORMULA_STARTS
+from consult.services.spreadsheets import FORMULA_STARTS
 from tests.access.test_matrix import MATRIX
 from tests.cast import make_cast
-from tests.lists import LISTS, OTHERS, ListPage
+from tests.spreadsheets import LISTS, OTHERS, ListPage
 
 pytestmark = pytest.mark.django_db
 OWN = ("consult.", "surveys.", "mitigation.")

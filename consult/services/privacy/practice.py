@@ -7,8 +7,8 @@ from django.db.models import Q
 from django.utils.translation import gettext_lazy as _
 
 from consult.models.letters import Letter
-from consult.models.packages import DataPackage
-from consult.models.personal import (
+from consult.models.privacy.packages import DataPackage
+from consult.services.privacy.fates import (
     Blank,
     Clearing,
     Keep,

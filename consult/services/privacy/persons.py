@@ -10,7 +10,7 @@ from django.conf import settings
 from django.db import models
 
 from consult.models import Client, Contact, Property, User
-from consult.models.personal import Finder, Keys, Obstacle, Part, Subject, Table
+from consult.services.privacy.fates import Finder, Keys, Obstacle, Part, Subject, Table
 
 CHUNK = 500
 

@@ -12,7 +12,7 @@ from typing import Any
 from django.apps import apps
 from django.db import connection, models, transaction
 
-from consult.services.backups_postgresql import dump
+from consult.services.backups.postgresql import dump
 
 Ask = Callable[[str], tuple[Sequence[Any], Sequence[Sequence[Any]]]]  # names of columns, rows
 MEMBER = {"sqlite": "database.sqlite3", "postgresql": "database.pgdump"}

@@ -10,7 +10,7 @@ from django.views.decorators.http import require_http_methods
 from consult.access import role_required
 from consult.forms.privacy import DataRequestForm
 from consult.models import Client, DataRequest, Practice, Retention
-from consult.services.data_requests import ask_for_data
+from consult.services.privacy.requests import ask_for_data
 
 
 @require_http_methods(["GET", "HEAD", "POST"])

@@ -10,7 +10,7 @@ from django.utils.formats import date_format
 from django.utils.translation import gettext_lazy as _
 
 from consult.models import Client, Retention
-from consult.models.personal import (
+from consult.services.privacy.fates import (
     Blank,
     Clearing,
     Keys,
@@ -22,8 +22,8 @@ from consult.models.personal import (
     fields,
     nobodys,
 )
+from mitigation.models.attachments import Attachment
 from mitigation.models.cases import Case
-from mitigation.models.papers import Attachment
 from mitigation.models.stages import ENDS
 from mitigation.models.uploads import PendingUpload
 

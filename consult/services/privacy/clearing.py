@@ -10,13 +10,13 @@ from django.db.models import Min
 from django.utils import timezone
 
 from consult.models import Retention, User
-from consult.models.personal import Clearing, Overdue
 from consult.services.changes import save_row
-from consult.services.erasures import resume_files
 from consult.services.files import drop_file
 from consult.services.guards import unguarded
 from consult.services.jobs import Run, enqueue
-from consult.services.personal import chunks, parts
+from consult.services.privacy.erasures import resume_files
+from consult.services.privacy.fates import Clearing, Overdue
+from consult.services.privacy.persons import chunks, parts
 
 CLEAR = "clear-old"
 

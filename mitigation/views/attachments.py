@@ -1,4 +1,4 @@
-"""Notes and files on a case, for the practice alone."""
+"""Files on a case, for the practice alone."""
 
 from django.contrib import messages
 from django.core.exceptions import ValidationError
@@ -20,22 +20,7 @@ from mitigation.services.attachments import (
     remove_refused,
     small_picture,
 )
-from mitigation.services.cases import add_note
 from mitigation.views.uploads import download
-
-
-@require_POST
-@role_required("office", "assessor")
-def note_add(request: HttpRequest, reference: str) -> HttpResponse:
-    case = get_object_or_404(Case.objects.visible_to(request.user), reference=reference)
-    assert isinstance(request.user, User)
-    try:
-        add_note(case=case, text=request.POST.get("text", ""), by=request.user, now=timezone.now())
-    except ValidationError as error:
-        messages.error(request, " ".join(error.messages))
-    else:
-        messages.success(request, _("The note is saved."))
-    return redirect("case_detail", reference=reference)
 
 
 @require_POST

@@ -8,7 +8,7 @@ from typing import Any
 
 from django.utils.translation import gettext_lazy as _
 
-from consult.models.personal import Blank, Part, Table, fields, nobodys
+from consult.services.privacy.fates import Blank, Part, Table, fields, nobodys
 
 
 def _file_name(source: Any) -> str:

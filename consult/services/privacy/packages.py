@@ -19,13 +19,13 @@ from django.utils.translation import gettext as _
 from django.utils.translation import override
 
 from consult.models import Client, DataPackage, Retention, User
-from consult.models.personal import Keys, Subject, Table
 from consult.services.entry_keys import digest_of, enter_once
-from consult.services.erasures import subject_of
 from consult.services.files import drop_file, write_chunks
 from consult.services.jobs import Run, enqueue
 from consult.services.mail import name_of_practice
-from consult.services.personal import history_of, keys_of, rows_of, tables
+from consult.services.privacy.erasures import subject_of
+from consult.services.privacy.fates import Keys, Subject, Table
+from consult.services.privacy.persons import history_of, keys_of, rows_of, tables
 
 MAKE_PACKAGE = "make-package"
 DROP_PACKAGES = "drop-packages"

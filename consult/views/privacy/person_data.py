@@ -17,7 +17,7 @@ from consult.access import manager_required, role_required
 from consult.forms.once import OnceForm, key_of
 from consult.forms.privacy import ErasureForm
 from consult.models import Client, DataPackage, DataRequest, Erasure, User
-from consult.services import data_requests, erasures, packages
+from consult.services.privacy import erasures, packages, requests
 
 PER_PAGE = 100
 
@@ -121,6 +121,6 @@ def data_request_answer(request: HttpRequest, pk: int) -> HttpResponse:
     """Take a wish off the desk."""
     wish = get_object_or_404(DataRequest.objects.visible_to(request.user), pk=pk)
     assert isinstance(request.user, User)
-    data_requests.answer_request(wish=wish, by=request.user, now=timezone.now())
+    requests.answer_request(wish=wish, by=request.user, now=timezone.now())
     messages.success(request, _("Noted as answered."))
     return redirect("person_data", whose="client", pk=wish.client_id)

@@ -33,7 +33,7 @@ class PictureRow:
 
 
 @dataclass(frozen=True)
-class Panel:
+class Chart:
     """One measurand with its own scale."""
 
     name: str
@@ -43,7 +43,7 @@ class Panel:
     limit: float
     limit_text: str
     rows: tuple[PictureRow, ...]
-    identifier: str = "panel"
+    identifier: str = "chart"
 
 
 @dataclass(frozen=True)
@@ -97,20 +97,20 @@ class Axis:
         return left + share * (right - left)
 
 
-def sorted_rows(panel: Panel) -> list[PictureRow]:
+def sorted_rows(chart: Chart) -> list[PictureRow]:
     """Sleeping spots first, then after over the limit, the worst first; unmeasured ones last."""
 
     def key(row: PictureRow) -> tuple[bool, bool, float]:
-        after = row.after.value / panel.limit if row.after else 0.0
+        after = row.after.value / chart.limit if row.after else 0.0
         return (not row.sleeping, row.after is None, -after)
 
-    return sorted(panel.rows, key=key)
+    return sorted(chart.rows, key=key)
 
 
-def axis_for(panel: Panel, layout: Layout = WIDE) -> Axis:
+def axis_for(chart: Chart, layout: Layout = WIDE) -> Axis:
     """A scale that shows all four bands and every point."""
-    low, high = panel.bounds[0] / 3.5, panel.bounds[2] * 3.0
-    for point in _points(panel.rows):
+    low, high = chart.bounds[0] / 3.5, chart.bounds[2] * 3.0
+    for point in _points(chart.rows):
         if point.value > 0.0:
             low = min(low, point.value / 1.6)
         if point.low > low / 3.0:  # an interval that reaches towards zero is cut at the edge

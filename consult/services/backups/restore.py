@@ -16,12 +16,13 @@ from django.db.migrations.loader import MigrationLoader
 from django.utils.translation import gettext as _
 
 from consult.models import Client, Heartbeat, Job, Letter, OutboundMail, User
-from consult.services import backups_postgresql, backups_sqlite, ledger
-from consult.services.backups_archive import FILES, Archive, BackupError, check_archive
-from consult.services.backups_database import MEMBER, facts_here
-from consult.services.backups_files import is_kept, keep
-from consult.services.erasures import repeat_erasure
+from consult.services.backups import postgresql, sqlite
+from consult.services.backups.archive import FILES, Archive, BackupError, check_archive
+from consult.services.backups.database import MEMBER, facts_here
+from consult.services.backups.files import is_kept, keep
 from consult.services.jobs import unfinished_jobs, worker_is_alive
+from consult.services.privacy import ledger
+from consult.services.privacy.erasures import repeat_erasure
 
 
 @dataclass(frozen=True)
@@ -102,7 +103,7 @@ def _facts(archive: Archive) -> tuple[dict[str, int], int]:
     except (AttributeError, KeyError, TypeError, ValueError) as error:
         raise BackupError(_("The manifest in the archive can not be read.")) from error
     if archive.database.name != MEMBER.get(vendor) or not all(
-        backups_postgresql.WORD.fullmatch(table) for table in rows
+        postgresql.WORD.fullmatch(table) for table in rows
     ):
         raise BackupError(_("The manifest in the archive can not be read."))
     if vendor != connection.vendor:
@@ -130,15 +131,15 @@ def _refuse_unless_stopped(replace: bool, now: datetime) -> None:
     if Heartbeat._meta.db_table in tables and worker_is_alive(now=now):
         raise BackupError(_("A worker of this site is alive. Stop the site first."))
     if connection.vendor == "postgresql":
-        others = backups_postgresql.others_connected()
+        others = postgresql.others_connected()
         if others:
             raise BackupError(
                 _("The database has %(n)s other connections. Stop the site first.") % {"n": others}
             )
     else:
         connection.close()
-        if backups_sqlite.site_path().exists():
-            backups_sqlite.take_alone(backups_sqlite.site_path())
+        if sqlite.site_path().exists():
+            sqlite.take_alone(sqlite.site_path())
     if not replace and any(_holds_rows(model, tables) for model in (User, Client, Letter, Job)):
         raise BackupError(
             _("This site holds data. With --replace they go, and the backup takes their place.")
@@ -177,17 +178,17 @@ def _database_ready(archive: Archive, rows: dict[str, int]) -> Iterator[Any]:
             file.seek(0)
 
             def in_one_transaction() -> None:
-                backups_postgresql.put_back(file, rows)
+                postgresql.put_back(file, rows)
                 _migrate()
 
             yield in_one_transaction
         return
-    with backups_sqlite.beside_the_site() as beside:
+    with sqlite.beside_the_site() as beside:
         with archive.opened_database() as database:
-            backups_sqlite.unpack(database, rows, beside)
-        with backups_sqlite.site_at(beside):
+            sqlite.unpack(database, rows, beside)
+        with sqlite.site_at(beside):
             _migrate()
-        yield lambda: backups_sqlite.swap(beside)
+        yield lambda: sqlite.swap(beside)
 
 
 def _migrate() -> None:

@@ -19,12 +19,12 @@ from django.utils.translation import gettext as _
 
 from consult.models import Client, Erasure, Job, Letter, User
 from consult.models.clients import ERASED
-from consult.models.personal import Blank, Keys, Obstacle, Subject, Table, Words
-from consult.services import ledger
 from consult.services.files import drop_file
 from consult.services.guards import unguarded
 from consult.services.jobs import Run, enqueue, revive
-from consult.services.personal import (
+from consult.services.privacy import ledger
+from consult.services.privacy.fates import Blank, Keys, Obstacle, Subject, Table, Words
+from consult.services.privacy.persons import (
     chunks,
     history_of,
     keys_of,

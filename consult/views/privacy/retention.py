@@ -10,7 +10,7 @@ from django.views.decorators.http import require_http_methods
 from consult.access import manager_required
 from consult.forms.privacy import RetentionForm
 from consult.models import Retention, User
-from consult.services import retention as services
+from consult.services.privacy import clearing as services
 
 MOST_SHOWN = 100
 

@@ -10,8 +10,8 @@ from pathlib import Path
 from django.db import connection
 from django.utils.translation import gettext as _
 
-from consult.services.backups_archive import BackupError, Checked
-from consult.services.backups_database import facts_of_sqlite
+from consult.services.backups.archive import BackupError, Checked
+from consult.services.backups.database import facts_of_sqlite
 from consult.services.files import sync_folder
 
 PATIENCE_S = 2

@@ -8,7 +8,7 @@ from typing import IO, cast
 
 from django.core.files.storage import default_storage
 
-from consult.services.backups_archive import CHUNK, FILES, Member, Writer
+from consult.services.backups.archive import CHUNK, FILES, Member, Writer
 from consult.services.files import write_chunks
 
 

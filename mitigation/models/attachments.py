@@ -1,4 +1,4 @@
-"""What the practice keeps on a case for itself: notes and attached files."""
+"""Files that belong to a case, for the practice alone."""
 
 from typing import Self
 
@@ -10,12 +10,6 @@ from consult.models.clients import AtPropertyQuerySet
 from mitigation.models.cases import Case
 
 
-class NoteQuerySet(AtPropertyQuerySet["Note"]):
-    """Office and the property's assessors; never a client or an electrician."""
-
-    property_ref = "case__property"
-
-
 class AttachmentQuerySet(AtPropertyQuerySet["Attachment"]):
     """Office and the property's assessors; never a client or an electrician."""
 
@@ -24,28 +18,6 @@ class AttachmentQuerySet(AtPropertyQuerySet["Attachment"]):
     def for_list(self) -> Self:
         """What a list says of a file; the small pictures are asked for one by one."""
         return self.defer("small")
-
-
-class Note(models.Model):
-    """Something that the practice should know about a case.
-
-    It is added and never changed, by the database too; another one puts right what was wrong.
-    """
-
-    case = models.ForeignKey(Case, on_delete=models.CASCADE, related_name="notes")
-    text = models.TextField(_("note"), max_length=4_000)
-    written_by = models.ForeignKey(
-        User, null=True, blank=True, on_delete=models.SET_NULL, related_name="+"
-    )
-    written_at = models.DateTimeField()
-
-    objects = NoteQuerySet.as_manager()
-
-    class Meta:
-        ordering = ["-written_at", "-pk"]
-
-    def __str__(self) -> str:
-        return self.text[:80]
 
 
 class Attachment(models.Model):

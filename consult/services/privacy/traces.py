@@ -15,7 +15,7 @@ from django.utils.translation import gettext_lazy as _
 
 from consult.models.access_log import AccessEvent
 from consult.models.jobs import Job, OutboundMail
-from consult.models.personal import (
+from consult.services.privacy.fates import (
     Blank,
     Clearing,
     Keep,
@@ -26,7 +26,7 @@ from consult.models.personal import (
     fields,
     nobodys,
 )
-from consult.models.privacy import OPENS
+from consult.services.privacy.practice import OPENS
 
 # What a job's arguments name, and the table whose row it is.
 JOBS_ABOUT = {

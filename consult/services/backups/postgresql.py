@@ -15,7 +15,7 @@ from django.utils.translation import gettext as _
 from psycopg.conninfo import make_conninfo
 from psycopg.pq import Conninfo
 
-from consult.services.backups_archive import CHUNK, BackupError
+from consult.services.backups.archive import CHUNK, BackupError
 
 WORD = re.compile(r"[A-Za-z0-9_]+")
 # What the site has in its schema goes, in the transaction in which the backup comes.

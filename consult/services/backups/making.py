@@ -11,9 +11,9 @@ from django.db import connection
 from django.utils import timezone
 from django.utils.translation import gettext as _
 
-from consult.services.backups_archive import BackupError, Writer
-from consult.services.backups_database import MEMBER, snapshot
-from consult.services.backups_files import add_files
+from consult.services.backups.archive import BackupError, Writer
+from consult.services.backups.database import MEMBER, snapshot
+from consult.services.backups.files import add_files
 
 BROKEN_OFF_AFTER_S = 24 * 3600
 

@@ -1,0 +1,108 @@
+"""What every request passes: its language, its address, its log-in, how long its page is kept."""
+
+from collections.abc import Callable
+from urllib.parse import urlencode, urlsplit, urlunsplit
+
+from django.conf import settings
+from django.contrib import messages
+from django.http import HttpRequest, HttpResponse, HttpResponseNotAllowed
+from django.shortcuts import render, resolve_url
+from django.utils import translation
+from django.utils.cache import add_never_cache_headers
+from django.utils.http import url_has_allowed_host_and_scheme
+from django.utils.translation import gettext as _
+
+
+class OwnLanguageMiddleware:
+    """Pages speak the language of who is logged in; nobody's browser decides for them."""
+
+    def __init__(self, get_response: Callable[[HttpRequest], HttpResponse]) -> None:
+        self.get_response = get_response
+
+    def __call__(self, request: HttpRequest) -> HttpResponse:
+        language = getattr(request.user, "language", "")
+        if language and translation.check_for_language(language):
+            translation.activate(language)
+            request.LANGUAGE_CODE = translation.get_language()
+        return self.get_response(request)
+
+
+class ZeroByteMiddleware:
+    """No address has a zero byte in it, and PostgreSQL stores none: such a request is refused."""
+
+    def __init__(self, get_response: Callable[[HttpRequest], HttpResponse]) -> None:
+        self.get_response = get_response
+
+    def __call__(self, request: HttpRequest) -> HttpResponse:
+        if "\0" in request.path or "%00" in request.META.get("QUERY_STRING", ""):
+            return HttpResponse(status=400)
+        return self.get_response(request)
+
+
+class LogInAgainMiddleware:
+    """Somebody whose log-in ended comes back to the page they were on, not to what it sent.
+
+    A part of a page sends the whole page to the log-in. What was sent is lost, and that is said.
+    """
+
+    def __init__(self, get_response: Callable[[HttpRequest], HttpResponse]) -> None:
+        self.get_response = get_response
+
+    def __call__(self, request: HttpRequest) -> HttpResponse:
+        response = self.get_response(request)
+        login_page = resolve_url(settings.LOGIN_URL)
+        is_part = request.headers.get("HX-Request") == "true"
+        was_sent = request.method not in ("GET", "HEAD")
+        if not response.get("Location", "").startswith(f"{login_page}?next="):
+            return response
+        if was_sent:
+            messages.warning(
+                request,
+                _(
+                    "Your log-in had ended, so what you sent was not saved. Log in and send it "
+                    "again."
+                ),
+            )
+        if is_part or was_sent:
+            response["Location"] = f"{login_page}?{urlencode({'next': _page_of(request)})}"
+        if is_part:
+            return HttpResponse(status=204, headers={"HX-Redirect": response["Location"]})
+        return response
+
+
+def _page_of(request: HttpRequest) -> str:
+    """The page of this site that a request was made from; the first page where none is named."""
+    named = request.headers.get("HX-Current-URL") or request.headers.get("Referer") or ""
+    ours = url_has_allowed_host_and_scheme(named, {request.get_host()}, request.is_secure())
+    parts = urlsplit(named if ours else "")
+    path = parts.path.lstrip("/\\")  # a path of two slashes would be the name of a host
+    return urlunsplit(("", "", f"/{path}", parts.query, ""))
+
+
+class WrongMethodMiddleware:
+    """An address that takes a form alone, opened as a page, says so instead of staying blank."""
+
+    def __init__(self, get_response: Callable[[HttpRequest], HttpResponse]) -> None:
+        self.get_response = get_response
+
+    def __call__(self, request: HttpRequest) -> HttpResponse:
+        response = self.get_response(request)
+        if isinstance(response, HttpResponseNotAllowed) and request.method == "GET":
+            page = render(request, "405.html", status=response.status_code)
+            page["Allow"] = response["Allow"]
+            return page
+        return response
+
+
+class PrivatePagesMiddleware:
+    """Pages of a logged-in person are never kept by a cache or behind the back button."""
+
+    def __init__(self, get_response: Callable[[HttpRequest], HttpResponse]) -> None:
+        self.get_response = get_response
+
+    def __call__(self, request: HttpRequest) -> HttpResponse:
+        response = self.get_response(request)
+        if request.user.is_authenticated:
+            add_never_cache_headers(response)
+            response["Cache-Control"] = "no-store, private"
+        return response
