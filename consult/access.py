@@ -1,8 +1,10 @@
 """Who may see and do what: the role-scoped queryset, the guards of views."""
 
+from __future__ import annotations
+
 from collections.abc import Callable
 from functools import wraps
-from typing import Any, Concatenate, ParamSpec, Self, TypeVar
+from typing import TYPE_CHECKING, Concatenate, ParamSpec, Self, TypeVar
 
 from django.contrib.auth.decorators import login_required
 from django.contrib.auth.models import AnonymousUser
@@ -11,6 +13,9 @@ from django.db import models
 from django.http import HttpRequest, HttpResponse
 
 P = ParamSpec("P")
+if TYPE_CHECKING:  # the models stand above; only their names are used here
+    from consult.models.people import User
+
 M_co = TypeVar("M_co", bound=models.Model, covariant=True)
 
 
@@ -21,11 +26,11 @@ class RoleScopedQuerySet(models.QuerySet[M_co]):
     instead of showing them.
     """
 
-    def visible_to(self, user: Any) -> Self:
+    def visible_to(self, user: User | AnonymousUser) -> Self:
         """Rows that `user` may see."""
         if isinstance(user, AnonymousUser) or not user.is_active:
             return self.none()
-        scopes: dict[str, Callable[[Any], Self]] = {
+        scopes: dict[str, Callable[[User], Self]] = {
             "office": self.seen_by_office,
             "assessor": self.seen_by_assessor,
             "electrician": self.seen_by_electrician,
@@ -34,45 +39,55 @@ class RoleScopedQuerySet(models.QuerySet[M_co]):
         scope = scopes.get(user.role)
         return scope(user) if scope else self.none()
 
-    def seen_by_office(self, user: Any) -> Self:
+    def seen_by_office(self, user: User) -> Self:
         """The office steers every case of the practice."""
         return self.all()
 
-    def seen_by_assessor(self, user: Any) -> Self:
+    def seen_by_assessor(self, user: User) -> Self:
         return self.none()
 
-    def seen_by_electrician(self, user: Any) -> Self:
+    def seen_by_electrician(self, user: User) -> Self:
         return self.none()
 
-    def seen_by_client(self, user: Any) -> Self:
+    def seen_by_client(self, user: User) -> Self:
         return self.none()
 
 
+class SignedInRequest(HttpRequest):
+    """What a view gets behind one of the guards below: somebody is logged in."""
+
+    user: User
+
+
+Guarded = Callable[Concatenate[SignedInRequest, P], HttpResponse]
 View = Callable[Concatenate[HttpRequest, P], HttpResponse]
 
 
-def role_required(*roles: str) -> Callable[[View[P]], View[P]]:
+def role_required(*roles: str) -> Callable[[Guarded[P]], View[P]]:
     """Let only people of `roles` through: the log-in page for nobody, 403 for another role."""
+    return _guard(lambda user: user.role in roles)
 
-    def decorate(view: View[P]) -> View[P]:
+
+def manager_required(view: Guarded[P]) -> View[P]:
+    """Let only people through who run the practice."""
+    guard: Callable[[Guarded[P]], View[P]] = _guard(lambda user: user.is_manager)
+    return guard(view)
+
+
+def somebody_required(view: Guarded[P]) -> View[P]:
+    """Let everybody through who is logged in."""
+    guard: Callable[[Guarded[P]], View[P]] = _guard(lambda user: True)
+    return guard(view)
+
+
+def _guard(may_pass: Callable[[User], bool]) -> Callable[[Guarded[P]], View[P]]:
+    def decorate(view: Guarded[P]) -> View[P]:
         @wraps(view)
-        def guarded(request: HttpRequest, *args: P.args, **kwargs: P.kwargs) -> HttpResponse:
-            if getattr(request.user, "role", None) not in roles:
+        def guarded(request: SignedInRequest, *args: P.args, **kwargs: P.kwargs) -> HttpResponse:
+            if not may_pass(request.user):
                 raise PermissionDenied
             return view(request, *args, **kwargs)
 
         return login_required(guarded)  # type: ignore[return-value]  # the wrapper keeps P
 
     return decorate
-
-
-def manager_required(view: View[P]) -> View[P]:
-    """Let only people through who run the practice."""
-
-    @wraps(view)
-    def guarded(request: HttpRequest, *args: P.args, **kwargs: P.kwargs) -> HttpResponse:
-        if not getattr(request.user, "is_manager", False):
-            raise PermissionDenied
-        return view(request, *args, **kwargs)
-
-    return login_required(guarded)  # type: ignore[return-value]  # the wrapper keeps P

@@ -8,7 +8,7 @@ from django.utils.translation import gettext_lazy as _
 
 from consult.forms.numbers import plain_numbers
 from consult.forms.once import OnceForm
-from consult.models import Client, Contact, Practice, Property
+from consult.models import Client, Contact, Property, current_practice
 from consult.services.changes import version_of
 
 # Volts, hertz and phases of a usual home (common practice); of North America first.
@@ -73,7 +73,7 @@ class PropertyForm(VersionedForm):
     def __init__(self, *args: Any, **kwargs: Any) -> None:
         super().__init__(*args, **kwargs)
         if not self.instance.pk:
-            country = Practice.objects.values_list("country", flat=True).first() or ""
+            country = current_practice().country
             supply = SPLIT_PHASE if country in ("US", "CA") else ONE_PHASE
             self.initial = {**self.initial, "country": country, **supply}
         self.initial = plain_numbers(self.initial)

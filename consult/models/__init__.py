@@ -6,7 +6,7 @@ from consult.models.contacts import Contact
 from consult.models.entry_keys import EntryKey
 from consult.models.jobs import Heartbeat, Job, OutboundMail
 from consult.models.letters import Letter
-from consult.models.people import Firm, Practice, User
+from consult.models.people import Firm, Practice, User, current_practice
 from consult.models.privacy.erasures import Erasure
 from consult.models.privacy.packages import DataPackage, DataRequest
 from consult.models.privacy.retention import Retention
@@ -31,4 +31,5 @@ __all__ = [
     "Property",
     "Retention",
     "User",
+    "current_practice",
 ]

@@ -10,7 +10,7 @@ from consult.models.people import User
 
 
 class AccessEventQuerySet(RoleScopedQuerySet["AccessEvent"]):
-    def seen_by_office(self, user: Any) -> Self:
+    def seen_by_office(self, user: User) -> Self:
         """The log is for who runs the practice."""
         return self.all() if user.is_manager else self.none()
 

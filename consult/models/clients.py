@@ -26,14 +26,14 @@ class ClientQuerySet(RoleScopedQuerySet["Client"]):
         n_properties = models.Subquery(homes.values(n=models.Count("pk")))
         return self.annotate(n_properties=Coalesce(n_properties, 0))
 
-    def seen_by_assessor(self, user: Any) -> Self:
+    def seen_by_assessor(self, user: User) -> Self:
         return self.filter(
             models.Exists(
                 Assignment.objects.filter(property__client=models.OuterRef("pk"), user=user)
             )
         )
 
-    def seen_by_client(self, user: Any) -> Self:
+    def seen_by_client(self, user: User) -> Self:
         return self.filter(user=user)
 
 
@@ -76,14 +76,14 @@ class AtPropertyQuerySet(RoleScopedQuerySet[M_co]):
 
     property_ref: ClassVar[str] = "property"
 
-    def seen_by_assessor(self, user: Any) -> Self:
+    def seen_by_assessor(self, user: User) -> Self:
         return self.filter(assigned_to(user, self.property_ref))
 
 
 class PropertyQuerySet(AtPropertyQuerySet["Property"]):
     property_ref = "pk"
 
-    def seen_by_client(self, user: Any) -> Self:
+    def seen_by_client(self, user: User) -> Self:
         return self.filter(client__user=user)
 
 
@@ -124,7 +124,7 @@ class Property(models.Model):
 
 
 class AssignmentQuerySet(RoleScopedQuerySet["Assignment"]):
-    def seen_by_assessor(self, user: Any) -> Self:
+    def seen_by_assessor(self, user: User) -> Self:
         return self.filter(user=user)
 
 

@@ -1,6 +1,6 @@
 """People beside the client: a second person at home, a landlord, who pays."""
 
-from typing import Any, Self
+from typing import Self
 
 from django.db import models
 from django.utils.translation import gettext_lazy as _
@@ -8,10 +8,11 @@ from simple_history.models import HistoricalRecords
 
 from consult.access import RoleScopedQuerySet
 from consult.models.clients import Assignment, Client
+from consult.models.people import User
 
 
 class ContactQuerySet(RoleScopedQuerySet["Contact"]):
-    def seen_by_assessor(self, user: Any) -> Self:
+    def seen_by_assessor(self, user: User) -> Self:
         """Those of the clients in whose homes the assessor works."""
         return self.filter(
             models.Exists(

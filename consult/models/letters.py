@@ -1,6 +1,6 @@
 """Letters: frozen once issued."""
 
-from typing import Any, Self
+from typing import Self
 
 from django.db import models
 from django.db.models.fields.json import KT
@@ -11,7 +11,7 @@ from consult.models.people import User
 
 
 class LetterQuerySet(AtPropertyQuerySet["Letter"]):
-    def seen_by_client(self, user: Any) -> Self:
+    def seen_by_client(self, user: User) -> Self:
         """A client reads what is addressed to them, once it is ready."""
         return self.filter(
             client__user=user,

@@ -34,6 +34,14 @@ class Practice(models.Model):
         return self.name
 
 
+def current_practice() -> Practice:
+    """The practice that this site works for; an unsaved row until somebody enters it.
+
+    The logo is read when it is asked for: every page and mail asks for the name alone.
+    """
+    return Practice.objects.defer("logo").first() or Practice(pk=1)
+
+
 class Firm(models.Model):
     """A contractor whose licensed electricians carry out the work."""
 

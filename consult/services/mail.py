@@ -9,7 +9,7 @@ from django.core.mail import EmailMessage
 from django.db import transaction
 from django.utils import timezone
 
-from consult.models import OutboundMail, Practice
+from consult.models import OutboundMail, current_practice
 from consult.services.jobs import Run, enqueue
 
 SEND_MAIL = "send-mail"
@@ -19,7 +19,7 @@ _LINK_PATH = re.compile(r"(https?://[^/\s]+/)\S+")
 
 def name_of_practice() -> str:
     """Who a mail or a copy of data says that it comes from."""
-    return Practice.objects.values_list("name", flat=True).first() or "Ebbmark"
+    return current_practice().name or "Ebbmark"
 
 
 def queue_mail(*, key: str, to: str, subject: str, body: str) -> OutboundMail:
@@ -30,13 +30,13 @@ def queue_mail(*, key: str, to: str, subject: str, body: str) -> OutboundMail:
     with transaction.atomic():
         mail = OutboundMail.objects.filter(key=key).first()
         if mail is None:
-            name, reply_to = Practice.objects.values_list("name", "email").first() or ("", "")
+            practice = current_practice()
             fields = {
                 "to": to,
                 "subject": subject,
                 "body": body,
-                "sender_name": " ".join(name.split()),
-                "reply_to": reply_to,
+                "sender_name": " ".join(practice.name.split()),
+                "reply_to": practice.email,
                 "message_id": make_msgid(domain="ebbmark"),
             }
             OutboundMail(key=key, **fields).full_clean(validate_unique=False)

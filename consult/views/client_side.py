@@ -1,14 +1,13 @@
 """What a client reads and corrects: contact details, how to prepare, what the words mean."""
 
 from django.contrib import messages
-from django.contrib.auth.decorators import login_required
 from django.core.exceptions import ValidationError
-from django.http import HttpRequest, HttpResponse
+from django.http import HttpResponse
 from django.shortcuts import get_object_or_404, redirect, render
 from django.utils.translation import gettext as _
 from django.views.decorators.http import require_http_methods, require_safe
 
-from consult.access import role_required
+from consult.access import SignedInRequest, role_required, somebody_required
 from consult.forms.people import OwnContactForm
 from consult.models import Client
 from consult.services import people
@@ -16,7 +15,7 @@ from consult.services import people
 
 @require_http_methods(["GET", "HEAD", "POST"])
 @role_required("client")
-def own_contact(request: HttpRequest) -> HttpResponse:
+def own_contact(request: SignedInRequest) -> HttpResponse:
     """A client corrects how the practice reaches them."""
     client = get_object_or_404(Client.objects.visible_to(request.user))
     form = OwnContactForm(request.POST or None, instance=client)
@@ -35,14 +34,14 @@ def own_contact(request: HttpRequest) -> HttpResponse:
 
 
 @require_safe
-@login_required
-def prepare(request: HttpRequest) -> HttpResponse:
+@somebody_required
+def prepare(request: SignedInRequest) -> HttpResponse:
     """How to prepare for a visit."""
     return render(request, "consult/client_side_prepare.html")
 
 
 @require_safe
-@login_required
-def glossary(request: HttpRequest) -> HttpResponse:
+@somebody_required
+def glossary(request: SignedInRequest) -> HttpResponse:
     """What the words in letters mean."""
     return render(request, "consult/client_side_glossary.html")

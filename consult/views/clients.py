@@ -15,15 +15,15 @@ from django.utils import timezone
 from django.utils.translation import gettext as _
 from django.views.decorators.http import require_http_methods, require_POST, require_safe
 
-from consult.access import role_required
+from consult.access import SignedInRequest, role_required
 from consult.forms.clients import ClientForm, ContactForm, MergeForm, PropertyForm, VersionedForm
 from consult.htmx import back_to, entry_form
-from consult.models import Client, Contact, Property, User
+from consult.models import Client, Contact, Property
 from consult.models.clients import ClientQuerySet
 from consult.models.folding import with_words
+from consult.pages.downloads import spreadsheet
 from consult.services import clients as services
 from consult.services.spreadsheets import Column, Sheet
-from consult.views.spreadsheets import spreadsheet
 
 Row = TypeVar("Row", Client, Contact, Property)
 PER_PAGE = 50
@@ -32,7 +32,7 @@ MOST_CANDIDATES = 30
 
 @require_safe
 @role_required("office", "assessor")
-def client_list(request: HttpRequest) -> HttpResponse:
+def client_list(request: SignedInRequest) -> HttpResponse:
     page = Paginator(_wanted(request), PER_PAGE).get_page(request.GET.get("page"))
     context = {"page": page, "query": request.GET.get("q", "").strip()}
     return render(request, "consult/client_list.html", context)
@@ -40,7 +40,7 @@ def client_list(request: HttpRequest) -> HttpResponse:
 
 @require_safe
 @role_required("office", "assessor")
-def client_list_export(request: HttpRequest) -> HttpResponse:
+def client_list_export(request: SignedInRequest) -> HttpResponse:
     """The same list, all of it, as XLSX."""
     columns: list[Column] = [
         (_("Name"), lambda row: row.name),
@@ -64,7 +64,7 @@ def _wanted(request: HttpRequest) -> QuerySet[Client]:
 
 @require_safe
 @role_required("office", "assessor")
-def client_detail(request: HttpRequest, pk: int) -> HttpResponse:
+def client_detail(request: SignedInRequest, pk: int) -> HttpResponse:
     client = get_object_or_404(Client.objects.visible_to(request.user), pk=pk)
     homes = Property.objects.visible_to(request.user).filter(client=client)
     context = {
@@ -77,7 +77,7 @@ def client_detail(request: HttpRequest, pk: int) -> HttpResponse:
 
 @require_http_methods(["GET", "HEAD", "POST"])
 @role_required("office")
-def client_add(request: HttpRequest) -> HttpResponse:
+def client_add(request: SignedInRequest) -> HttpResponse:
     form = ClientForm(request.POST or None)
     client = _saved(request, form, partial(services.save_client, client=form.instance))
     if client is not None:
@@ -87,7 +87,7 @@ def client_add(request: HttpRequest) -> HttpResponse:
 
 @require_http_methods(["GET", "HEAD", "POST"])
 @role_required("office")
-def client_edit(request: HttpRequest, pk: int) -> HttpResponse:
+def client_edit(request: SignedInRequest, pk: int) -> HttpResponse:
     client = get_object_or_404(Client.objects.visible_to(request.user), pk=pk)
     form = ClientForm(request.POST or None, instance=client)
     back = reverse("client_detail", args=[pk])
@@ -98,23 +98,22 @@ def client_edit(request: HttpRequest, pk: int) -> HttpResponse:
 
 @require_http_methods(["GET", "HEAD", "POST"])
 @role_required("office")
-def contact_add(request: HttpRequest, pk: int) -> HttpResponse:
+def contact_add(request: SignedInRequest, pk: int) -> HttpResponse:
     client = get_object_or_404(Client.objects.visible_to(request.user), pk=pk)
     return _contact_page(request, Contact(client=client), _("Enter a contact"))
 
 
 @require_http_methods(["GET", "HEAD", "POST"])
 @role_required("office")
-def contact_edit(request: HttpRequest, pk: int) -> HttpResponse:
+def contact_edit(request: SignedInRequest, pk: int) -> HttpResponse:
     contact = get_object_or_404(Contact.objects.visible_to(request.user), pk=pk)
     return _contact_page(request, contact, _("Change the contact"))
 
 
 @require_POST
 @role_required("office")
-def contact_remove(request: HttpRequest, pk: int) -> HttpResponse:
+def contact_remove(request: SignedInRequest, pk: int) -> HttpResponse:
     contact = get_object_or_404(Contact.objects.visible_to(request.user), pk=pk)
-    assert isinstance(request.user, User)
     services.remove_contact(contact=contact, by=request.user)
     messages.info(request, _("%(name)s is removed.") % {"name": contact.name})
     return redirect("client_detail", pk=contact.client_id)
@@ -122,21 +121,21 @@ def contact_remove(request: HttpRequest, pk: int) -> HttpResponse:
 
 @require_http_methods(["GET", "HEAD", "POST"])
 @role_required("office")
-def property_add(request: HttpRequest, pk: int) -> HttpResponse:
+def property_add(request: SignedInRequest, pk: int) -> HttpResponse:
     client = get_object_or_404(Client.objects.visible_to(request.user), pk=pk)
     return _property_page(request, Property(client=client), _("Enter a property"))
 
 
 @require_http_methods(["GET", "HEAD", "POST"])
 @role_required("office")
-def property_edit(request: HttpRequest, pk: int) -> HttpResponse:
+def property_edit(request: SignedInRequest, pk: int) -> HttpResponse:
     home = get_object_or_404(Property.objects.visible_to(request.user), pk=pk)
     return _property_page(request, home, _("Change the property"))
 
 
 @require_http_methods(["GET", "HEAD", "POST"])
 @role_required("office")
-def client_merge(request: HttpRequest, pk: int) -> HttpResponse:
+def client_merge(request: SignedInRequest, pk: int) -> HttpResponse:
     """Two records of one client become one."""
     client = get_object_or_404(Client.objects.visible_to(request.user), pk=pk)
     query = request.GET.get("q", "").strip()
@@ -147,7 +146,6 @@ def client_merge(request: HttpRequest, pk: int) -> HttpResponse:
     candidates = others if request.method == "POST" else shown
     form = MergeForm(request.POST or None, candidates=candidates)
     if request.method == "POST" and form.is_valid():
-        assert isinstance(request.user, User)
         try:
             services.merge_clients(keep=client, gone=form.cleaned_data["gone"], by=request.user)
         except ValidationError as error:

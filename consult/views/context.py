@@ -4,13 +4,13 @@ from typing import Any
 
 from django.http import HttpRequest
 
-from consult.models import Practice
+from consult.models import current_practice
 
 
 def practice(request: HttpRequest) -> dict[str, Any]:
     """The practice's name; pages that print no top line pay nothing for it."""
 
     def name() -> str:
-        return Practice.objects.values_list("name", flat=True).first() or ""
+        return current_practice().name
 
     return {"practice_name": name}

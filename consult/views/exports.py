@@ -1,59 +1,29 @@
 """Letters, people, firms and the access log as spreadsheets."""
 
-from typing import Any
-
-from django.http import HttpRequest, HttpResponse
-from django.utils import timezone
+from django.http import HttpResponse
 from django.utils.translation import gettext as _
 from django.utils.translation import pgettext
 from django.views.decorators.http import require_safe
 
-from consult.access import manager_required, role_required
-from consult.models import User
-from consult.services.spreadsheets import Cell, Column, Sheet
-from consult.views.letters import wanted_letters
-from consult.views.people import wanted_events, wanted_people
-from consult.views.practice import all_firms
-from consult.views.privacy.person_data import all_erasures
-from consult.views.spreadsheets import spreadsheet
+from consult.access import SignedInRequest, manager_required, role_required
+from consult.models import Erasure, User
+from consult.pages.downloads import spreadsheet
+from consult.pages.letters import day_of, letter_columns, wanted_letters
+from consult.pages.people import all_firms, wanted_events, wanted_people
+from consult.services.spreadsheets import Column, Sheet
 
 
 @require_safe
 @role_required("office", "assessor", "client")
-def letter_list_export(request: HttpRequest) -> HttpResponse:
-    office = getattr(request.user, "role", "") == User.Role.OFFICE
+def letter_list_export(request: SignedInRequest) -> HttpResponse:
+    office = request.user.role == User.Role.OFFICE
     columns = letter_columns(with_sending=office)
     return spreadsheet(_("letters"), Sheet(_("Letters"), columns, wanted_letters(request)))
 
 
-def letter_columns(*, with_sending: bool) -> list[Column]:
-    """What a spreadsheet says of a letter; how it was sent is for the office."""
-    columns: list[Column] = [
-        (_("Letter"), lambda letter: letter.number),
-        (_("Kind"), lambda letter: letter.get_kind_display()),
-        (_("Issued"), lambda letter: timezone.localdate(letter.issued_at)),
-        (_("Case"), lambda letter: letter.case_reference),
-        (_("Subject"), lambda letter: letter.subject),
-        (_("State"), lambda letter: letter.get_state_display()),
-        (_("Corrects"), lambda letter: letter.corrects and letter.corrects.number),
-    ]
-    if with_sending:
-        columns += [
-            (_("Client"), lambda letter: letter.client and letter.client.name),
-            (_("Posted on"), lambda letter: _day(letter.posted_at)),
-            (_("E-mailed on"), lambda letter: _day(letter.emailed_at)),
-            (_("Failed because"), lambda letter: letter.failure),
-        ]
-    return columns
-
-
-def _day(moment: Any) -> Cell:
-    return moment and timezone.localdate(moment)
-
-
 @require_safe
 @manager_required
-def person_list_export(request: HttpRequest) -> HttpResponse:
+def person_list_export(request: SignedInRequest) -> HttpResponse:
     columns: list[Column] = [
         (_("Name"), lambda person: person.name),
         (_("E-mail"), lambda person: person.email),
@@ -61,7 +31,7 @@ def person_list_export(request: HttpRequest) -> HttpResponse:
         (_("Runs the practice"), lambda person: _("yes") if person.is_manager else _("no")),
         (_("Firm"), lambda person: person.firm and person.firm.name),
         (_("Log-in"), _log_in),
-        (_("Last log-in"), lambda person: _day(person.last_login)),
+        (_("Last log-in"), lambda person: day_of(person.last_login)),
     ]
     return spreadsheet(_("people"), Sheet(_("People"), columns, wanted_people(request)))
 
@@ -74,7 +44,7 @@ def _log_in(person: User) -> str:
 
 @require_safe
 @manager_required
-def access_log_export(request: HttpRequest) -> HttpResponse:
+def access_log_export(request: SignedInRequest) -> HttpResponse:
     columns: list[Column] = [
         (_("When"), lambda event: event.at),
         (_("Who"), lambda event: event.user and event.user.name),
@@ -88,7 +58,7 @@ def access_log_export(request: HttpRequest) -> HttpResponse:
 
 @require_safe
 @manager_required
-def firm_list_export(request: HttpRequest) -> HttpResponse:
+def firm_list_export(request: SignedInRequest) -> HttpResponse:
     columns: list[Column] = [
         (_("Firm"), lambda firm: firm.name),
         (_("Address"), lambda firm: firm.address),
@@ -102,7 +72,7 @@ def firm_list_export(request: HttpRequest) -> HttpResponse:
 
 @require_safe
 @manager_required
-def erasure_list_export(request: HttpRequest) -> HttpResponse:
+def erasure_list_export(request: SignedInRequest) -> HttpResponse:
     columns: list[Column] = [
         (_("When"), lambda erasure: erasure.at),
         (_("Whom"), lambda erasure: erasure.numbers()),
@@ -112,4 +82,7 @@ def erasure_list_export(request: HttpRequest) -> HttpResponse:
         (_("Done again on"), lambda erasure: erasure.repeated_at),
         (_("Why before its time"), lambda erasure: erasure.reason),
     ]
-    return spreadsheet(_("erasures"), Sheet(_("Erasures"), columns, all_erasures(request)))
+    return spreadsheet(
+        _("erasures"),
+        Sheet(_("Erasures"), columns, Erasure.objects.visible_to(request.user).for_list()),
+    )

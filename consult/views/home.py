@@ -1,11 +1,10 @@
 """Where a person lands."""
 
-from django.contrib.auth.decorators import login_required
-from django.http import HttpRequest, HttpResponse
+from django.http import HttpResponse
 from django.shortcuts import redirect, render
 from django.views.decorators.http import require_safe
 
-from consult.access import role_required
+from consult.access import SignedInRequest, role_required, somebody_required
 from consult.models import User
 
 LANDING = {
@@ -17,14 +16,13 @@ LANDING = {
 
 
 @require_safe
-@login_required
-def home(request: HttpRequest) -> HttpResponse:
+@somebody_required
+def home(request: SignedInRequest) -> HttpResponse:
     """Each role's first page."""
-    assert isinstance(request.user, User)
     return redirect(LANDING[User.Role(request.user.role)])
 
 
 @require_safe
 @role_required("electrician")
-def electrician_home(request: HttpRequest) -> HttpResponse:
+def electrician_home(request: SignedInRequest) -> HttpResponse:
     return render(request, "consult/electrician.html")

@@ -1,10 +1,8 @@
 """Letters: the list, one with its state, its file, how it reaches the client."""
 
 from django.contrib import messages
-from django.contrib.auth.decorators import login_required
 from django.core.exceptions import ValidationError
 from django.core.paginator import Paginator
-from django.db.models import QuerySet
 from django.http import Http404, HttpRequest, HttpResponse
 from django.shortcuts import get_object_or_404, redirect, render
 from django.utils import timezone
@@ -13,9 +11,10 @@ from django.utils.translation import gettext as _
 from django.views.decorators.cache import never_cache
 from django.views.decorators.http import require_POST, require_safe
 
-from consult.access import role_required
+from consult.access import SignedInRequest, role_required, somebody_required
 from consult.forms.once import OnceForm, key_of
-from consult.models import Letter, User
+from consult.models import Letter
+from consult.pages.letters import wanted_letters
 from consult.services import sending
 from consult.services.letters import (
     LetterFileError,
@@ -29,23 +28,16 @@ PER_PAGE = 50
 
 @require_safe
 @role_required("office", "assessor", "client")
-def letter_list(request: HttpRequest) -> HttpResponse:
+def letter_list(request: SignedInRequest) -> HttpResponse:
     page = Paginator(wanted_letters(request), PER_PAGE).get_page(request.GET.get("page"))
     state = request.GET.get("state", "")
     context = {"page": page, "state": state, "states": Letter.State.choices}
     return render(request, "consult/letter_list.html", context)
 
 
-def wanted_letters(request: HttpRequest) -> QuerySet[Letter]:
-    """The letters that the person may see and asked for."""
-    letters = Letter.objects.visible_to(request.user).for_list()
-    state = request.GET.get("state", "")
-    return letters.filter(state=state) if state in Letter.State.values else letters
-
-
 @require_safe
 @role_required("office", "assessor", "client")
-def letter_detail(request: HttpRequest, number: str) -> HttpResponse:
+def letter_detail(request: SignedInRequest, number: str) -> HttpResponse:
     """A letter with its state, which the page asks for anew while the letter is being made."""
     letters = Letter.objects.visible_to(request.user).for_list()
     whom = ("issued_by", "posted_by", "erased_by")
@@ -67,8 +59,8 @@ def letter_detail(request: HttpRequest, number: str) -> HttpResponse:
 
 
 @require_safe
-@login_required
-def letter_file(request: HttpRequest, number: str) -> HttpResponse:
+@somebody_required
+def letter_file(request: SignedInRequest, number: str) -> HttpResponse:
     """The PDF, to those who may see the letter."""
     letter = get_object_or_404(Letter.objects.visible_to(request.user), number=number)
     return _pdf(letter)
@@ -76,10 +68,9 @@ def letter_file(request: HttpRequest, number: str) -> HttpResponse:
 
 @require_POST
 @role_required("office")
-def letter_retry(request: HttpRequest, number: str) -> HttpResponse:
+def letter_retry(request: SignedInRequest, number: str) -> HttpResponse:
     """Another try for a letter that failed."""
     letter = get_object_or_404(Letter.objects.visible_to(request.user), number=number)
-    assert isinstance(request.user, User)
     if retry_letter(letter=letter, by=request.user, now=timezone.now()):
         messages.info(request, _("Letter %(number)s is being made again.") % {"number": number})
     return redirect("letter_detail", number=number)
@@ -87,11 +78,10 @@ def letter_retry(request: HttpRequest, number: str) -> HttpResponse:
 
 @require_POST
 @role_required("office")
-def letter_send(request: HttpRequest, number: str, way: str) -> HttpResponse:
+def letter_send(request: SignedInRequest, number: str, way: str) -> HttpResponse:
     """E-mail the client a link, or note that the letter was posted."""
     letters = Letter.objects.visible_to(request.user).for_list()
     letter = get_object_or_404(letters, number=number)
-    assert isinstance(request.user, User)
     by, now = request.user, timezone.now()
     try:
         if way == "email":

@@ -4,10 +4,8 @@ from typing import Any
 
 from allauth.mfa.models import Authenticator
 from django.contrib import messages
-from django.contrib.auth.decorators import login_required
 from django.core.exceptions import ValidationError
 from django.core.paginator import Paginator
-from django.db.models import QuerySet
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import get_object_or_404, redirect, render
 from django.utils import timezone
@@ -16,29 +14,27 @@ from django.utils.translation import gettext as _
 from django.views.decorators.cache import never_cache
 from django.views.decorators.http import require_http_methods, require_POST, require_safe
 
-from consult.access import manager_required
+from consult.access import SignedInRequest, manager_required, somebody_required
 from consult.forms.once import OnceForm, key_of
 from consult.forms.people import LanguageForm, NewPasswordForm, PersonForm
 from consult.models import AccessEvent, User
-from consult.models.folding import with_words
+from consult.pages.people import wanted_events, wanted_people
 from consult.services import people
 
 PER_PAGE = 50
 
 
 @require_safe
-@login_required
-def own_account(request: HttpRequest) -> HttpResponse:
+@somebody_required
+def own_account(request: SignedInRequest) -> HttpResponse:
     """One's own log-in: language, password, second factor, sessions."""
-    assert isinstance(request.user, User)
     form = LanguageForm(initial={"language": request.user.language})
     return render(request, "consult/people_own.html", {"form": form})
 
 
 @require_POST
-@login_required
-def own_language(request: HttpRequest) -> HttpResponse:
-    assert isinstance(request.user, User)
+@somebody_required
+def own_language(request: SignedInRequest) -> HttpResponse:
     form = LanguageForm(request.POST)
     if not form.is_valid():
         return render(request, "consult/people_own.html", {"form": form}, status=422)
@@ -49,8 +45,8 @@ def own_language(request: HttpRequest) -> HttpResponse:
 
 
 @require_safe
-@login_required
-def closed(request: HttpRequest) -> HttpResponse:
+@somebody_required
+def closed(request: SignedInRequest) -> HttpResponse:
     """The log-in library lets people change their e-mail; here the office does it."""
     return redirect("own_account")
 
@@ -69,22 +65,15 @@ def refused(request: HttpRequest, exception: Exception) -> HttpResponse:
 
 @require_safe
 @manager_required
-def person_list(request: HttpRequest) -> HttpResponse:
+def person_list(request: SignedInRequest) -> HttpResponse:
     page = Paginator(wanted_people(request), PER_PAGE).get_page(request.GET.get("page"))
     context = {"page": page, "query": request.GET.get("q", "").strip()}
     return render(request, "consult/people_list.html", context)
 
 
-def wanted_people(request: HttpRequest) -> QuerySet[User]:
-    """Everybody with each word of the query in their name or e-mail."""
-    people = User.objects.select_related("firm").order_by("-is_active", "name", "pk")
-    return with_words(people, request.GET.get("q", ""), "name", "email")
-
-
 @require_http_methods(["GET", "HEAD", "POST"])
 @manager_required
-def person_invite(request: HttpRequest) -> HttpResponse:
-    assert isinstance(request.user, User)
+def person_invite(request: SignedInRequest) -> HttpResponse:
     form = PersonForm(request.POST or None)
     if request.method == "POST" and form.is_valid():
         try:
@@ -106,9 +95,8 @@ def person_invite(request: HttpRequest) -> HttpResponse:
 
 @require_http_methods(["GET", "HEAD", "POST"])
 @manager_required
-def person_detail(request: HttpRequest, pk: int) -> HttpResponse:
+def person_detail(request: SignedInRequest, pk: int) -> HttpResponse:
     """One person: what the practice says about them, and what happened at the door."""
-    assert isinstance(request.user, User)
     person = get_object_or_404(User.objects.select_related("firm"), pk=pk)
     form = PersonForm(request.POST or None, instance=person)
     if request.method == "POST" and form.is_valid():
@@ -134,9 +122,8 @@ def person_detail(request: HttpRequest, pk: int) -> HttpResponse:
 
 @require_POST
 @manager_required
-def person_act(request: HttpRequest, pk: int, act: str) -> HttpResponse:
+def person_act(request: SignedInRequest, pk: int, act: str) -> HttpResponse:
     """Send the invitation again, keep somebody out, let them in again, or without their phone."""
-    assert isinstance(request.user, User)
     person, by, now = get_object_or_404(User, pk=pk), request.user, timezone.now()
     try:
         if act == "invite":
@@ -163,18 +150,11 @@ def person_act(request: HttpRequest, pk: int, act: str) -> HttpResponse:
 
 @require_safe
 @manager_required
-def access_log(request: HttpRequest) -> HttpResponse:
+def access_log(request: SignedInRequest) -> HttpResponse:
     page = Paginator(wanted_events(request), PER_PAGE).get_page(request.GET.get("page"))
     kind = request.GET.get("kind", "")
     context = {"page": page, "kind": kind, "kinds": AccessEvent.Kind.choices}
     return render(request, "consult/people_log.html", context)
-
-
-def wanted_events(request: HttpRequest) -> QuerySet[AccessEvent]:
-    """The events that the person may see and asked for."""
-    events = AccessEvent.objects.visible_to(request.user).for_list()
-    kind = request.GET.get("kind", "")
-    return events.filter(kind=kind) if kind in AccessEvent.Kind.values else events
 
 
 @require_http_methods(["GET", "HEAD", "POST"])

@@ -2,24 +2,24 @@
 
 from django.contrib import messages
 from django.core.exceptions import ValidationError
-from django.db.models import Count, QuerySet
-from django.http import HttpRequest, HttpResponse
+from django.http import HttpResponse
 from django.shortcuts import get_object_or_404, redirect, render
 from django.utils.translation import gettext as _
 from django.views.decorators.http import require_http_methods, require_safe
 
-from consult.access import manager_required
+from consult.access import SignedInRequest, manager_required
 from consult.forms.people import FirmForm, PracticeForm
 from consult.intake.pictures import as_data_url
-from consult.models import Firm, Practice, User
+from consult.models import Firm, current_practice
+from consult.pages.people import all_firms
 from consult.services import people
 
 
 @require_http_methods(["GET", "HEAD", "POST"])
 @manager_required
-def practice(request: HttpRequest) -> HttpResponse:
+def practice(request: SignedInRequest) -> HttpResponse:
     """Name, address, logo and signatory, as they stand on letters from now on."""
-    row = Practice.objects.first() or Practice(pk=1)
+    row = current_practice()
     form = PracticeForm(request.POST or None, request.FILES or None, instance=row)
     if request.method == "POST" and form.is_valid():
         given = form.cleaned_data
@@ -42,29 +42,23 @@ def practice(request: HttpRequest) -> HttpResponse:
 
 @require_safe
 @manager_required
-def firm_list(request: HttpRequest) -> HttpResponse:
+def firm_list(request: SignedInRequest) -> HttpResponse:
     return render(request, "consult/firm_list.html", {"firms": all_firms()})
-
-
-def all_firms() -> QuerySet[Firm]:
-    """The firms, each with the number of its people."""
-    return Firm.objects.annotate(n_people=Count("people")).order_by("name")
 
 
 @require_http_methods(["GET", "HEAD", "POST"])
 @manager_required
-def firm_add(request: HttpRequest) -> HttpResponse:
+def firm_add(request: SignedInRequest) -> HttpResponse:
     return _firm(request, Firm())
 
 
 @require_http_methods(["GET", "HEAD", "POST"])
 @manager_required
-def firm_edit(request: HttpRequest, pk: int) -> HttpResponse:
+def firm_edit(request: SignedInRequest, pk: int) -> HttpResponse:
     return _firm(request, get_object_or_404(Firm, pk=pk))
 
 
-def _firm(request: HttpRequest, firm: Firm) -> HttpResponse:
-    assert isinstance(request.user, User)
+def _firm(request: SignedInRequest, firm: Firm) -> HttpResponse:
     form = FirmForm(request.POST or None, instance=firm)
     if request.method == "POST" and form.is_valid():
         key = form.cleaned_data.get("key")

@@ -12,7 +12,15 @@ from django.db import transaction
 from django.utils import timezone
 
 from consult.intake.pictures import cleaned_logo
-from consult.models import Assignment, Client, Contact, Firm, Practice, Property, User
+from consult.models import (
+    Assignment,
+    Client,
+    Contact,
+    Firm,
+    Property,
+    User,
+    current_practice,
+)
 from consult.services.changes import version_of
 from consult.services.clients import save_client, save_contact, save_property
 from consult.services.people import save_practice
@@ -97,7 +105,7 @@ def _stripped(table: Mapping[str, Any]) -> dict[str, Any]:
 @transaction.atomic
 def settle(demo: DemoPractice) -> None:
     """Put practice, firms and people there; what is there already stays as it is."""
-    practice = Practice.objects.first() or Practice(pk=1)
+    practice = current_practice()
     if not practice.address:  # nobody has entered one yet
         for field, text in demo.practice.items():
             setattr(practice, field, text)

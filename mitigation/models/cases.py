@@ -2,7 +2,7 @@
 
 from collections.abc import Sequence
 from datetime import date
-from typing import Any, Self
+from typing import Self
 
 from django.db import connection, models
 from django.utils.translation import gettext_lazy as _
@@ -20,7 +20,7 @@ MOST_ENTRIES_OF_RARE = (20, 2_000)
 
 
 class CaseQuerySet(AtPropertyQuerySet["Case"]):
-    def seen_by_client(self, user: Any) -> Self:
+    def seen_by_client(self, user: User) -> Self:
         return self.filter(property__client__user=user)
 
     def for_list(self) -> Self:

@@ -1,6 +1,6 @@
 """A case folder on its way in, from its check to its case."""
 
-from typing import Any, Self
+from typing import Self
 
 from django.db import models
 from django.utils.translation import gettext_lazy as _
@@ -11,11 +11,11 @@ from mitigation.models.cases import Case
 
 
 class PendingUploadQuerySet(RoleScopedQuerySet["PendingUpload"]):
-    def seen_by_office(self, user: Any) -> Self:
+    def seen_by_office(self, user: User) -> Self:
         """Not even the office sees what somebody else has not confirmed."""
         return self.filter(owner=user)
 
-    def seen_by_assessor(self, user: Any) -> Self:
+    def seen_by_assessor(self, user: User) -> Self:
         return self.filter(owner=user)
 
 

@@ -2,16 +2,16 @@
 
 from django.contrib import messages
 from django.core.exceptions import ValidationError
-from django.http import Http404, HttpRequest, HttpResponse
+from django.http import Http404, HttpResponse
 from django.shortcuts import get_object_or_404, redirect, render
 from django.utils import timezone
 from django.utils.cache import patch_vary_headers
 from django.utils.translation import gettext as _
 from django.views.decorators.http import require_POST, require_safe
 
-from consult.access import role_required
+from consult.access import SignedInRequest, role_required
 from consult.htmx import wants_fragment
-from consult.models import User
+from consult.pages.downloads import download
 from mitigation.forms.cases import AttachmentForm
 from mitigation.models import Attachment, Case
 from mitigation.services.attachments import (
@@ -20,15 +20,13 @@ from mitigation.services.attachments import (
     remove_refused,
     small_picture,
 )
-from mitigation.views.uploads import download
 
 
 @require_POST
 @role_required("office", "assessor")
-def file_attach(request: HttpRequest, reference: str) -> HttpResponse:
+def file_attach(request: SignedInRequest, reference: str) -> HttpResponse:
     case = get_object_or_404(Case.objects.visible_to(request.user), reference=reference)
     form = AttachmentForm(request.POST, request.FILES)
-    assert isinstance(request.user, User)
     try:
         if not form.is_valid():
             raise ValidationError([word for words in form.errors.values() for word in words])
@@ -48,7 +46,7 @@ def file_attach(request: HttpRequest, reference: str) -> HttpResponse:
 
 @require_safe
 @role_required("office", "assessor")
-def attachment(request: HttpRequest, pk: int) -> HttpResponse:
+def attachment(request: SignedInRequest, pk: int) -> HttpResponse:
     """A file to keep; it is never shown inside the site. In part: its line on the case's page."""
     row = get_object_or_404(Attachment.objects.visible_to(request.user), pk=pk)
     if wants_fragment(request):
@@ -63,7 +61,7 @@ def attachment(request: HttpRequest, pk: int) -> HttpResponse:
 
 @require_safe
 @role_required("office", "assessor")
-def attachment_picture(request: HttpRequest, pk: int) -> HttpResponse:
+def attachment_picture(request: SignedInRequest, pk: int) -> HttpResponse:
     """A photograph made small, to look at on the page of its case and nowhere else."""
     row = get_object_or_404(Attachment.objects.visible_to(request.user), pk=pk)
     try:
@@ -78,7 +76,7 @@ def attachment_picture(request: HttpRequest, pk: int) -> HttpResponse:
 
 @require_POST
 @role_required("office", "assessor")
-def attachment_remove(request: HttpRequest, pk: int) -> HttpResponse:
+def attachment_remove(request: SignedInRequest, pk: int) -> HttpResponse:
     """Take the line of a refused picture off the case."""
     rows = Attachment.objects.visible_to(request.user).select_related("case")
     row = get_object_or_404(rows, pk=pk)

@@ -8,12 +8,13 @@ from django.utils.cache import patch_vary_headers
 from django.utils.translation import gettext as _
 from django.views.decorators.http import require_safe
 
-from consult.access import role_required
+from consult.access import SignedInRequest, role_required
 from consult.htmx import wants_fragment
-from consult.services.spreadsheets import Column, Sheet
-from consult.views.pages import LongPaginator
-from consult.views.spreadsheets import spreadsheet
+from consult.pages.downloads import spreadsheet
+from consult.pages.paging import LongPaginator
+from consult.services.spreadsheets import Sheet
 from mitigation.models import Case, Stage
+from mitigation.pages.cases import case_columns
 
 PER_PAGE = 50
 MOST_COUNTED = 200
@@ -22,7 +23,7 @@ PAGE = "mitigation/case_list.html"
 
 @require_safe
 @role_required("office", "assessor")
-def case_list(request: HttpRequest) -> HttpResponse:
+def case_list(request: SignedInRequest) -> HttpResponse:
     """The whole page, or its results alone while somebody types."""
     shown = Case.objects.visible_to(request.user).for_list()
     pages = LongPaginator(_wanted(request), PER_PAGE, shown=shown, most_counted=MOST_COUNTED)
@@ -42,7 +43,7 @@ def case_list(request: HttpRequest) -> HttpResponse:
 
 @require_safe
 @role_required("office", "assessor")
-def case_list_export(request: HttpRequest) -> HttpResponse:
+def case_list_export(request: SignedInRequest) -> HttpResponse:
     """The same list, all of it, as XLSX."""
     return spreadsheet(_("cases"), Sheet(_("Cases"), case_columns(), _wanted(request)))
 
@@ -60,20 +61,3 @@ def _wanted(request: HttpRequest) -> QuerySet[Case]:
     elif state == "held":
         cases = cases.held()
     return cases
-
-
-def case_columns() -> list[Column]:
-    """What a spreadsheet says of a case."""
-    return [
-        (_("Case"), lambda case: case.reference),
-        (_("Client"), lambda case: case.property.client.name),
-        (_("Property"), lambda case: str(case.property)),
-        (_("Stage"), lambda case: str(Stage(case.stage).label)),
-        (_("Next move"), lambda case: case.next_move()),
-        (_("Since"), lambda case: timezone.localdate(case.stage_since)),
-        (_("Due on"), lambda case: case.due_on),
-        (_("On hold because"), lambda case: case.on_hold_reason),
-        (_("Round"), lambda case: case.round),
-        (_("Guideline"), lambda case: case.guideline.code),
-        (_("Target band"), lambda case: case.target_band),
-    ]

@@ -13,20 +13,20 @@ from django.utils.translation import gettext as _
 from django.utils.translation import override
 from django.views.decorators.http import require_POST, require_safe
 
-from consult.access import role_required
+from consult.access import SignedInRequest, role_required
 from consult.htmx import wants_fragment
 from consult.letters.words import precaution_sentences, wiring_sentences
-from consult.models import Assignment, Letter, User
+from consult.models import Assignment, Letter
 from mitigation.comparison import Comparison, compare
 from mitigation.forms.cases import AttachmentForm, HandOverForm
 from mitigation.letters.outcome import next_steps, not_comparable
 from mitigation.letters.verdict import verdict_sentences
 from mitigation.models import Attachment, Case, Note, Stage
+from mitigation.pages.comparison import filtered
+from mitigation.pages.moves import moves_of
+from mitigation.pages.pictures import case_pictures
 from mitigation.services import outcomes
 from mitigation.services.corrections import overtaken_letters
-from mitigation.views.pictures import case_pictures
-from mitigation.views.spots import filtered
-from mitigation.views.steering import moves_of
 from surveys.results.dangers import dangers_by_now
 from surveys.services.facts import band_names
 
@@ -42,7 +42,7 @@ PATH = [stage for stage in Stage if stage != Stage.DECLINED]
 
 @require_safe
 @role_required("office", "assessor")
-def case_detail(request: HttpRequest, reference: str) -> HttpResponse:
+def case_detail(request: SignedInRequest, reference: str) -> HttpResponse:
     """Everything of a case on one page, or its filtered table alone."""
     cases = Case.objects.visible_to(request.user).for_list()
     case = get_object_or_404(cases, reference=reference)
@@ -59,7 +59,7 @@ def case_detail(request: HttpRequest, reference: str) -> HttpResponse:
 
 @require_safe
 @role_required("office", "assessor")
-def case_show(request: HttpRequest, reference: str) -> HttpResponse:
+def case_show(request: SignedInRequest, reference: str) -> HttpResponse:
     """The comparison alone, to be shown to the client: in their language, nothing internal."""
     cases = Case.objects.visible_to(request.user).for_list()
     case = get_object_or_404(cases, reference=reference)
@@ -105,7 +105,7 @@ def _seen(comparison: Comparison) -> dict[str, Any]:
     }
 
 
-def _whole_page(request: HttpRequest, case: Case) -> dict[str, Any]:
+def _whole_page(request: SignedInRequest, case: Case) -> dict[str, Any]:
     letters = Letter.objects.visible_to(request.user).for_list()
     letters_here = list(letters.filter(case_reference=case.reference))
     planned = (
@@ -116,7 +116,7 @@ def _whole_page(request: HttpRequest, case: Case) -> dict[str, Any]:
     assignments = Assignment.objects.filter(property=case.property_id).select_related("user")
     return {
         "stages": [Stage.DECLINED] if case.stage == Stage.DECLINED else PATH,
-        "moves": moves_of(case, getattr(request.user, "role", "")),
+        "moves": moves_of(case, request.user.role),
         "today": timezone.localdate(),
         "visits": planned,
         "wants_visit": case.stage in SURVEYS and all(row.visit.sealed_at for row in planned),
@@ -129,19 +129,18 @@ def _whole_page(request: HttpRequest, case: Case) -> dict[str, Any]:
         .filter(case=case)
         .select_related("written_by"),
         "attachments": Attachment.objects.visible_to(request.user).for_list().filter(case=case),
-        "hand_over_form": HandOverForm() if getattr(request.user, "role", "") == "office" else None,
+        "hand_over_form": HandOverForm() if request.user.role == "office" else None,
         "attachment_form": AttachmentForm(),
     }
 
 
 @require_POST
 @role_required("office")
-def letter_issue(request: HttpRequest, reference: str, kind: str) -> HttpResponse:
+def letter_issue(request: SignedInRequest, reference: str, kind: str) -> HttpResponse:
     cases = Case.objects.visible_to(request.user).for_list()
     case = get_object_or_404(cases, reference=reference)
     if kind not in ISSUE:
         raise Http404
-    assert isinstance(request.user, User)
     try:
         letter = ISSUE[Letter.Kind(kind)](case=case, by=request.user, now=timezone.now())
     except ValidationError as error:

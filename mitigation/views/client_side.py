@@ -3,14 +3,14 @@
 from collections.abc import Sequence
 
 from django.db.models import Max
-from django.http import HttpRequest, HttpResponse
+from django.http import HttpResponse
 from django.shortcuts import render
 from django.utils import timezone
 from django.utils.functional import Promise
 from django.utils.translation import gettext_lazy as _
 from django.views.decorators.http import require_safe
 
-from consult.access import role_required
+from consult.access import SignedInRequest, role_required
 from consult.models import Letter
 from consult.models.letters import LetterQuerySet
 from mitigation.models import Case, Stage
@@ -78,7 +78,7 @@ AFTER_A_LETTER = _("Call us if anything in it is unclear. We will be in touch ab
 
 @require_safe
 @role_required("client")
-def client_home(request: HttpRequest) -> HttpResponse:
+def client_home(request: SignedInRequest) -> HttpResponse:
     cases = list(Case.objects.visible_to(request.user).for_list())
     visits = Visit.objects.filter(
         cases__in=cases, sealed_at=None, date__gte=timezone.localdate()

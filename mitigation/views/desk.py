@@ -1,110 +1,23 @@
 """The desk: what is due, who has the next move, what failed, what runs out."""
 
-from collections.abc import Sequence
-from dataclasses import dataclass
-from datetime import date, timedelta
-from typing import Any
-
-from django.db.models import Count, Exists, OuterRef, Q, QuerySet
-from django.http import HttpRequest, HttpResponse
+from django.http import HttpResponse
 from django.shortcuts import render
 from django.utils import timezone
 from django.views.decorators.http import require_safe
 
-from consult.access import role_required
-from consult.models import DataRequest, Letter, User
-from mitigation.models import ENDS, NEXT_MOVE, Case, Stage
-from mitigation.models.cases import CaseQuerySet
-from surveys.models import Calibration, Visit
+from consult.access import SignedInRequest, role_required
+from consult.models import DataRequest
+from mitigation.pages.desk import desk_lists
 
 MOST_SHOWN = 12
-VISITS_AHEAD = timedelta(days=14)
-CERTIFICATES_AHEAD = timedelta(days=60)
-
-
-@dataclass(frozen=True)
-class StageLine:
-    """How many cases stand at a stage, and who has to move them on."""
-
-    stage: Stage
-    n_cases: int
-    n_held: int
-    n_late: int
-
-    @property
-    def next_move(self) -> str:
-        role = NEXT_MOVE[self.stage]
-        return "" if role is None else str(User.Role(role).label)
 
 
 @require_safe
 @role_required("office", "assessor")
-def desk(request: HttpRequest) -> HttpResponse:
+def desk(request: SignedInRequest) -> HttpResponse:
     today = timezone.localdate()
     lists = desk_lists(request.user, today)
     context = {name: rows[:MOST_SHOWN] for name, rows in lists.items()}
     context |= {"today": today, "n_due": sum(line.n_late for line in lists["stages"])}
     context["wishes"] = DataRequest.objects.visible_to(request.user).open()[:MOST_SHOWN]
     return render(request, "mitigation/desk.html", context)
-
-
-def desk_lists(user: Any, today: date) -> dict[str, Any]:
-    """What the desk lists, each from its first row to its last."""
-    cases = Case.objects.visible_to(user)
-    visits = Visit.objects.visible_to(user).filter(
-        sealed_at__isnull=True, date__lte=today + VISITS_AHEAD
-    )
-    failed = Letter.objects.visible_to(user).filter(state=Letter.State.FAILED)
-    return {
-        "due": cases.for_list().due(today).order_by("due_on", "pk"),
-        "visits": _with_case(visits),
-        "stages": _stages(cases, today),
-        "letters": failed.for_list(),
-        "certificates": _running_out(today),
-    }
-
-
-def _stages(cases: CaseQuerySet, today: date) -> Sequence[StageLine]:
-    """One query for all stages that go on, answered from one index."""
-    late = Q(on_hold_reason="", due_on__lte=today)
-    rows = {
-        row["stage"]: row
-        for row in cases.under_way()
-        .order_by()
-        .values("stage")
-        .annotate(
-            n=Count("stage"),
-            held=Count("stage", filter=~Q(on_hold_reason="")),
-            late=Count("stage", filter=late),
-        )
-    }
-    none = {"n": 0, "held": 0, "late": 0}
-    return [
-        StageLine(stage, row["n"], row["held"], row["late"])
-        for stage in Stage
-        if stage not in ENDS
-        for row in [rows.get(stage.value, none)]
-    ]
-
-
-def _with_case(visits: QuerySet[Visit]) -> QuerySet[Visit]:
-    rows = visits.select_related("property__client").prefetch_related("cases")
-    return rows.order_by("date", "position", "pk")
-
-
-def _running_out(today: date) -> QuerySet[Calibration]:
-    """The latest certificate of each instrument and quantity, if it ends soon or has ended."""
-    newer = Calibration.objects.filter(
-        Q(due_on__gt=OuterRef("due_on"))
-        | Q(due_on=None, calibrated_on__gt=OuterRef("calibrated_on")),
-        instrument=OuterRef("instrument"),
-        quantity=OuterRef("quantity"),
-    )
-    return (
-        Calibration.objects.filter(
-            due_on__lte=today + CERTIFICATES_AHEAD, instrument__is_retired=False
-        )
-        .exclude(Exists(newer))
-        .select_related("instrument")
-        .order_by("due_on", "pk")
-    )

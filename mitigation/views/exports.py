@@ -3,28 +3,28 @@
 from collections.abc import Callable, Mapping
 from typing import Any
 
-from django.http import HttpRequest, HttpResponse
+from django.http import HttpResponse
 from django.shortcuts import get_object_or_404
 from django.utils import timezone
 from django.utils.translation import gettext as _
 from django.views.decorators.http import require_safe
 
-from consult.access import role_required
+from consult.access import SignedInRequest, role_required
 from consult.letters.words import decision_words, measurand_words
 from consult.models import User
+from consult.pages.downloads import spreadsheet
+from consult.pages.letters import letter_columns
 from consult.services.spreadsheets import Cell, Column, Sheet
-from consult.views.exports import letter_columns
-from consult.views.spreadsheets import spreadsheet
 from mitigation.comparison import compare
 from mitigation.models import Case
-from mitigation.views.case_list import case_columns
-from mitigation.views.desk import desk_lists
-from mitigation.views.spots import filtered
+from mitigation.pages.cases import case_columns
+from mitigation.pages.comparison import filtered
+from mitigation.pages.desk import desk_lists
 
 
 @require_safe
 @role_required("office", "assessor")
-def case_detail_export(request: HttpRequest, reference: str) -> HttpResponse:
+def case_detail_export(request: SignedInRequest, reference: str) -> HttpResponse:
     """The table of the comparison, as it is filtered, with all digits."""
     cases = Case.objects.visible_to(request.user).for_list()
     case = get_object_or_404(cases, reference=reference)
@@ -100,10 +100,10 @@ def _percent(target: Mapping[str, Any]) -> float | None:
 
 @require_safe
 @role_required("office", "assessor")
-def desk_export(request: HttpRequest) -> HttpResponse:
+def desk_export(request: SignedInRequest) -> HttpResponse:
     """Each list of the desk on a sheet, with all of its rows."""
     lists = desk_lists(request.user, timezone.localdate())
-    office = getattr(request.user, "role", "") == User.Role.OFFICE
+    office = request.user.role == User.Role.OFFICE
     visits: list[Column] = [
         (_("Day"), lambda visit: visit.date),
         (_("Visit"), lambda visit: visit.label),

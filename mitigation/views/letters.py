@@ -2,14 +2,14 @@
 
 from django.contrib import messages
 from django.core.exceptions import ValidationError
-from django.http import HttpRequest, HttpResponse
+from django.http import HttpResponse
 from django.shortcuts import get_object_or_404, redirect, render
 from django.utils import timezone
 from django.utils.translation import gettext as _
 from django.views.decorators.http import require_http_methods
 
-from consult.access import role_required
-from consult.models import Letter, User
+from consult.access import SignedInRequest, role_required
+from consult.models import Letter
 from mitigation.forms.letters import CorrectionForm
 from mitigation.models import Case
 from mitigation.services.outcomes import correct_letter
@@ -17,9 +17,8 @@ from mitigation.services.outcomes import correct_letter
 
 @require_http_methods(["GET", "HEAD", "POST"])
 @role_required("office")
-def letter_correct(request: HttpRequest, number: str) -> HttpResponse:
+def letter_correct(request: SignedInRequest, number: str) -> HttpResponse:
     """Ask what was wrong, then issue the new letter from the case as it stands now."""
-    assert isinstance(request.user, User)
     letter = get_object_or_404(Letter.objects.visible_to(request.user).for_list(), number=number)
     cases = Case.objects.visible_to(request.user).for_list()
     case = get_object_or_404(cases, reference=letter.case_reference)

@@ -3,8 +3,7 @@
 An assessor moves their own case on where the next move is theirs, and does nothing else here.
 """
 
-from collections.abc import Callable, Mapping, Sequence
-from dataclasses import dataclass
+from collections.abc import Callable, Mapping
 from datetime import datetime
 
 from django.contrib import messages
@@ -18,11 +17,12 @@ from django.utils.formats import date_format
 from django.utils.translation import gettext as _
 from django.views.decorators.http import require_http_methods, require_POST
 
-from consult.access import role_required
+from consult.access import SignedInRequest, role_required
 from consult.htmx import back_to, entry_form
 from consult.models import Property, User
 from mitigation.forms.cases import CallOffForm, CaseEditForm, CaseForm, HandOverForm, PlanVisitForm
-from mitigation.models import ENDS, MOVES, NEXT_MOVE, Case, Stage
+from mitigation.models import Case, Stage
+from mitigation.pages.moves import moves_of
 from mitigation.services import cases as services
 from mitigation.services.visits import call_off_visit, plan_case_visit
 from surveys.models import Guideline, Visit
@@ -30,12 +30,11 @@ from surveys.models import Guideline, Visit
 
 @require_http_methods(["GET", "HEAD", "POST"])
 @role_required("office")
-def case_open(request: HttpRequest, pk: int) -> HttpResponse:
+def case_open(request: SignedInRequest, pk: int) -> HttpResponse:
     home = get_object_or_404(Property.objects.visible_to(request.user), pk=pk)
     usual = Guideline.objects.filter(code=Guideline.USUAL).first()
     form = CaseForm(request.POST or None, initial={"guideline": usual})
     if request.method == "POST" and form.is_valid():
-        assert isinstance(request.user, User)
         try:
             case = services.open_case(
                 home=home, by=request.user, now=timezone.now(), **form.cleaned_data
@@ -51,12 +50,11 @@ def case_open(request: HttpRequest, pk: int) -> HttpResponse:
 
 @require_http_methods(["GET", "HEAD", "POST"])
 @role_required("office")
-def case_edit(request: HttpRequest, reference: str) -> HttpResponse:
+def case_edit(request: SignedInRequest, reference: str) -> HttpResponse:
     case = get_object_or_404(Case.objects.visible_to(request.user), reference=reference)
     form = CaseEditForm(request.POST or None, instance=case)
     back = reverse("case_detail", args=[reference])
     if request.method == "POST" and form.is_valid():
-        assert isinstance(request.user, User)
         values = {name: form.cleaned_data[name] for name in services.EDITABLE}
         seen = form.cleaned_data["version"] or 0
         try:
@@ -71,7 +69,7 @@ def case_edit(request: HttpRequest, reference: str) -> HttpResponse:
 
 @require_http_methods(["GET", "HEAD", "POST"])
 @role_required("office")
-def visit_plan(request: HttpRequest, reference: str) -> HttpResponse:
+def visit_plan(request: SignedInRequest, reference: str) -> HttpResponse:
     case = get_object_or_404(Case.objects.visible_to(request.user), reference=reference)
     kind = Visit.Kind.BASELINE
     if case.visits.filter(kind=Visit.Kind.BASELINE, sealed_at__isnull=False).exists():
@@ -80,7 +78,6 @@ def visit_plan(request: HttpRequest, reference: str) -> HttpResponse:
     form = PlanVisitForm(request.POST or None, initial={"kind": kind, "assessor": assigned})
     back = reverse("case_detail", args=[reference])
     if request.method == "POST" and form.is_valid():
-        assert isinstance(request.user, User)
         try:
             visit = plan_case_visit(
                 case=case, by=request.user, now=timezone.now(), **form.cleaned_data
@@ -95,7 +92,7 @@ def visit_plan(request: HttpRequest, reference: str) -> HttpResponse:
 
 @require_http_methods(["GET", "HEAD", "POST"])
 @role_required("office")
-def visit_call_off(request: HttpRequest, reference: str, pk: int) -> HttpResponse:
+def visit_call_off(request: SignedInRequest, reference: str, pk: int) -> HttpResponse:
     """Ask why, then take a planned visit away; clicked twice, the second finds it gone."""
     case = get_object_or_404(Case.objects.visible_to(request.user), reference=reference)
     back = reverse("case_detail", args=[reference])
@@ -104,7 +101,6 @@ def visit_call_off(request: HttpRequest, reference: str, pk: int) -> HttpRespons
         return back_to(request, back)
     form = CallOffForm(request.POST or None)
     if request.method == "POST" and form.is_valid():
-        assert isinstance(request.user, User)
         reason, now = form.cleaned_data["reason"], timezone.now()
         try:
             call_off_visit(case=case, visit=visit, by=request.user, now=now, reason=reason)
@@ -118,36 +114,6 @@ def visit_call_off(request: HttpRequest, reference: str, pk: int) -> HttpRespons
     day = date_format(visit.date)
     about = f"{reference}, {visit.label}, {day}"
     return _form_page(request, form, _("Call off a visit"), back, about)
-
-
-@dataclass(frozen=True)
-class Moves:
-    """What somebody may do with a case as it stands."""
-
-    onward: Sequence[Stage]
-    may_decline: bool
-    may_reopen: bool
-    may_begin_round: bool
-    may_hold: bool
-
-
-def moves_of(case: Case, role: str) -> Moves:
-    """Nothing moves while the case is on hold; all but the office wait for their turn."""
-    held, ended = bool(case.on_hold_reason), case.stage in ENDS
-    allowed = [] if held else [stage for stage in Stage if stage in MOVES[case.stage]]
-    proved = case.stage in (Stage.PROOF, Stage.CLOSED) and not held
-    onward = [stage for stage in allowed if stage != Stage.DECLINED]
-    if proved:  # a plan after a proof is a new round
-        onward = [stage for stage in onward if stage != Stage.PLAN]
-    if role != User.Role.OFFICE:
-        return Moves(onward if NEXT_MOVE[case.stage] == role else [], False, False, False, False)
-    return Moves(
-        onward=onward,
-        may_decline=Stage.DECLINED in allowed,
-        may_reopen=ended,
-        may_begin_round=proved,
-        may_hold=not held and not ended,
-    )
 
 
 # What an act answers is said, if it is a sentence; otherwise where the case stands is.
@@ -193,12 +159,11 @@ ACTS: dict[str, Act] = {
 
 @require_POST
 @role_required("office", "assessor")
-def case_act(request: HttpRequest, reference: str, act: str) -> HttpResponse:
+def case_act(request: SignedInRequest, reference: str, act: str) -> HttpResponse:
     """One step of a case, from the stage that the person saw on the page."""
     case = get_object_or_404(Case.objects.visible_to(request.user), reference=reference)
     seen = request.POST.get("seen", case.stage)
     case.stage = seen if seen in Stage.values else case.stage
-    assert isinstance(request.user, User)
     if request.user.role != User.Role.OFFICE:
         onward = moves_of(case, request.user.role).onward
         if act != "move" or request.POST.get("to") not in onward:

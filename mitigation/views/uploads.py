@@ -9,12 +9,11 @@ from django.http import HttpRequest, HttpResponse
 from django.shortcuts import get_object_or_404, redirect, render
 from django.urls import reverse
 from django.utils import timezone
-from django.utils.http import content_disposition_header
 from django.utils.translation import gettext as _
 from django.views.decorators.http import require_http_methods, require_POST, require_safe
 
-from consult.access import role_required
-from consult.models import User
+from consult.access import SignedInRequest, role_required
+from consult.pages.downloads import download
 from mitigation.forms.uploads import CaseFolderForm
 from mitigation.models import Case, PendingUpload
 from mitigation.services import previews, uploads
@@ -32,7 +31,7 @@ EXPORTS = {
 
 @require_http_methods(["GET", "HEAD", "POST"])
 @role_required("office", "assessor")
-def upload(request: HttpRequest) -> HttpResponse:
+def upload(request: SignedInRequest) -> HttpResponse:
     """Hand over a case folder; one with faults is shown and not kept."""
     waiting = PendingUpload.objects.visible_to(request.user).filter(expires_at__gt=timezone.now())
     form = CaseFolderForm(request.POST or None, request.FILES or None)
@@ -45,7 +44,6 @@ def upload(request: HttpRequest) -> HttpResponse:
     if preview is not None and not preview.ok:
         context = {"name": given.name, "said": previews.shown(preview), "form": CaseFolderForm()}
         return render(request, PAGE, context | {"state": "refused"}, status=422)
-    assert isinstance(request.user, User)
     pending = uploads.keep_upload(
         upload=given,
         by=request.user,
@@ -58,7 +56,7 @@ def upload(request: HttpRequest) -> HttpResponse:
 
 @require_safe
 @role_required("office", "assessor")
-def upload_preview(request: HttpRequest, token: str) -> HttpResponse:
+def upload_preview(request: SignedInRequest, token: str) -> HttpResponse:
     """What the import will enter, how far it is, what came of it."""
     waiting = PendingUpload.objects.visible_to(request.user).filter(expires_at__gt=timezone.now())
     pending = get_object_or_404(waiting.select_related("case"), token=token)
@@ -93,7 +91,7 @@ def _progress(request: HttpRequest, pending: PendingUpload) -> HttpResponse:
 
 @require_POST
 @role_required("office", "assessor")
-def upload_act(request: HttpRequest, token: str, act: str) -> HttpResponse:
+def upload_act(request: SignedInRequest, token: str, act: str) -> HttpResponse:
     pending = get_object_or_404(PendingUpload.objects.visible_to(request.user), token=token)
     now = timezone.now()
     try:
@@ -115,14 +113,14 @@ def upload_act(request: HttpRequest, token: str, act: str) -> HttpResponse:
 
 @require_safe
 @role_required("office", "assessor")
-def upload_template(request: HttpRequest) -> HttpResponse:
+def upload_template(request: SignedInRequest) -> HttpResponse:
     """The empty XLSX with its lists and explanations."""
     return download(write_template(), XLSX, _("case-template") + ".xlsx")
 
 
 @require_safe
 @role_required("office", "assessor")
-def case_export(request: HttpRequest, reference: str, form: str) -> HttpResponse:
+def case_export(request: SignedInRequest, reference: str, form: str) -> HttpResponse:
     """The case as a folder that imports again to the same numbers."""
     cases = Case.objects.visible_to(request.user).for_list()
     case = get_object_or_404(cases, reference=reference)
@@ -133,14 +131,6 @@ def case_export(request: HttpRequest, reference: str, form: str) -> HttpResponse
         messages.error(request, " ".join(error.messages))
         return redirect("case_detail", reference=case.reference)
     return download(data, kind, f"{case.reference.replace('/', '-')}.{form}")
-
-
-def download(data: bytes, kind: str, name: str) -> HttpResponse:
-    """A file to be kept, not shown."""
-    response = HttpResponse(data, content_type=kind)
-    response["Content-Disposition"] = content_disposition_header(True, name) or "attachment"
-    response["X-Content-Type-Options"] = "nosniff"
-    return response
 
 
 def _context(request: HttpRequest, pending: PendingUpload) -> dict[str, Any]:

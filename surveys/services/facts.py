@@ -9,7 +9,7 @@ from django.utils.translation import gettext as _
 
 from consult.letters.content import Addressee, Head, Sender, flux_unit_for
 from consult.letters.formats import Formats, display_unit, in_unit
-from consult.models import Practice, Property
+from consult.models import Property, current_practice
 from surveys.calc.units import CANONICAL_UNIT, Measurand
 from surveys.letters.facts import (
     FindingFacts,
@@ -28,7 +28,7 @@ from surveys.services.corrections import corrections_at, set_aside_words
 
 def sender() -> Sender:
     """The practice as it stands on its letters."""
-    practice = Practice.objects.get()
+    practice = current_practice()
     return Sender(
         name=practice.name,
         address=practice.address,

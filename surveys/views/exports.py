@@ -2,37 +2,37 @@
 
 from typing import Any
 
-from django.http import HttpRequest, HttpResponse
+from django.http import HttpResponse
 from django.shortcuts import get_object_or_404
 from django.utils import timezone
 from django.utils.translation import gettext as _
 from django.views.decorators.http import require_safe
 
-from consult.access import role_required
+from consult.access import SignedInRequest, role_required
 from consult.letters.words import measurand_words, phrase, phrases
 from consult.models import Property
+from consult.pages.downloads import spreadsheet
 from consult.services.spreadsheets import Cell, Column, Sheet
-from consult.views.spreadsheets import spreadsheet
 from surveys.calc.units import CANONICAL_UNIT, Measurand
 from surveys.models import Band, Instrument, Reading, Visit
-from surveys.results import reading_figures
-from surveys.services.corrections import corrections_at
-from surveys.services.placement import own_placement
-from surveys.services.registers import Standing
-from surveys.views.places import rooms_of
-from surveys.views.registers import certificates_of, guideline_tables, instrument_rows
-from surveys.views.visit_page import (
+from surveys.pages.places import rooms_of
+from surveys.pages.registers import certificates_of, guideline_tables, instrument_rows
+from surveys.pages.visit import (
     chosen_guideline,
     chosen_placement,
     findings_at,
     readings_in_order,
 )
-from surveys.views.visits import wanted_visits
+from surveys.pages.visits import wanted_visits
+from surveys.results import reading_figures
+from surveys.services.corrections import corrections_at
+from surveys.services.placement import own_placement
+from surveys.services.registers import Standing
 
 
 @require_safe
 @role_required("office", "assessor")
-def visit_list_export(request: HttpRequest) -> HttpResponse:
+def visit_list_export(request: SignedInRequest) -> HttpResponse:
     columns: list[Column] = [
         (_("Visit"), lambda visit: visit.label),
         (_("Kind"), lambda visit: visit.get_kind_display()),
@@ -48,7 +48,7 @@ def visit_list_export(request: HttpRequest) -> HttpResponse:
 
 @require_safe
 @role_required("office", "assessor")
-def visit_detail_export(request: HttpRequest, pk: int) -> HttpResponse:
+def visit_detail_export(request: SignedInRequest, pk: int) -> HttpResponse:
     """Readings, findings and ground checks of a visit, each on a sheet."""
     visits = Visit.objects.visible_to(request.user).select_related("property")
     visit = get_object_or_404(visits, pk=pk)
@@ -137,7 +137,7 @@ def _check_columns() -> list[Column]:
 
 @require_safe
 @role_required("office", "assessor")
-def place_list_export(request: HttpRequest, pk: int) -> HttpResponse:
+def place_list_export(request: SignedInRequest, pk: int) -> HttpResponse:
     """A row for each spot; a room without one has a row too."""
     home = get_object_or_404(Property.objects.visible_to(request.user), pk=pk)
     rows = [(room, spot) for room in rooms_of(home) for spot in list(room.spots.all()) or (None,)]
@@ -151,7 +151,7 @@ def place_list_export(request: HttpRequest, pk: int) -> HttpResponse:
 
 @require_safe
 @role_required("office", "assessor")
-def instrument_list_export(request: HttpRequest) -> HttpResponse:
+def instrument_list_export(request: SignedInRequest) -> HttpResponse:
     """What falls due next, then the instruments that stand below the table."""
     standings, others = instrument_rows(timezone.localdate())
     rows = [*standings, *others]
@@ -196,7 +196,7 @@ def _certificate_columns() -> list[Column]:
 
 @require_safe
 @role_required("office", "assessor")
-def instrument_detail_export(request: HttpRequest, pk: int) -> HttpResponse:
+def instrument_detail_export(request: SignedInRequest, pk: int) -> HttpResponse:
     instrument = get_object_or_404(Instrument, pk=pk)
     columns = [*_certificate_columns(), (_("Sealed readings"), lambda row: row.n_sealed)]
     sheet = Sheet(_("Certificates"), columns, certificates_of(instrument))
@@ -205,7 +205,7 @@ def instrument_detail_export(request: HttpRequest, pk: int) -> HttpResponse:
 
 @require_safe
 @role_required("office", "assessor")
-def guideline_list_export(request: HttpRequest) -> HttpResponse:
+def guideline_list_export(request: SignedInRequest) -> HttpResponse:
     """A row for each guideline and quantity, with its bands."""
     rows = [
         (table["guideline"], row["measurand"], {band.number: band for band in row["bands"]})
@@ -241,7 +241,7 @@ def _band_columns(number: int) -> list[Column]:
 
 @require_safe
 @role_required("office", "assessor")
-def placement_export(request: HttpRequest) -> HttpResponse:
+def placement_export(request: SignedInRequest) -> HttpResponse:
     own = own_placement(Reading.objects.visible_to(request.user))
     columns: list[Column] = [
         (_("Room"), lambda one: one.reading.spot.room.name),

@@ -3,16 +3,16 @@
 from typing import Any
 
 from django.core.exceptions import ValidationError
-from django.db.models import QuerySet
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import get_object_or_404, redirect, render
 from django.views.decorators.http import require_http_methods, require_safe
 
-from consult.access import role_required
-from consult.models import Property, User
+from consult.access import SignedInRequest, role_required
+from consult.models import Property
 from consult.services.changes import version_of
 from surveys.forms.places import RoomForm, SpotChangeForm
 from surveys.models import Room, Spot
+from surveys.pages.places import rooms_of
 from surveys.services import places as services
 
 FORM_METHODS = ["GET", "HEAD", "POST"]
@@ -20,24 +20,18 @@ FORM_METHODS = ["GET", "HEAD", "POST"]
 
 @require_safe
 @role_required("office", "assessor")
-def place_list(request: HttpRequest, pk: int) -> HttpResponse:
+def place_list(request: SignedInRequest, pk: int) -> HttpResponse:
     """The rooms and spots of a home."""
     homes = Property.objects.visible_to(request.user).select_related("client")
     home = get_object_or_404(homes, pk=pk)
     return render(request, "surveys/place_list.html", {"home": home, "rooms": rooms_of(home)})
 
 
-def rooms_of(home: Property) -> QuerySet[Room]:
-    """The rooms as the page has them, each with its spots."""
-    return Room.objects.filter(property=home).prefetch_related("spots")
-
-
 @require_http_methods(FORM_METHODS)
 @role_required("office", "assessor")
-def room_edit(request: HttpRequest, pk: int) -> HttpResponse:
+def room_edit(request: SignedInRequest, pk: int) -> HttpResponse:
     rooms = Room.objects.visible_to(request.user).select_related("property__client")
     room = get_object_or_404(rooms, pk=pk)
-    assert isinstance(request.user, User)
     initial = {"name": room.name, "version": version_of(room)}
     form = RoomForm(request.POST or None, initial=initial)
     if form.is_valid():
@@ -52,10 +46,9 @@ def room_edit(request: HttpRequest, pk: int) -> HttpResponse:
 
 @require_http_methods(FORM_METHODS)
 @role_required("office", "assessor")
-def spot_edit(request: HttpRequest, pk: int) -> HttpResponse:
+def spot_edit(request: SignedInRequest, pk: int) -> HttpResponse:
     spots = Spot.objects.visible_to(request.user).select_related("room__property__client")
     spot = get_object_or_404(spots, pk=pk)
-    assert isinstance(request.user, User)
     initial = {"name": spot.name, "use": spot.use, "version": version_of(spot)}
     form = SpotChangeForm(request.POST or None, initial=initial)
     if form.is_valid():

@@ -6,7 +6,7 @@ from django.shortcuts import get_object_or_404, redirect, render
 from django.utils import timezone
 from django.views.decorators.http import require_http_methods, require_POST, require_safe
 
-from consult.access import role_required
+from consult.access import SignedInRequest, role_required
 from consult.models import User
 from surveys.forms.visits import (
     CorrectionForm,
@@ -15,15 +15,15 @@ from surveys.forms.visits import (
     SetAsideForm,
 )
 from surveys.models import Reading
-from surveys.results import RULES, in_force, reading_figures
-from surveys.services import corrections
-from surveys.services import visits as services
-from surveys.views.visit_page import (
+from surveys.pages.visit import (
     choice_of,
     chosen_guideline,
     chosen_placement,
     put_right,
 )
+from surveys.results import RULES, in_force, reading_figures
+from surveys.services import corrections
+from surveys.services import visits as services
 
 AXES = ("x", "y", "z", "total")
 
@@ -69,16 +69,15 @@ def _page(
 
 @require_safe
 @role_required("office", "assessor")
-def reading_detail(request: HttpRequest, pk: int) -> HttpResponse:
+def reading_detail(request: SignedInRequest, pk: int) -> HttpResponse:
     return _page(request, _reading(request, pk), SetAsideForm())
 
 
 @require_http_methods(["GET", "HEAD", "POST"])
 @role_required("office", "assessor")
-def reading_correct(request: HttpRequest, pk: int) -> HttpResponse:
+def reading_correct(request: SignedInRequest, pk: int) -> HttpResponse:
     """Change a reading of an open visit; put one beside it once the visit is sealed."""
     reading = _reading(request, pk)
-    assert isinstance(request.user, User)
     if reading.visit.sealed_at is not None:
         return _correct_sealed(request, reading, request.user)
     initial = ReadingForm.initial_of(reading) | {"version": services.version_of(reading)}
@@ -118,10 +117,9 @@ def _correct_sealed(request: HttpRequest, reading: Reading, by: User) -> HttpRes
 
 @require_POST
 @role_required("office", "assessor")
-def reading_set_aside(request: HttpRequest, pk: int) -> HttpResponse:
+def reading_set_aside(request: SignedInRequest, pk: int) -> HttpResponse:
     """With a reason the reading counts no more; "take back" makes it count again."""
     reading = _reading(request, pk)
-    assert isinstance(request.user, User)
     form = SetAsideForm(request.POST)
     try:
         if reading.visit.sealed_at is not None and form.is_valid():

@@ -3,7 +3,6 @@
 from django.contrib import messages
 from django.core.exceptions import ValidationError
 from django.core.paginator import Paginator
-from django.db.models import QuerySet
 from django.forms import Form
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import get_object_or_404, redirect, render
@@ -13,11 +12,9 @@ from django.utils.cache import patch_vary_headers
 from django.utils.translation import gettext as _
 from django.views.decorators.http import require_http_methods, require_POST, require_safe
 
-from consult.access import role_required
+from consult.access import SignedInRequest, role_required
 from consult.htmx import back_to, entry_form, wants_fragment
 from consult.letters import words
-from consult.models import User
-from consult.models.folding import with_words
 from surveys.forms.visits import (
     ConditionsForm,
     GroundCheckCorrectionForm,
@@ -27,11 +24,12 @@ from surveys.forms.visits import (
     SpotForm,
 )
 from surveys.models import GroundCheck, Room, Visit
+from surveys.pages.visit import PAGE, answer, page_context, put_right
+from surveys.pages.visits import wanted_visits
 from surveys.services import visits as services
 from surveys.services.ground_checks import correct_ground_check, record_ground_check
 from surveys.services.places import add_spot
 from surveys.services.repeat import baseline_of, to_repeat
-from surveys.views.visit_page import PAGE, answer, page_context, put_right
 
 PER_PAGE = 50
 BLANK_ROWS = 6
@@ -42,14 +40,9 @@ def _visit(request: HttpRequest, pk: int) -> Visit:
     return get_object_or_404(rows, pk=pk)
 
 
-def _who(request: HttpRequest) -> User:
-    assert isinstance(request.user, User)
-    return request.user
-
-
 @require_safe
 @role_required("office", "assessor")
-def visit_list(request: HttpRequest) -> HttpResponse:
+def visit_list(request: SignedInRequest) -> HttpResponse:
     page = Paginator(wanted_visits(request), PER_PAGE).get_page(request.GET.get("page"))
     context = {
         "page": page,
@@ -60,27 +53,16 @@ def visit_list(request: HttpRequest) -> HttpResponse:
     return render(request, "surveys/visit_list.html", context)
 
 
-def wanted_visits(request: HttpRequest) -> QuerySet[Visit]:
-    """The visits that the person may see and asked for, the latest first."""
-    visits = Visit.objects.visible_to(request.user).select_related("property__client").for_list()
-    state = request.GET.get("state", "")
-    if state in ("open", "sealed"):
-        visits = visits.filter(sealed_at__isnull=state == "open")
-    where = ("label", "property__address", "property__client__name")
-    visits = with_words(visits, request.GET.get("q", ""), *where)
-    return visits.order_by("-date", "-pk")
-
-
 @require_safe
 @role_required("office", "assessor")
-def visit_detail(request: HttpRequest, pk: int) -> HttpResponse:
+def visit_detail(request: SignedInRequest, pk: int) -> HttpResponse:
     visit = _visit(request, pk)
     return render(request, PAGE, page_context(request, visit))
 
 
 @require_safe
 @role_required("office", "assessor")
-def visit_sheet(request: HttpRequest, pk: int) -> HttpResponse:
+def visit_sheet(request: SignedInRequest, pk: int) -> HttpResponse:
     """A sheet to print and fill in by hand, with the rooms and spots that are known."""
     visit = _visit(request, pk)
     baseline = baseline_of(visit) if visit.kind == Visit.Kind.FOLLOW_UP else None
@@ -96,13 +78,13 @@ def visit_sheet(request: HttpRequest, pk: int) -> HttpResponse:
 
 @require_http_methods(["GET", "HEAD", "POST"])
 @role_required("office", "assessor")
-def visit_edit(request: HttpRequest, pk: int) -> HttpResponse:
+def visit_edit(request: SignedInRequest, pk: int) -> HttpResponse:
     visit = _visit(request, pk)
     initial = ConditionsForm.initial_of(visit, services.version_of(visit))
     form = ConditionsForm(request.POST or None, initial=initial)
     if form.is_valid():
         try:
-            services.change_conditions(visit=visit, by=_who(request), **form.cleaned_data)
+            services.change_conditions(visit=visit, by=request.user, **form.cleaned_data)
         except ValidationError as error:
             form.blame(error)
         else:
@@ -112,13 +94,13 @@ def visit_edit(request: HttpRequest, pk: int) -> HttpResponse:
 
 @require_POST
 @role_required("office", "assessor")
-def reading_add(request: HttpRequest, pk: int) -> HttpResponse:
+def reading_add(request: SignedInRequest, pk: int) -> HttpResponse:
     visit = _visit(request, pk)
     form = ReadingForm(request.POST, visit=visit)
     if form.is_valid():
         try:
             services.record_reading(
-                visit=visit, by=_who(request), key=form.cleaned_data["key"], **form.typed()
+                visit=visit, by=request.user, key=form.cleaned_data["key"], **form.typed()
             )
         except ValidationError as error:
             form.blame(error)
@@ -129,7 +111,7 @@ def reading_add(request: HttpRequest, pk: int) -> HttpResponse:
 
 @require_safe
 @role_required("office", "assessor")
-def reading_units(request: HttpRequest, pk: int) -> HttpResponse:
+def reading_units(request: SignedInRequest, pk: int) -> HttpResponse:
     """The list of units alone, for the quantity and the instrument that were chosen."""
     visit = _visit(request, pk)
     if not wants_fragment(request):
@@ -144,12 +126,12 @@ def reading_units(request: HttpRequest, pk: int) -> HttpResponse:
 
 @require_POST
 @role_required("office", "assessor")
-def ground_check_add(request: HttpRequest, pk: int) -> HttpResponse:
+def ground_check_add(request: SignedInRequest, pk: int) -> HttpResponse:
     visit = _visit(request, pk)
     form = GroundCheckForm(request.POST, visit=visit, prefix="check")
     if form.is_valid():
         try:
-            record_ground_check(visit=visit, by=_who(request), **form.cleaned_data)
+            record_ground_check(visit=visit, by=request.user, **form.cleaned_data)
         except ValidationError as error:
             form.blame(error)
         else:
@@ -159,14 +141,14 @@ def ground_check_add(request: HttpRequest, pk: int) -> HttpResponse:
 
 @require_http_methods(["GET", "HEAD", "POST"])
 @role_required("office", "assessor")
-def ground_check_correct(request: HttpRequest, pk: int) -> HttpResponse:
+def ground_check_correct(request: SignedInRequest, pk: int) -> HttpResponse:
     rows = GroundCheck.objects.visible_to(request.user).select_related("visit__property")
     check = get_object_or_404(rows, pk=pk)
     initial = GroundCheckCorrectionForm.initial_of(check, services.version_of(check))
     form = GroundCheckCorrectionForm(request.POST or None, visit=check.visit, initial=initial)
     if form.is_valid():
         try:
-            correct_ground_check(check=check, by=_who(request), **form.cleaned_data)
+            correct_ground_check(check=check, by=request.user, **form.cleaned_data)
         except ValidationError as error:
             form.blame(error)
         else:
@@ -176,12 +158,12 @@ def ground_check_correct(request: HttpRequest, pk: int) -> HttpResponse:
 
 @require_POST
 @role_required("office", "assessor")
-def spot_add(request: HttpRequest, pk: int) -> HttpResponse:
+def spot_add(request: SignedInRequest, pk: int) -> HttpResponse:
     visit = _visit(request, pk)
     form = SpotForm(request.POST, prefix="place")
     if form.is_valid():
         try:
-            spot = add_spot(visit=visit, by=_who(request), **form.cleaned_data)
+            spot = add_spot(visit=visit, by=request.user, **form.cleaned_data)
         except ValidationError as error:
             form.blame(error)
         else:
@@ -191,12 +173,12 @@ def spot_add(request: HttpRequest, pk: int) -> HttpResponse:
 
 @require_POST
 @role_required("office", "assessor")
-def ground_point_add(request: HttpRequest, pk: int) -> HttpResponse:
+def ground_point_add(request: SignedInRequest, pk: int) -> HttpResponse:
     visit = _visit(request, pk)
     form = GroundPointForm(request.POST, prefix="point")
     if form.is_valid():
         try:
-            services.add_ground_point(visit=visit, by=_who(request), **form.cleaned_data)
+            services.add_ground_point(visit=visit, by=request.user, **form.cleaned_data)
         except ValidationError as error:
             form.blame(error)
         else:
@@ -206,14 +188,14 @@ def ground_point_add(request: HttpRequest, pk: int) -> HttpResponse:
 
 @require_POST
 @role_required("office", "assessor")
-def visit_seal(request: HttpRequest, pk: int) -> HttpResponse:
+def visit_seal(request: SignedInRequest, pk: int) -> HttpResponse:
     visit = _visit(request, pk)
     if "sure" not in request.POST:
         messages.error(request, _("Say that you have looked through the readings before you seal."))
         return redirect("visit_detail", pk=visit.pk)
     try:
         seen = request.POST.get("seen", "")
-        services.seal_visit(visit=visit, by=_who(request), now=timezone.now(), seen=seen)
+        services.seal_visit(visit=visit, by=request.user, now=timezone.now(), seen=seen)
     except ValidationError as error:
         for sentence in error.messages:
             messages.error(request, sentence)

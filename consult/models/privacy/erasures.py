@@ -1,7 +1,7 @@
 """The proof of an erasure: that it was done, never whom it was about by name."""
 
 import uuid
-from typing import Any, Self
+from typing import Self
 
 from django.db import models
 from django.utils.translation import gettext as _
@@ -11,9 +11,13 @@ from consult.models.people import User
 
 
 class ErasureQuerySet(RoleScopedQuerySet["Erasure"]):
-    def seen_by_office(self, user: Any) -> Self:
+    def seen_by_office(self, user: User) -> Self:
         """The proofs are for who runs the practice."""
         return self.all() if user.is_manager else self.none()
+
+    def for_list(self) -> Self:
+        """One query for a list: who erased."""
+        return self.select_related("by")
 
 
 class Erasure(models.Model):

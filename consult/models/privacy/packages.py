@@ -1,6 +1,6 @@
 """A person's own data on their way to them: the file, and the wish for it."""
 
-from typing import Any, Self
+from typing import Self
 
 from django.db import models
 from django.utils.translation import gettext_lazy as _
@@ -11,7 +11,7 @@ from consult.models.people import User
 
 
 class DataPackageQuerySet(RoleScopedQuerySet["DataPackage"]):
-    def seen_by_office(self, user: Any) -> Self:
+    def seen_by_office(self, user: User) -> Self:
         """The office hands out what is about clients; who runs the practice, the rest too."""
         return self.all() if user.is_manager else self.filter(client__isnull=False)
 
@@ -62,7 +62,7 @@ class DataPackage(models.Model):
 
 
 class DataRequestQuerySet(RoleScopedQuerySet["DataRequest"]):
-    def seen_by_client(self, user: Any) -> Self:
+    def seen_by_client(self, user: User) -> Self:
         return self.filter(client__user=user)
 
     def open(self) -> Self:

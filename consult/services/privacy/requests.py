@@ -6,7 +6,7 @@ from django.db import transaction
 from django.utils.translation import gettext as _
 from django.utils.translation import override
 
-from consult.models import Client, DataRequest, Practice, User
+from consult.models import Client, DataRequest, User, current_practice
 from consult.services.mail import queue_mail
 
 
@@ -23,8 +23,8 @@ def ask_for_data(*, client: Client, kind: str, now: datetime) -> DataRequest:
     wish = DataRequest(client=client, kind=kind, asked_at=now)
     wish.full_clean()
     wish.save()
-    practice = Practice.objects.first()
-    if practice is not None and practice.email:
+    practice = current_practice()
+    if practice.email:
         with override("de" if practice.country in ("DE", "AT", "CH") else "en"):
             queue_mail(
                 key=f"data-request:{wish.pk}",

@@ -1,21 +1,21 @@
 """A client's own page about their data: what is held, how long, and how to ask."""
 
 from django.contrib import messages
-from django.http import HttpRequest, HttpResponse
+from django.http import HttpResponse
 from django.shortcuts import get_object_or_404, redirect, render
 from django.utils import timezone
 from django.utils.translation import gettext as _
 from django.views.decorators.http import require_http_methods
 
-from consult.access import role_required
+from consult.access import SignedInRequest, role_required
 from consult.forms.privacy import DataRequestForm
-from consult.models import Client, DataRequest, Practice, Retention
+from consult.models import Client, DataRequest, Retention, current_practice
 from consult.services.privacy.requests import ask_for_data
 
 
 @require_http_methods(["GET", "HEAD", "POST"])
 @role_required("client")
-def own_data(request: HttpRequest) -> HttpResponse:
+def own_data(request: SignedInRequest) -> HttpResponse:
     """Ask for a copy or for erasure; the office sees it on the desk."""
     client = get_object_or_404(Client.objects.visible_to(request.user))
     form = DataRequestForm(request.POST or None)
@@ -30,7 +30,7 @@ def own_data(request: HttpRequest) -> HttpResponse:
         "wishes": wishes,
         "open_kinds": [wish.kind for wish in wishes if wish.done_at is None],
         "retention": Retention.current(),
-        "practice": Practice.objects.first(),
+        "practice": current_practice(),
     }
     status = 422 if form.errors else 200
     return render(request, "consult/own_data.html", context, status=status)

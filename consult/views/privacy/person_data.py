@@ -5,7 +5,6 @@ from typing import Any
 from django.contrib import messages
 from django.core.exceptions import PermissionDenied, ValidationError
 from django.core.paginator import Paginator
-from django.db.models import QuerySet
 from django.http import Http404, HttpRequest, HttpResponse
 from django.shortcuts import get_object_or_404, redirect, render
 from django.utils import timezone
@@ -13,7 +12,7 @@ from django.utils.http import content_disposition_header
 from django.utils.translation import gettext as _
 from django.views.decorators.http import require_http_methods, require_POST, require_safe
 
-from consult.access import manager_required, role_required
+from consult.access import SignedInRequest, manager_required, role_required
 from consult.forms.once import OnceForm, key_of
 from consult.forms.privacy import ErasureForm
 from consult.models import Client, DataPackage, DataRequest, Erasure, User
@@ -33,11 +32,10 @@ def _person(request: HttpRequest, whose: str, pk: int) -> Client | User:
 
 @require_http_methods(["GET", "HEAD", "POST"])
 @role_required("office")
-def person_data(request: HttpRequest, whose: str, pk: int) -> HttpResponse:
+def person_data(request: SignedInRequest, whose: str, pk: int) -> HttpResponse:
     """Have a copy made, fetch it; while one is made the page asks for its state anew."""
     person = _person(request, whose, pk)
     if request.method == "POST":
-        assert isinstance(request.user, User)
         packages.ask_package(
             person=person, by=request.user, now=timezone.now(), key=key_of(request)
         )
@@ -65,7 +63,7 @@ def _column(whose: str) -> str:
 
 @require_safe
 @role_required("office")
-def data_package(request: HttpRequest, token: str) -> HttpResponse:
+def data_package(request: SignedInRequest, token: str) -> HttpResponse:
     """The copy as a file to keep."""
     package = get_object_or_404(DataPackage.objects.visible_to(request.user), token=token)
     try:
@@ -80,14 +78,13 @@ def data_package(request: HttpRequest, token: str) -> HttpResponse:
 
 @require_http_methods(["GET", "HEAD", "POST"])
 @manager_required
-def person_erase(request: HttpRequest, whose: str, pk: int) -> HttpResponse:
+def person_erase(request: SignedInRequest, whose: str, pk: int) -> HttpResponse:
     """What would go, what would stay and why; then, with the name typed out, it is done."""
     person = _person(request, whose, pk)
     now = timezone.now()
     plan = erasures.plan_erasure(person=person, now=now)
     form = ErasureForm(request.POST or None, expected=person.name, needs_reason=plan.needs_reason)
     if request.method == "POST" and form.is_valid():
-        assert isinstance(request.user, User)
         try:
             erasures.erase_person(
                 person=person, by=request.user, now=now, reason=form.cleaned_data.get("reason", "")
@@ -104,23 +101,18 @@ def person_erase(request: HttpRequest, whose: str, pk: int) -> HttpResponse:
 
 @require_safe
 @manager_required
-def erasure_list(request: HttpRequest) -> HttpResponse:
+def erasure_list(request: SignedInRequest) -> HttpResponse:
     """The proofs: who erased, when, whom by number, and whether the files are gone."""
-    page = Paginator(all_erasures(request), PER_PAGE).get_page(request.GET.get("page"))
+    erasures = Erasure.objects.visible_to(request.user).for_list()
+    page = Paginator(erasures, PER_PAGE).get_page(request.GET.get("page"))
     return render(request, "consult/erasure_list.html", {"page": page})
-
-
-def all_erasures(request: HttpRequest) -> QuerySet[Erasure]:
-    """The proofs that the person may see, the latest first."""
-    return Erasure.objects.visible_to(request.user).select_related("by")
 
 
 @require_POST
 @role_required("office")
-def data_request_answer(request: HttpRequest, pk: int) -> HttpResponse:
+def data_request_answer(request: SignedInRequest, pk: int) -> HttpResponse:
     """Take a wish off the desk."""
     wish = get_object_or_404(DataRequest.objects.visible_to(request.user), pk=pk)
-    assert isinstance(request.user, User)
     requests.answer_request(wish=wish, by=request.user, now=timezone.now())
     messages.success(request, _("Noted as answered."))
     return redirect("person_data", whose="client", pk=wish.client_id)

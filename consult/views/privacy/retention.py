@@ -1,15 +1,15 @@
 """How long things are kept, and what goes when."""
 
 from django.contrib import messages
-from django.http import HttpRequest, HttpResponse
+from django.http import HttpResponse
 from django.shortcuts import redirect, render
 from django.utils import timezone
 from django.utils.translation import gettext as _
 from django.views.decorators.http import require_http_methods
 
-from consult.access import manager_required
+from consult.access import SignedInRequest, manager_required
 from consult.forms.privacy import RetentionForm
-from consult.models import Retention, User
+from consult.models import Retention
 from consult.services.privacy import clearing as services
 
 MOST_SHOWN = 100
@@ -17,11 +17,10 @@ MOST_SHOWN = 100
 
 @require_http_methods(["GET", "HEAD", "POST"])
 @manager_required
-def retention(request: HttpRequest) -> HttpResponse:
+def retention(request: SignedInRequest) -> HttpResponse:
     """The periods, and a dry run of them."""
     form = RetentionForm(request.POST or None, instance=Retention.current())
     if request.method == "POST" and form.is_valid():
-        assert isinstance(request.user, User)
         services.save_retention(retention=form.instance, by=request.user)
         messages.success(request, _("These periods hold from now on."))
         return redirect("retention")

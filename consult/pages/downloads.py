@@ -1,9 +1,10 @@
-"""A list as a spreadsheet to take away."""
+"""Files to take away: a list as a spreadsheet, any other as it is."""
 
 import re
 import unicodedata
 
 from django.http import HttpResponse
+from django.utils.http import content_disposition_header
 
 from consult.services.spreadsheets import XLSX, Sheet, write_workbook
 
@@ -22,3 +23,11 @@ def plain_name(text: str) -> str:
     spelt = unicodedata.normalize("NFC", text).lower().translate(_SPELT)
     ascii_only = unicodedata.normalize("NFKD", spelt).encode("ascii", "ignore").decode()
     return re.sub(r"[^a-z0-9]+", "-", ascii_only).strip("-") or "list"
+
+
+def download(data: bytes, kind: str, name: str) -> HttpResponse:
+    """A file to be kept, not shown."""
+    response = HttpResponse(data, content_type=kind)
+    response["Content-Disposition"] = content_disposition_header(True, name) or "attachment"
+    response["X-Content-Type-Options"] = "nosniff"
+    return response

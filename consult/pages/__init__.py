@@ -1,0 +1,1 @@
+"""What several views of the practice show alike: their rows, their order, their parts."""

@@ -1,0 +1,107 @@
+"""The table of a comparison: filtered, each value with the way down to its reading."""
+
+from collections.abc import Mapping
+from typing import Any
+
+from django.utils.translation import gettext as _
+
+from consult.letters.words import DECISIONS, decision_words, measurand_words, phrase
+from mitigation.comparison import Comparison
+from mitigation.comparison.comparable import NO_READING
+from mitigation.comparison.compare import Row
+from mitigation.letters.phrases import by_measurand, in_order, spot_key
+from surveys.letters.facts import SpotKey
+from surveys.models import Correction, Reading
+from surveys.services.corrections import corrections_at
+
+NOT_COMPARABLE = "not-comparable"
+
+
+def filtered(comparison: Comparison, asked: Mapping[str, str]) -> dict[str, Any]:
+    """The rows that `asked` lets through, and what may be asked for."""
+    corrected = _corrected(comparison)
+    has_follow_up = comparison.follow_up is not None
+    rows = _in_order(
+        [_linked(row, corrected, has_follow_up) for row in comparison.rows],
+        {spot_key(row.result): row.spot.use for row in comparison.rows},
+    )
+    room, measurand, decision = (asked.get(name, "") for name in ("room", "measurand", "decision"))
+    shown = [
+        row
+        for row in rows
+        if (not room or row["room"] == room)
+        and (not measurand or row["measurand"] == measurand)
+        and (not decision or decision in _decisions(row))
+    ]
+    found = {word for row in rows for word in _decisions(row)}
+    decisions = [(word, decision_words(word)) for word in DECISIONS if word in found]
+    return {
+        "spots": shown,
+        "n_spots": len(rows),
+        "n_places": len({row.spot.pk for row in comparison.rows}),
+        "rooms": list(dict.fromkeys(row["room"] for row in rows)),
+        "measurands": [
+            (code, measurand_words(code)) for code in dict.fromkeys(r["measurand"] for r in rows)
+        ],
+        "decisions": decisions,
+        "has_not_comparable": NOT_COMPARABLE in found,
+        "has_follow_up": has_follow_up,
+        "asked": {"room": room, "measurand": measurand, "decision": decision},
+    }
+
+
+def _in_order(rows: list[dict[str, Any]], uses: Mapping[SpotKey, str]) -> list[dict[str, Any]]:
+    """The rows as the picture and the letter have them."""
+    groups = by_measurand(rows).values()
+    return [dict(row) for group in groups for row in in_order(group, uses)]
+
+
+def _corrected(comparison: Comparison) -> dict[int, Correction]:
+    """The corrections that readings of the comparison came of, by those readings."""
+    visits = [visit for visit in (comparison.baseline, comparison.follow_up) if visit]
+    return {one.replacement_id: one for one in corrections_at(visits) if one.replacement_id}
+
+
+def _linked(row: Row, corrected: Mapping[int, Correction], has_follow_up: bool) -> dict[str, Any]:
+    before, after = row.pair.before, row.pair.after
+    return row.result | {
+        "spot_pk": row.spot.pk,
+        "before_reading": before.reading if before else None,
+        "after_reading": after.reading if after else None,
+        "before_correction": corrected.get(before.reading) if before else None,
+        "after_correction": corrected.get(after.reading) if after else None,
+        "not_in_force": _not_in_force(row),
+        "remarks": remarks(row.result, has_follow_up),
+    }
+
+
+def remarks(spot: Mapping[str, Any], has_follow_up: bool) -> list[str]:
+    """What a reader should know beside the figures, as the letter has it: each value's flags too.
+
+    Before the second visit nothing is missing yet, and there is no other value to tell apart.
+    """
+    blocks = [one for one in spot["blocks"] if has_follow_up or one != NO_READING]
+    said = [phrase(one) for one in (*blocks, *spot["cautions"])]
+    before, after = (spot[side]["flags"] if spot[side] else () for side in ("before", "after"))
+    for flag in dict.fromkeys((*before, *after)):
+        when = _("before and after") if flag in after else _("before")
+        when = when if flag in before else _("after")
+        said.append(f"{when}: {phrase(flag)}" if has_follow_up else phrase(flag))
+    return said
+
+
+def _not_in_force(row: Row) -> list[Reading]:
+    """The readings whose certificate did not hold on the day, one for each certificate."""
+    pair = row.pair
+    sides = ((pair.before, pair.before_reading), (pair.after, pair.after_reading))
+    found = {
+        reading.calibration_id: reading
+        for side, reading in sides
+        if side is not None and reading is not None and not side.certified
+    }
+    return [one for one in found.values() if one.calibration is not None]
+
+
+def _decisions(row: Mapping[str, Any]) -> set[str]:
+    words = {str(row["target"]["decision"])}
+    return words if row["comparable"] else words | {NOT_COMPARABLE}
