@@ -14,6 +14,7 @@ from django.utils.translation import get_language, override
 from django.utils.translation import gettext_noop as _
 
 from consult.models import AccessEvent, User
+from consult.services.guesses import count_guess, forget_guesses, remember_device
 from consult.services.mail import queue_mail
 from consult.services.people import record_event
 
@@ -38,6 +39,23 @@ class ClosedAccountAdapter(DefaultAccountAdapter):  # type: ignore[misc]  # unty
             key=f"log-in:{uuid4()}", to=email, subject=message.subject[:200], body=message.body
         )
 
+    def pre_authenticate(self, request: HttpRequest, **credentials: Any) -> None:
+        """Let no guess through that is one too many, before anything is hashed."""
+        self._guess = count_guess(
+            request=request, what="password", email=credentials.get("email") or ""
+        )
+        if self._guess is None:
+            raise self.validation_error("too_many_login_attempts")
+
+    def _rollback_login_failed_rl_usage(self) -> None:
+        """The library calls this after a right password."""
+        if self._guess is not None:
+            self._guess.take_back()
+
+    def _delete_login_attempts_cached_email(self, request: HttpRequest, **credentials: Any) -> None:
+        """The library calls this after a new password was set by a mail."""
+        forget_guesses(request=request, what="password", email=credentials.get("email") or "")
+
     def post_login(self, request: HttpRequest, user: User, **kwargs: Any) -> HttpResponse:
         record_event(
             kind=AccessEvent.Kind.LOGGED_IN,
@@ -47,6 +65,7 @@ class ClosedAccountAdapter(DefaultAccountAdapter):  # type: ignore[misc]  # unty
             address=self.get_client_ip(request),
         )
         response: HttpResponse = super().post_login(request, user, **kwargs)
+        remember_device(request=request, response=response, email=user.email)
         return response
 
     def authentication_failed(self, request: HttpRequest, **credentials: Any) -> None:

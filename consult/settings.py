@@ -120,13 +120,11 @@ if _database["ENGINE"].endswith("sqlite3"):
 # The folder of pg_dump, pg_restore and psql, where PATH does not lead to them.
 PG_BIN = os.environ.get("PG_BIN", "")
 DEFAULT_AUTO_FIELD = "django.db.models.BigAutoField"
-# Rate limits count here. One machine has one web process; several have to count together, and the
-# database is the one thing whose loss stops the site anyway.
+# For counts of guesses and requests and for used codes alone: anything else would be in their way.
+# In the database, so that every web process counts there, and a restart forgets nothing.
 CACHES = {
-    "default": {"BACKEND": "django.core.cache.backends.locmem.LocMemCache"}
-    if ONE_MACHINE
-    else {
-        "BACKEND": "django.core.cache.backends.db.DatabaseCache",
+    "default": {
+        "BACKEND": "consult.services.guesses.LastingCache",
         "LOCATION": "shared_cache",
     }
 }
@@ -215,6 +213,13 @@ ACCOUNT_SESSION_REMEMBER = False
 ACCOUNT_EMAIL_SUBJECT_PREFIX = ""
 ACCOUNT_EMAIL_NOTIFICATIONS = True
 ACCOUNT_EMAIL_UNKNOWN_ACCOUNTS = False  # nobody lets the practice write to strangers
+# Guesses at a log-in are counted by consult/services/guesses.py instead.
+ACCOUNT_RATE_LIMITS = {"login": None, "login_failed": None}
+MFA_FORMS = {
+    "authenticate": "consult.forms.second_factor.CodeForm",
+    "reauthenticate": "consult.forms.second_factor.CodeAgainForm",
+    "activate_totp": "consult.forms.second_factor.NewAppForm",
+}
 MFA_SUPPORTED_TYPES = ["totp", "webauthn", "recovery_codes"]
 MFA_PASSKEY_LOGIN_ENABLED = True
 MFA_WEBAUTHN_USER_VERIFICATION = "required"
@@ -340,6 +345,7 @@ X_FRAME_OPTIONS = "DENY"
 SECURE_REFERRER_POLICY = "same-origin"
 SESSION_COOKIE_HTTPONLY = True
 SESSION_COOKIE_SAMESITE = "Lax"
+DEVICE_COOKIE_NAME = "ebbmark_device"
 SESSION_COOKIE_SECURE = CSRF_COOKIE_SECURE = SECURE_SSL_REDIRECT = HTTPS
 SECURE_HSTS_SECONDS = 31_536_000 if HTTPS else 0
 SECURE_HSTS_INCLUDE_SUBDOMAINS = SECURE_HSTS_PRELOAD = HTTPS

@@ -32,6 +32,11 @@ def _language_of_one_test() -> Generator[None, None, None]:
 
 
 @pytest.fixture(autouse=True)
+def _fast_hashes(settings: Settings) -> None:
+    settings.PASSWORD_HASHERS = ["tests.hashing.FastHasher"]
+
+
+@pytest.fixture(autouse=True)
 def media_folder(tmp_path: Path, settings: Settings, monkeypatch: pytest.MonkeyPatch) -> Path:
     """Kept files of a test go to its own folder, in child processes too."""
     folder = tmp_path / "files"

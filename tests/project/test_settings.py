@@ -47,7 +47,7 @@ def test_one_machine_starts_with_nothing_set(tmp_path):
     assert started.stdout.startswith("False False ['localhost'")
 
 
-@pytest.mark.parametrize(("environment", "cache"), [({}, "LocMemCache"), (SAFE, "DatabaseCache")])
+@pytest.mark.parametrize(("environment", "cache"), [({}, "LastingCache"), (SAFE, "LastingCache")])
 def test_rate_limits_are_counted_where_every_web_process_sees_them(tmp_path, environment, cache):
     code = "import consult.settings as s; print(s.CACHES['default']['BACKEND'])"
     shown = run(tmp_path, environment, "-c", code)
