@@ -153,12 +153,6 @@ SAID_ANEW = (
     _("You are about to generate a new set of recovery codes for your account."),
     _("You have signed out."),
     _("You must type the same password each time."),
-    _(
-        "You're receiving this email because you or someone else has requested a "
-        "password reset for your user account.\n"
-        "It can be safely ignored if you did not request a password reset. Click the "
-        "link below to reset your password."
-    ),
     _("Your password has been changed."),
     _("Your password is now changed."),
     _("Thank you for using %(site_name)s!\n%(site_domain)s"),

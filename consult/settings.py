@@ -215,6 +215,7 @@ ACCOUNT_EMAIL_NOTIFICATIONS = True
 ACCOUNT_EMAIL_UNKNOWN_ACCOUNTS = False  # nobody lets the practice write to strangers
 # Guesses at a log-in are counted by consult/services/guesses.py instead.
 ACCOUNT_RATE_LIMITS = {"login": None, "login_failed": None}
+ACCOUNT_FORMS = {"reset_password": "consult.forms.log_in.ResetForm"}
 MFA_FORMS = {
     "authenticate": "consult.forms.second_factor.CodeForm",
     "reauthenticate": "consult.forms.second_factor.CodeAgainForm",

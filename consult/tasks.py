@@ -15,7 +15,7 @@ from django.utils import timezone
 
 from consult.celery import app
 from consult.letters import rendering
-from consult.services import jobs, letters, mail
+from consult.services import jobs, letters, mail, password_resets
 from consult.services.privacy import clearing, erasures, packages
 
 log = logging.getLogger(__name__)
@@ -24,6 +24,7 @@ STATM = Path("/proc/self/statm")
 
 jobs.register(letters.RENDER_LETTER, letters.render_letter, letters.letter_failed)
 jobs.register(mail.SEND_MAIL, mail.send_mail)
+jobs.register(password_resets.RESET_PASSWORD, password_resets.mail_reset)
 jobs.register(erasures.ERASE_FILES, erasures.erase_files)
 jobs.register(packages.MAKE_PACKAGE, packages.make_package, packages.package_failed)
 jobs.register(packages.DROP_PACKAGES, packages.drop_packages)
