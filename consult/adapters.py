@@ -114,7 +114,10 @@ def _password_changed(user: User, **kwargs: Any) -> None:
 
 
 @receiver([authenticator_added, authenticator_removed])
-def _second_factor_changed(user: User, authenticator: Any, signal: Any, **kwargs: Any) -> None:
+def _second_factor_changed(
+    request: HttpRequest, user: User, authenticator: Any, signal: Any, **kwargs: Any
+) -> None:
+    request.session.pop("second_factor", None)  # whether it presses is looked at anew
     sign = "+" if signal is authenticator_added else "\u2212"
     record_event(
         kind=AccessEvent.Kind.CHANGED,

@@ -1,16 +1,27 @@
 """What every request passes: its language, its address, its log-in, how long its page is kept."""
 
+import time
 from collections.abc import Callable
 from urllib.parse import urlencode, urlsplit, urlunsplit
 
 from django.conf import settings
 from django.contrib import messages
+from django.contrib.auth import logout
 from django.http import HttpRequest, HttpResponse, HttpResponseNotAllowed
-from django.shortcuts import render, resolve_url
-from django.utils import translation
+from django.shortcuts import redirect, render, resolve_url
+from django.urls import resolve
+from django.utils import timezone, translation
 from django.utils.cache import add_never_cache_headers
 from django.utils.http import url_has_allowed_host_and_scheme
 from django.utils.translation import gettext as _
+
+from consult.models import User
+from consult.services.second_factor import days_without_factor
+
+LAST_ACT = "last_act"
+NOTED_EVERY_S = 60  # a session is not written anew for each request
+ASKED_BY_PAGE = "Ebbmark-Asked-By-Page"
+FACTOR = "second_factor"
 
 
 class OwnLanguageMiddleware:
@@ -37,6 +48,65 @@ class ZeroByteMiddleware:
         if "\0" in request.path or "%00" in request.META.get("QUERY_STRING", ""):
             return HttpResponse(status=400)
         return self.get_response(request)
+
+
+class IdleMiddleware:
+    """A log-in ends after a while of nothing; what an open page asks for by itself is nothing.
+
+    `LogInAgainMiddleware` brings them back to where they were.
+    """
+
+    def __init__(self, get_response: Callable[[HttpRequest], HttpResponse]) -> None:
+        self.get_response = get_response
+
+    def __call__(self, request: HttpRequest) -> HttpResponse:
+        if isinstance(request.user, User):
+            self._look_at(request, request.user, now=int(time.time()))
+        return self.get_response(request)
+
+    def _look_at(self, request: HttpRequest, user: User, now: int) -> None:
+        idle = now - request.session.get(LAST_ACT, now)
+        if idle > settings.IDLE_MINUTES[user.role] * 60:
+            logout(request)
+            messages.info(
+                request, _("You were logged out because nothing happened here for a while.")
+            )
+        elif not request.headers.get(ASKED_BY_PAGE) and (
+            idle >= NOTED_EVERY_S or LAST_ACT not in request.session
+        ):
+            request.session[LAST_ACT] = now
+
+
+class SecondFactorMiddleware:
+    """Who needs a second factor, and let the days for it pass, reaches nothing but its set-up."""
+
+    def __init__(self, get_response: Callable[[HttpRequest], HttpResponse]) -> None:
+        self.get_response = get_response
+
+    def __call__(self, request: HttpRequest) -> HttpResponse:
+        if not isinstance(request.user, User) or request.user.role != User.Role.OFFICE:
+            return self.get_response(request)
+        today = timezone.localdate()
+        looked_at = request.session.get(FACTOR, {})
+        if looked_at.get("day") != str(today):  # once a day and session is enough
+            days = days_without_factor(user=request.user, today=today)
+            looked_at = request.session[FACTOR] = {"day": str(today), "days": days}
+        if looked_at["days"] != 0 or self._is_open(request):
+            return self.get_response(request)
+        messages.warning(
+            request,
+            _(
+                "The office sees everything, so your log-in needs a second factor. Set up an "
+                "authenticator app or a passkey here; then everything is open again."
+            ),
+        )
+        if request.headers.get("HX-Request") == "true":
+            return HttpResponse(status=204, headers={"HX-Redirect": resolve_url("mfa_index")})
+        return redirect("mfa_index")
+
+    def _is_open(self, request: HttpRequest) -> bool:
+        name = resolve(request.path_info).url_name or ""
+        return name.startswith("mfa_") or name in ("account_logout", "account_reauthenticate")
 
 
 class LogInAgainMiddleware:

@@ -115,7 +115,16 @@ class PracticeForm(VersionedForm):
 
     class Meta:
         model = Practice
-        fields = ["name", "address", "country", "phone", "email", "website", "signatory"]
+        fields = [
+            "name",
+            "address",
+            "country",
+            "phone",
+            "email",
+            "website",
+            "signatory",
+            "second_factor_days",
+        ]
         labels = {
             "name": _("Name"),
             "address": _("Postal address"),
@@ -124,6 +133,7 @@ class PracticeForm(VersionedForm):
             "email": _("E-mail"),
             "website": _("Web site"),
             "signatory": _("Signatory"),
+            "second_factor_days": _("Days that the office has to set up a second factor"),
         }
         help_texts = {
             "country": _("Two capital letters, such as DE or US."),

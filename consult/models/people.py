@@ -6,6 +6,7 @@ from django.contrib.auth.base_user import AbstractBaseUser, BaseUserManager
 from django.contrib.auth.models import PermissionsMixin
 from django.db import models
 from django.db.models.functions import Lower
+from django.utils import timezone
 from django.utils.translation import gettext_lazy as _
 from django.utils.translation import pgettext_lazy
 from simple_history.models import HistoricalRecords
@@ -23,6 +24,13 @@ class Practice(models.Model):
     signatory = models.CharField(max_length=120, blank=True, help_text=_("Who signs the letters."))
     logo = models.BinaryField(null=True, blank=True)  # a small PNG, copied into each letter
     logo_sha256 = models.CharField(max_length=64, blank=True)
+    second_factor_days = models.PositiveSmallIntegerField(
+        null=True,
+        blank=True,
+        default=14,
+        help_text=_("Empty: nobody has to set one up."),
+    )
+    second_factor_since = models.DateField(default=timezone.localdate)
     history = HistoricalRecords(excluded_fields=["logo"])
 
     class Meta:

@@ -14,6 +14,7 @@ from django.core.exceptions import ValidationError
 from django.db import IntegrityError, transaction
 from django.forms.models import model_to_dict
 from django.urls import reverse
+from django.utils import timezone
 from django.utils.crypto import constant_time_compare, salted_hmac
 from django.utils.translation import gettext as _
 from django.utils.translation import override
@@ -328,8 +329,11 @@ def save_practice(
     elif remove_logo:
         practice.logo, practice.logo_sha256 = None, ""
     with transaction.atomic():
-        if Practice.objects.select_for_update().filter(pk=practice.pk).exists():
+        before = Practice.objects.select_for_update().defer("logo").filter(pk=practice.pk).first()
+        if before is not None:
             refuse_overtaken(practice, seen)
+            if before.second_factor_days is None and practice.second_factor_days is not None:
+                practice.second_factor_since = timezone.localdate()
         practice.full_clean()
         practice.save()
     return practice

@@ -109,6 +109,7 @@ def settle(demo: DemoPractice) -> None:
     if not practice.address:  # nobody has entered one yet
         for field, text in demo.practice.items():
             setattr(practice, field, text)
+        practice.second_factor_days = None  # whoever looks at the demo has no app set up
         save_practice(practice=practice, logo=cleaned_logo(LOGO.read_bytes()))
     for fields in demo.firms:
         if not Firm.objects.filter(name=fields["name"]).exists():

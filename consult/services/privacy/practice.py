@@ -162,7 +162,7 @@ TABLES = [
         "consult.Practice",
         _("the practice"),
         fields(
-            plain="id country",
+            plain="id country second_factor_days second_factor_since",
             name=Keep(LETTERHEAD),
             address=Keep(LETTERHEAD),
             phone=Keep(LETTERHEAD),
