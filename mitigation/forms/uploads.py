@@ -10,7 +10,7 @@ from django.utils.translation import gettext_lazy
 
 from consult.forms.once import OnceForm
 from surveys.intake import Upload
-from surveys.intake.sources import FILES, MEGABYTE, MOST_BYTES, pack
+from surveys.intake.sources import FILES, MEGABYTE, MOST_BYTES, pack_streams
 
 
 class SeveralFilesInput(forms.ClearableFileInput):
@@ -48,9 +48,9 @@ class CaseFolderForm(OnceForm):
                 _("This is %(size)s MB. A case folder has at most %(most)s MB.")
                 % {"size": -(-size // MEGABYTE), "most": MOST_BYTES // MEGABYTE}
             )
-        content = [((file.name or "")[:200], file.read()) for file in files]
-        if len(content) == 1 and not content[0][0].casefold().endswith((".csv", ".toml")):
-            return Upload(*content[0])
-        if len({name.casefold() for name, _data in content}) < len(content):
+        names = [(file.name or "")[:200] for file in files]
+        if len(files) == 1 and not names[0].casefold().endswith((".csv", ".toml")):
+            return Upload(names[0], files[0].read())
+        if len({name.casefold() for name in names}) < len(names):
             raise forms.ValidationError(_("Two of the files have the same name."))
-        return Upload(", ".join(name for name, _data in content)[:200], pack(dict(content)))
+        return Upload(", ".join(names)[:200], pack_streams(dict(zip(names, files, strict=True))))

@@ -1,8 +1,9 @@
 """A case folder between its upload and its case: checked, confirmed, imported by a job.
 
-The file waits on the server for a day, for its owner alone. Confirming writes one job under the
-upload's token, so that a second click finds the first one's. The job imports by the same code as
-the command does: all or nothing, and the same bytes once. A long file is checked by a job too.
+The file waits on the server for a day, for its owner alone. It is read by jobs only, because what a
+file inflates to is for a worker's limits to bear and not for the web process. Confirming writes one
+job under the upload's token, so that a second click finds the first one's. The job imports by the
+same code as the command does: all or nothing, and the same bytes once.
 """
 
 import hashlib
@@ -35,30 +36,15 @@ from surveys.intake import (
     Preview,
     Upload,
     check_case_folder,
-    open_case_folder,
 )
-from surveys.intake.sources import WORKBOOK
 
 KEPT_FOR = timedelta(days=1)
 CHECK_UPLOAD = "check-upload"
 IMPORT_UPLOAD = "import-upload"
 DROP_UPLOADS = "drop-uploads"
-# Checked within a request below this: about half a second (40,000 rows as CSV, 12,000 as XLSX).
-LONG_FILES_BYTES = 4_000_000
-LONG_WORKBOOK_BYTES = 600_000
 
 State = PendingUpload.State
 Step = PendingUpload.Step
-
-
-def takes_long(upload: Upload) -> bool:
-    """True where a check would keep its page waiting; what can't even be opened is told at once."""
-    try:
-        content = open_case_folder(upload).content
-    except CaseFolderRefused:
-        return False
-    most = LONG_WORKBOOK_BYTES if WORKBOOK in content else LONG_FILES_BYTES
-    return sum(map(len, content.values())) > most
 
 
 def preview_of(upload: Upload) -> Preview:
@@ -74,21 +60,16 @@ def preview_of(upload: Upload) -> Preview:
 
 
 def keep_upload(
-    *,
-    upload: Upload,
-    by: User,
-    now: datetime,
-    preview: Preview | None = None,
-    key: UUID | None = None,
+    *, upload: Upload, by: User, now: datetime, key: UUID | None = None
 ) -> PendingUpload:
-    """Keep an upload until its owner confirms or cancels it; without `preview` a job checks it."""
+    """Keep an upload until its owner confirms or cancels it, and have a job check it."""
     drop_expired(now=now)
     what = {"name": upload.name, "sha256": hashlib.sha256(upload.data).hexdigest()}
     digest = digest_of(key, "upload", by.pk, what)
-    return enter_once(PendingUpload, digest, lambda: _kept(upload, by, now, preview))
+    return enter_once(PendingUpload, digest, lambda: _kept(upload, by, now))
 
 
-def _kept(upload: Upload, by: User, now: datetime, preview: Preview | None) -> PendingUpload:
+def _kept(upload: Upload, by: User, now: datetime) -> PendingUpload:
     token = secrets.token_urlsafe(32)
     key = f"uploads/{token}"
     write_file(key=key, data=upload.data, attempt=secrets.randbits(48))
@@ -100,16 +81,14 @@ def _kept(upload: Upload, by: User, now: datetime, preview: Preview | None) -> P
         size=len(upload.data),
         received_at=now,
         expires_at=now + KEPT_FOR,
-        state=State.CHECKING if preview is None else State.READY,
-        step=Step.WAITING if preview is None else Step.NONE,
-        **({} if preview is None else _checked(preview)),
+        state=State.CHECKING,
+        step=Step.WAITING,
     )
     try:
         with transaction.atomic():
             pending.full_clean(exclude=["preview"])
             pending.save()
-            if preview is None:
-                _enqueue(pending, CHECK_UPLOAD)
+            _enqueue(pending, CHECK_UPLOAD)
             _drop_at(pending.expires_at, f"{DROP_UPLOADS}-{token}")
     except BaseException:
         default_storage.delete(key)
@@ -181,7 +160,7 @@ def known_case(pending: PendingUpload) -> Case | None:
 
 
 def check_upload(arguments: dict[str, Any], run: Run) -> None:
-    """Check a long file and keep what its owner will be shown."""
+    """Check a file and keep what its owner will be shown."""
     rows = PendingUpload.objects.filter(pk=arguments["upload"], state=State.CHECKING)
     if not rows.update(step=Step.CHECKING):
         return

@@ -16,7 +16,7 @@ from consult.access import SignedInRequest, role_required
 from consult.pages.downloads import download
 from mitigation.forms.uploads import CaseFolderForm
 from mitigation.models import Case, PendingUpload
-from mitigation.services import previews, uploads
+from mitigation.services import uploads
 from mitigation.services.exports import export_case_folder, export_case_workbook
 from surveys.intake.template import write_template
 from surveys.models import Visit
@@ -32,23 +32,17 @@ EXPORTS = {
 @require_http_methods(["GET", "HEAD", "POST"])
 @role_required("office", "assessor")
 def upload(request: SignedInRequest) -> HttpResponse:
-    """Hand over a case folder; one with faults is shown and not kept."""
+    """Hand over a case folder; a worker checks it."""
     waiting = PendingUpload.objects.visible_to(request.user).filter(expires_at__gt=timezone.now())
     form = CaseFolderForm(request.POST or None, request.FILES or None)
     if request.method != "POST" or not form.is_valid():
         context = {"form": form, "uploads": waiting.select_related("case")}
         status = 422 if request.method == "POST" else 200
         return render(request, "mitigation/upload.html", context, status=status)
-    given = form.cleaned_data["folder"]
-    preview = None if uploads.takes_long(given) else uploads.preview_of(given)
-    if preview is not None and not preview.ok:
-        context = {"name": given.name, "said": previews.shown(preview), "form": CaseFolderForm()}
-        return render(request, PAGE, context | {"state": "refused"}, status=422)
     pending = uploads.keep_upload(
-        upload=given,
+        upload=form.cleaned_data["folder"],
         by=request.user,
         now=timezone.now(),
-        preview=preview,
         key=form.cleaned_data["key"],
     )
     return redirect("upload_preview", token=pending.token)

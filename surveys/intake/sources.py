@@ -5,10 +5,12 @@ import io
 import stat
 import zipfile
 import zlib
+from collections.abc import Mapping
 from dataclasses import dataclass
 from functools import cached_property
+from operator import itemgetter
 from pathlib import Path, PurePosixPath
-from typing import TypeAlias
+from typing import IO, TypeAlias
 
 from django.utils.translation import gettext
 
@@ -16,8 +18,9 @@ from surveys.intake.faults import FaultLog
 
 MEGABYTE = 1_000_000
 MOST_BYTES = 20 * MEGABYTE
-MOST_BYTES_UNPACKED = 60 * MEGABYTE
-MOST_BYTES_WORKBOOK = 120 * MEGABYTE
+MOST_BYTES_UNPACKED = 64 * MEGABYTE  # all parts of one file together
+# The parts of a workbook that are read as trees, many times their size in memory.
+MOST_BYTES_TREE = MEGABYTE
 MOST_ENTRIES = 100
 MOST_RATIO = 200
 _RATIO_COUNTS_FROM = MEGABYTE  # small files of one repeated word compress well and do no harm
@@ -66,13 +69,18 @@ class Files:
 
 def pack(content: dict[str, bytes]) -> bytes:
     """A zip without any trace of the hour and the machine."""
+    return pack_streams({name: io.BytesIO(data) for name, data in content.items()})
+
+
+def pack_streams(content: Mapping[str, IO[bytes]]) -> bytes:
+    """The same zip of files that are read one after the other, never all at once."""
     buffer = io.BytesIO()
     with zipfile.ZipFile(buffer, "w") as archive:
-        for name, data in sorted(content.items()):
+        for name, stream in sorted(content.items(), key=itemgetter(0)):
             entry = zipfile.ZipInfo(name, date_time=(1980, 1, 1, 0, 0, 0))
             entry.external_attr = 0o600 << 16
             entry.compress_type = zipfile.ZIP_DEFLATED
-            archive.writestr(entry, data, compresslevel=1)
+            archive.writestr(entry, stream.read(), compresslevel=1)
     return buffer.getvalue()
 
 
@@ -189,10 +197,8 @@ def _unpack(archive: zipfile.ZipFile) -> dict[str, bytes]:
     if len(entries) > MOST_ENTRIES:
         found = gettext("%(n)s files in the zip") % {"n": len(entries)}
         raise TooMuch(found, gettext("at most %(n)s") % {"n": MOST_ENTRIES})
-    names = {entry.filename for entry in entries}
-    most = MOST_BYTES_WORKBOOK if "[Content_Types].xml" in names else MOST_BYTES_UNPACKED
     content: dict[str, bytes] = {}
-    left = most
+    left = MOST_BYTES_UNPACKED
     for entry in entries:
         _check_entry(entry)
         path = PurePosixPath(entry.filename)
@@ -201,16 +207,25 @@ def _unpack(archive: zipfile.ZipFile) -> dict[str, bytes]:
         if entry.filename in content:
             found = f"{entry.filename} {gettext('twice in the zip')}"
             raise TooMuch(found, gettext("each file once"))
+        most = min(left, MOST_BYTES_TREE) if _is_tree(entry.filename) else left
         with archive.open(entry) as member:
-            data = member.read(left + 1)
+            data = member.read(most + 1)  # counted as it inflates: a directory of a zip may lie
         left -= len(data)
         if left < 0:
-            raise TooMuch(gettext("more when unpacked"), _megabytes(most))
+            raise TooMuch(gettext("more when unpacked"), _megabytes(MOST_BYTES_UNPACKED))
+        if len(data) > most:
+            found = _named_a(entry.filename, gettext("more when unpacked"))
+            raise TooMuch(found, _megabytes(MOST_BYTES_TREE))
         if len(data) > _RATIO_COUNTS_FROM and len(data) > MOST_RATIO * entry.compress_size:
             found = _named_a(entry.filename, gettext("packed beyond reason"))
             raise TooMuch(found, gettext("at most %(n)s:1") % {"n": MOST_RATIO})
         content[entry.filename] = data
     return content
+
+
+def _is_tree(name: str) -> bool:
+    """True for the part that names the sheets of a workbook, and for the relations of any part."""
+    return name.casefold() == "xl/workbook.xml" or name.casefold().endswith(".rels")
 
 
 def _check_entry(entry: zipfile.ZipInfo) -> None:

@@ -23,6 +23,8 @@ SHEETS = {name.partition(".")[0]: name for name in FILES}
 MOST_FORMULAS = 1_000
 _MOST_ROW = MOST_READINGS + 1_000
 _MOST_STRING_BYTES = 250_000_000
+_MOST_STRINGS = 1_000_000  # more than there are different texts in any case
+_MOST_CELLS_IN_ROW = 40
 _LONGEST_STRING = 32_767  # what a cell of a spreadsheet can hold
 
 # A cell far out makes a reader lay out everything up to it: look before reading.
@@ -35,6 +37,10 @@ _FORMULA = re.compile(rb"""\br\s*=\s*["']([A-Z]+)(\d+)["'][^>]{0,200}>\s*<(?:\w+
 _ERROR = re.compile(
     rb"""<(?:\w+:)?c\b(?=[^>]{0,200}\bt\s*=\s*["']e["'])[^>]{0,200}?\br\s*=\s*["']([A-Z]+)(\d+)"""
 )
+# A row or a cell that doesn't say where it lies comes after the one before it.
+_ROW = re.compile(rb"[<:]row[\s/>]")
+_CELL = re.compile(rb"[<:]c[\s/>]")
+_STRING = re.compile(rb"[<:]si[\s/>]")
 _SHARED = re.compile(rb"""\bt\s*=\s*["']s["']""")
 
 
@@ -85,7 +91,11 @@ def _sheet_parts(members: dict[str, bytes]) -> dict[str, str]:
 def _check_strings(members: dict[str, bytes]) -> None:
     """Few long texts that many cells point at would fill the memory."""
     strings = members.get("xl/sharedStrings.xml", b"")
-    longest = max((len(text) for text in re.split(rb"<(?:\w+:)?si\b", strings)), default=0)
+    texts = _STRING.split(strings, _MOST_STRINGS + 1)
+    if len(texts) > _MOST_STRINGS + 1:
+        allowed = gettext("at most %(n)s") % {"n": _MOST_STRINGS}
+        raise TooMuch(gettext("too many different texts"), allowed)
+    longest = max(map(len, texts))
     uses = sum(
         len(_SHARED.findall(content)) for part, content in members.items() if "/worksheets/" in part
     )
@@ -97,11 +107,13 @@ def _check_strings(members: dict[str, bytes]) -> None:
 
 def _check_extent(label: str, content: bytes, log: FaultLog) -> None:
     """A sheet is as large in memory as its last cell is far out."""
-    if _ROW_FAR_DOWN.search(content):
+    rows = _ROW.split(content, _MOST_ROW + 1)
+    if _ROW_FAR_DOWN.search(content) or len(rows) > _MOST_ROW + 1:
         found = gettext("cells below row %(n)s") % {"n": _MOST_ROW}
         allowed = gettext("at most %(n)s rows") % {"n": MOST_READINGS}
         log.add(label, None, None, found, allowed)
-    if _CELL_FAR_RIGHT.search(content):
+    widest = max(len(_CELL.split(row, _MOST_CELLS_IN_ROW + 1)) for row in rows)
+    if _CELL_FAR_RIGHT.search(content) or widest > _MOST_CELLS_IN_ROW + 1:
         found = gettext("cells right of column AN")
         log.add(label, None, None, found, gettext("the columns of the sheet"))
 

@@ -1,4 +1,4 @@
-"""What takes a moment, watched: a long upload, a photograph being cleaned; a logo on its page."""
+"""What takes a moment, watched: an upload, a photograph being cleaned; a logo on its page."""
 
 import io
 
@@ -30,10 +30,7 @@ def work(kind: str) -> None:
 
 
 @pytest.mark.parametrize("has_script", [True, False])
-def test_a_long_upload_is_watched_from_its_check_to_its_case(
-    look, has_script, visitors, monkeypatch
-) -> None:
-    monkeypatch.setattr(uploads, "LONG_FILES_BYTES", 100)
+def test_an_upload_is_watched_from_its_check_to_its_case(look, has_script, visitors) -> None:
     visitor = visitors.enter(UserFactory(), has_script=has_script, **look)
     page = visitor.page
     again = page.get_by_role("link", name="Look again")

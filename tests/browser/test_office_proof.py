@@ -61,7 +61,7 @@ def upload_wrong_files(visitor: Visitor) -> None:
     visitor.look_over("an upload")
     page.get_by_label("Case folder").set_input_files(zipped(WRONG))
     visitor.press("Check the files")
-    expect(page.get_by_role("heading", name="Not imported")).to_be_visible()
+    expect(page.get_by_role("heading", name="Not imported")).to_be_visible(timeout=LETTER_S)
     faults = page.get_by_role("alert").get_by_role("listitem")
     for file, row, column, cell in (
         ("readings.csv", "2", "unit", "Vpm"),
@@ -80,7 +80,7 @@ def upload_good_files(visitor: Visitor) -> None:
     page = visitor.page
     page.get_by_label("Case folder").set_input_files(zipped())
     visitor.press("Check the corrected files")
-    expect(page.get_by_role("heading", name="Ready to import")).to_be_visible()
+    expect(page.get_by_role("heading", name="Ready to import")).to_be_visible(timeout=LETTER_S)
     expect(page.get_by_role("definition").filter(has_text="Henrike Tamm")).to_be_visible()
     visitor.look_over("an upload to confirm")
     visitor.press("Import this case")

@@ -10,8 +10,9 @@ from django.utils import timezone
 
 from consult.models import Client, Job, User
 from consult.services import jobs
+from consult.tasks import run_job
 from mitigation.models import Case, PendingUpload
-from mitigation.services import uploads
+from mitigation.tasks import uploads  # the tasks register the jobs
 from surveys.models import Reading, SourceFile
 from tests.factories import UserFactory
 from tests.faults.rig import Rig, assert_gone, descendants, kill_9, wait_for
@@ -22,10 +23,10 @@ WAIT_S = 30
 
 
 def _uploaded(by: User) -> PendingUpload:
-    upload = as_zip()
-    return uploads.keep_upload(
-        upload=upload, by=by, now=timezone.now(), preview=uploads.preview_of(upload)
-    )
+    """A case folder that was handed over, checked and not confirmed yet."""
+    pending = uploads.keep_upload(upload=as_zip(), by=by, now=timezone.now())
+    assert run_job(Job.objects.get(kind=uploads.CHECK_UPLOAD).pk)
+    return pending
 
 
 @pytest.mark.parametrize("point", ["stored", "told"])

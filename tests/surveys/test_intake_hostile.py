@@ -1,15 +1,17 @@
 """Files that mean harm, or come from another program, are refused with a clear word."""
 
 import io
+import random
 import stat
 import struct
 import zipfile
+from collections.abc import Callable
 
 import pytest
 import python_calamine
 import xlsxwriter
 
-from surveys.intake import Upload, check_case_folder
+from surveys.intake import Upload, check_case_folder, sources, workbook
 from tests.surveys.case_folders import (
     CASE_ROWS,
     READINGS,
@@ -79,7 +81,7 @@ def test_packed_beyond_reason():
 def test_more_than_allowed_when_unpacked():
     # random enough to stay under the ratio, repeated enough to stay under the size of an upload
     block = b"".join(struct.pack("<Q", n * 2_654_435_761 % 2**64) for n in range(2_000))
-    assert "at most 60 MB" in refused(zip_with(("x.csv", block * 4_000)))
+    assert "at most 64 MB" in refused(zip_with(("x.csv", block * 4_000)))
 
 
 def test_a_size_that_lies_does_not_help():
@@ -146,6 +148,68 @@ def workbook_with(
 def test_formulas_are_named_by_their_cell():
     line = refused(workbook_with(formula="=2+3.25"), "case.xlsx")
     assert line.startswith("sheet readings row 5, column x: found 'a formula'")
+
+
+def rebuilt(change: Callable[[str, bytes], bytes]) -> bytes:
+    """A good workbook with its parts changed."""
+    buffer = io.BytesIO()
+    with (
+        zipfile.ZipFile(io.BytesIO(as_workbook().data)) as old,
+        zipfile.ZipFile(buffer, "w", zipfile.ZIP_DEFLATED) as new,
+    ):
+        for part in old.namelist():
+            new.writestr(part, change(part, old.read(part)))
+    return buffer.getvalue()
+
+
+def grown(part: str, before: bytes, more: bytes) -> bytes:
+    """A good workbook with `more` in one part."""
+    return rebuilt(lambda name, data: data.replace(before, more + before) if name == part else data)
+
+
+@pytest.mark.parametrize(
+    ("part", "before"),
+    [
+        ("xl/workbook.xml", b"<sheets>"),
+        ("xl/_rels/workbook.xml.rels", b"</Relationships>"),
+        ("_rels/.rels", b"</Relationships>"),
+    ],
+)
+def test_a_part_that_is_read_as_a_tree_is_small(part, before, monkeypatch):
+    """A few kilobytes inflate to elements that are many times larger again in memory."""
+    parsed = []
+    monkeypatch.setattr(workbook.ET, "fromstring", lambda data: parsed.append(len(data)))
+    bomb = grown(part, before, b"<a/>" * 250_000)
+    assert len(bomb) < 20_000
+    assert refused(bomb, "case.xlsx") == (
+        f"case.xlsx: found '{part}, more when unpacked', allowed: at most 1 MB"
+    )
+    assert parsed == []
+
+
+def test_the_parts_of_a_workbook_together_are_bounded():
+    block = random.Random(7).randbytes(20_000) * 160  # packs well, and not beyond reason
+    buffer = io.BytesIO(as_workbook().data)
+    with zipfile.ZipFile(buffer, "a", zipfile.ZIP_DEFLATED) as archive:
+        for number in range(20):
+            archive.writestr(f"xl/media/{number}.bin", block)
+    assert len(buffer.getvalue()) < 20_000_000 and len(block) * 20 == 64_000_000
+    assert "at most 64 MB" in refused(buffer.getvalue(), "case.xlsx")
+
+
+@pytest.mark.parametrize(
+    ("part", "before", "more", "word"),
+    [
+        ("xl/worksheets/sheet4.xml", b"</sheetData>", b"<c><v>1</v></c>" * 3_000, "column AN"),
+        ("xl/worksheets/sheet4.xml", b"</sheetData>", b"<x:c/>" * 3_000, "column AN"),
+        ("xl/worksheets/sheet4.xml", b"</sheetData>", b"<row/>" * 300_000, "cells below row"),
+        ("xl/sharedStrings.xml", b"</sst>", b"<si/>" * 1_100_000, "too many different texts"),
+    ],
+    ids=["cells", "cells with a prefix", "rows", "texts"],
+)
+def test_what_does_not_say_where_it_lies_is_counted(part, before, more, word, monkeypatch):
+    monkeypatch.setattr(sources, "MOST_RATIO", 10_000)  # this test is not about that limit
+    assert word in refused(grown(part, before, more), "case.xlsx")
 
 
 def test_error_values_are_named_by_their_cell():
