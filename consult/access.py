@@ -1,4 +1,4 @@
-"""Who may see and do what: the role-scoped queryset, the guards of views."""
+"""Who may see, do and send what: the role-scoped queryset, the guards of views."""
 
 from __future__ import annotations
 
@@ -11,11 +11,16 @@ from django.contrib.auth.models import AnonymousUser
 from django.core.exceptions import PermissionDenied
 from django.db import models
 from django.http import HttpRequest, HttpResponse
+from django.urls import Resolver404, resolve
 
 P = ParamSpec("P")
 if TYPE_CHECKING:  # the models stand above; only their names are used here
     from consult.models.people import User
 
+ViewT = TypeVar("ViewT", bound=Callable[..., HttpResponse])
+# The largest body of a request by somebody who is not logged in, and to a page without files.
+MOST_BYTES_OF_NOBODY = 64_000
+MOST_BYTES_OF_A_PAGE = 3_000_000
 M_co = TypeVar("M_co", bound=models.Model, covariant=True)
 
 
@@ -51,6 +56,27 @@ class RoleScopedQuerySet(models.QuerySet[M_co]):
 
     def seen_by_client(self, user: User) -> Self:
         return self.none()
+
+
+def takes_files(most_bytes: int) -> Callable[[ViewT], ViewT]:
+    """Let a page take a body of `most_bytes` from somebody who is logged in."""
+
+    def decorate(view: ViewT) -> ViewT:
+        view.most_bytes = most_bytes  # type: ignore[attr-defined]  # decorators above copy it
+        return view
+
+    return decorate
+
+
+def most_body_bytes(path: str, *, is_logged_in: bool) -> int:
+    """The largest body that the page of an address takes."""
+    if not is_logged_in:
+        return MOST_BYTES_OF_NOBODY
+    try:
+        view = resolve(path).func
+    except Resolver404:
+        return MOST_BYTES_OF_NOBODY
+    return int(getattr(view, "most_bytes", MOST_BYTES_OF_A_PAGE))
 
 
 class SignedInRequest(HttpRequest):

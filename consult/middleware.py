@@ -15,6 +15,7 @@ from django.utils.cache import add_never_cache_headers
 from django.utils.http import url_has_allowed_host_and_scheme
 from django.utils.translation import gettext as _
 
+from consult.access import most_body_bytes
 from consult.models import User
 from consult.services.second_factor import days_without_factor
 
@@ -107,6 +108,24 @@ class SecondFactorMiddleware:
     def _is_open(self, request: HttpRequest) -> bool:
         name = resolve(request.path_info).url_name or ""
         return name.startswith("mfa_") or name in ("account_logout", "account_reauthenticate")
+
+
+class BodyLimitMiddleware:
+    """A body that is larger than its page takes is refused by its head, before any of it is read.
+
+    Nothing is read of a body whose length is not told; a server that has read it tells its length.
+    """
+
+    def __init__(self, get_response: Callable[[HttpRequest], HttpResponse]) -> None:
+        self.get_response = get_response
+
+    def __call__(self, request: HttpRequest) -> HttpResponse:
+        given = request.META.get("CONTENT_LENGTH") or "0"
+        untold = "HTTP_TRANSFER_ENCODING" in request.META and given == "0"
+        most = most_body_bytes(request.path_info, is_logged_in=request.user.is_authenticated)
+        if untold or not given.isdecimal() or int(given) > most:
+            return render(request, "413.html", {"most": most}, status=413)
+        return self.get_response(request)
 
 
 class LogInAgainMiddleware:

@@ -163,6 +163,7 @@ MIDDLEWARE = [
     "consult.middleware.OwnLanguageMiddleware",
     "django.contrib.messages.middleware.MessageMiddleware",
     "consult.middleware.IdleMiddleware",
+    "consult.middleware.BodyLimitMiddleware",
     "django.middleware.clickjacking.XFrameOptionsMiddleware",
     "csp.middleware.CSPMiddleware",
     "allauth.account.middleware.AccountMiddleware",
@@ -363,7 +364,8 @@ DEVICE_COOKIE_NAME = f"{_HOST}ebbmark_device"
 SESSION_COOKIE_SECURE = CSRF_COOKIE_SECURE = SECURE_SSL_REDIRECT = HTTPS
 SECURE_HSTS_SECONDS = 31_536_000 if HTTPS else 0
 SECURE_HSTS_INCLUDE_SUBDOMAINS = SECURE_HSTS_PRELOAD = HTTPS
-if _flag("BEHIND_PROXY", default=False):
+BEHIND_PROXY = _flag("BEHIND_PROXY", default=False)
+if BEHIND_PROXY:
     SECURE_PROXY_SSL_HEADER = ("HTTP_X_FORWARDED_PROTO", "https")
     ALLAUTH_TRUSTED_PROXY_COUNT = 1  # rate limits count the caller, not the proxy
 DATA_UPLOAD_MAX_MEMORY_SIZE = 2_621_440
@@ -376,5 +378,6 @@ LOGGING = {
     "handlers": {
         "stderr": {"class": "logging.StreamHandler", "stream": sys.stderr, "formatter": "line"}
     },
+    "loggers": {"waitress.queue": {"level": "ERROR"}},  # a request that waits a moment is no news
     "root": {"handlers": ["stderr"], "level": os.environ.get("LOG_LEVEL", "WARNING")},
 }

@@ -9,12 +9,13 @@ from django.utils.cache import patch_vary_headers
 from django.utils.translation import gettext as _
 from django.views.decorators.http import require_POST, require_safe
 
-from consult.access import SignedInRequest, role_required
+from consult.access import SignedInRequest, role_required, takes_files
 from consult.htmx import wants_fragment
 from consult.pages.downloads import download
 from mitigation.forms.cases import AttachmentForm
 from mitigation.models import Attachment, Case
 from mitigation.services.attachments import (
+    MOST_BYTES,
     attach_file,
     attached_bytes,
     remove_refused,
@@ -24,6 +25,7 @@ from mitigation.services.attachments import (
 
 @require_POST
 @role_required("office", "assessor")
+@takes_files(MOST_BYTES + 100_000)  # and what the form says around it
 def file_attach(request: SignedInRequest, reference: str) -> HttpResponse:
     case = get_object_or_404(Case.objects.visible_to(request.user), reference=reference)
     form = AttachmentForm(request.POST, request.FILES)

@@ -12,12 +12,13 @@ from django.utils import timezone
 from django.utils.translation import gettext as _
 from django.views.decorators.http import require_http_methods, require_POST, require_safe
 
-from consult.access import SignedInRequest, role_required
+from consult.access import SignedInRequest, role_required, takes_files
 from consult.pages.downloads import download
 from mitigation.forms.uploads import CaseFolderForm
 from mitigation.models import Case, PendingUpload
 from mitigation.services import uploads
 from mitigation.services.exports import export_case_folder, export_case_workbook
+from surveys.intake.sources import MOST_BYTES
 from surveys.intake.template import write_template
 from surveys.models import Visit
 
@@ -31,6 +32,7 @@ EXPORTS = {
 
 @require_http_methods(["GET", "HEAD", "POST"])
 @role_required("office", "assessor")
+@takes_files(MOST_BYTES + 100_000)  # and what the form says around it
 def upload(request: SignedInRequest) -> HttpResponse:
     """Hand over a case folder; a worker checks it."""
     waiting = PendingUpload.objects.visible_to(request.user).filter(expires_at__gt=timezone.now())

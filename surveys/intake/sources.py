@@ -2,13 +2,13 @@
 
 import hashlib
 import io
+import shutil
 import stat
 import zipfile
 import zlib
 from collections.abc import Mapping
 from dataclasses import dataclass
 from functools import cached_property
-from operator import itemgetter
 from pathlib import Path, PurePosixPath
 from typing import IO, TypeAlias
 
@@ -69,19 +69,29 @@ class Files:
 
 def pack(content: dict[str, bytes]) -> bytes:
     """A zip without any trace of the hour and the machine."""
-    return pack_streams({name: io.BytesIO(data) for name, data in content.items()})
+    buffer = io.BytesIO()
+    with zipfile.ZipFile(buffer, "w") as archive:
+        for name, data in sorted(content.items()):
+            entry = _entry(name)
+            entry.compress_type = zipfile.ZIP_DEFLATED
+            archive.writestr(entry, data, compresslevel=1)
+    return buffer.getvalue()
 
 
 def pack_streams(content: Mapping[str, IO[bytes]]) -> bytes:
-    """The same zip of files that are read one after the other, never all at once."""
+    """A zip of files as they are, read piece by piece, so that no file is held beside it."""
     buffer = io.BytesIO()
     with zipfile.ZipFile(buffer, "w") as archive:
-        for name, stream in sorted(content.items(), key=itemgetter(0)):
-            entry = zipfile.ZipInfo(name, date_time=(1980, 1, 1, 0, 0, 0))
-            entry.external_attr = 0o600 << 16
-            entry.compress_type = zipfile.ZIP_DEFLATED
-            archive.writestr(entry, stream.read(), compresslevel=1)
+        for name, stream in content.items():
+            with archive.open(_entry(name), "w") as member:
+                shutil.copyfileobj(stream, member)
     return buffer.getvalue()
+
+
+def _entry(name: str) -> zipfile.ZipInfo:
+    entry = zipfile.ZipInfo(name, date_time=(1980, 1, 1, 0, 0, 0))
+    entry.external_attr = 0o600 << 16
+    return entry
 
 
 class TooMuch(Exception):

@@ -88,7 +88,7 @@ def test_serve_makes_letters_answers_and_leaves_no_process(
 
     family = descendants(serve.pid)
     words = " ".join(" ".join(process.cmdline()) for process in family)
-    assert all(name in words for name in ("redis-server", "celery", "gunicorn"))
+    assert all(name in words for name in ("redis-server", "celery", "manage.py web"))
     assert listening_addresses(family) == {"127.0.0.1"}
     os.kill(serve.pid, number)
     assert_gone([psutil.Process(process.pid) for process in family if process.is_running()])

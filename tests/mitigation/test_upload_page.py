@@ -357,7 +357,7 @@ def test_hostile_and_broken_files(client, office, name, data, word):
 
 
 @pytest.mark.parametrize(
-    ("data", "word"), [(b"", "empty"), (b"PK" + bytes(60_000_000), "at most 20 MB")]
+    ("data", "word"), [(b"", "empty"), (b"PK" + bytes(20_000_001), "at most 20 MB")]
 )
 def test_what_is_told_before_a_worker_looks(client, office, data, word):
     answer = hand_over(client, data)

@@ -82,5 +82,6 @@ def test_nothing_is_said_when_all_is_there(bare_machine):
     program(bare_machine, "redis-server", "")
     program(bare_machine, "uv", "")
     program(bare_machine, "chromium", "")
+    program(bare_machine, "nginx", "")
     checked = check(bare_machine, "--tests")
     assert (checked.returncode, checked.stdout, checked.stderr) == (0, "", "")

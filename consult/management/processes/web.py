@@ -1,6 +1,5 @@
 """The web server of one machine."""
 
-import os
 import socket
 import sys
 from collections.abc import Mapping
@@ -16,11 +15,8 @@ def start_web(*, port: int, threads: int, environment: Mapping[str, str] | None 
             probe.bind(("127.0.0.1", port))
         except OSError as error:
             raise ServiceError(f"Port {port} is taken; give another with --port.") from error
-    command = [sys.executable, "-m", "gunicorn", "consult.wsgi", "--bind", f"127.0.0.1:{port}",
-               "-k", "gthread", "--workers", "1", "--threads", str(threads),
-               "--no-control-socket", "--log-level", "warning"]  # fmt: skip
-    if os.access("/dev/shm", os.W_OK):
-        command += ["--worker-tmp-dir", "/dev/shm"]
+    command = [sys.executable, "manage.py", "web"]
+    command += ["--port", str(port), "--threads", str(threads)]
     service = start_child("The web server", command, environment=environment)
     try:
         wait_until(lambda: _listens(port), service=service)
