@@ -15,13 +15,12 @@ from mitigation.calc.target import TARGET
 from mitigation.comparison import Row
 from mitigation.comparison.comparable import COMPARABLE
 from mitigation.letters.evidence import probability_words
-from surveys.calc import units
 from surveys.calc.bands import BAND
 from surveys.calc.highest import HIGHEST
 from surveys.calc.resultant import CENSORED, RESULTANT
 from surveys.calc.uncertainty import UNCERTAINTY
 from surveys.models import Reading
-from surveys.results import SpotFinding
+from surveys.results import SpotFinding, cells_of
 
 FIGURES = 4  # enough to do the sum again and see the printed figure come out
 RELATIONS = {
@@ -96,52 +95,20 @@ def _sides(row: Row) -> Iterator[Measured]:
         yield Measured(_("after"), pair.after, pair.after_reading)
 
 
-def cells(reading: Reading) -> list[tuple[float, str]]:
-    """The filled cells of a reading in the measurand's own unit, with the sign that they count by.
-
-    A number under the floor counts as "<floor" and one over the ceiling as ">ceiling".
-    """
-    calibration, factor = reading.calibration, units.factor(reading.unit)
-    floor, ceiling = 0.0, np.inf
-    if calibration is not None:
-        own = units.factor(calibration.unit)
-        low = calibration.resolution if calibration.floor is None else calibration.floor
-        floor = _in_unit(low, own)
-        ceiling = np.inf if calibration.ceiling is None else _in_unit(calibration.ceiling, own)
-    found = []
-    for axis in ("x", "y", "z", "total"):
-        value, mark = getattr(reading, axis), getattr(reading, f"{axis}_mark")
-        if value is None:
-            continue
-        number = _in_unit(value, factor)
-        if not mark and number < floor:
-            number, mark = floor, "<"
-        elif not mark and number > ceiling:
-            number, mark = ceiling, ">"
-        found.append((number, mark))
-    return found
-
-
-def _in_unit(value: float, factor: float) -> float:
-    return float(units.to_canonical(np.array([value]), factor)[0])
-
-
 def _resultant(side: Measured, shown: _Shown) -> str:
-    read, finding = cells(side.reading), side.finding
+    finding, summands = side.finding, cells_of(side.reading).summand
     relation = {"": "=", ">": ">"}.get(finding.qualifier, "≤")
     value = f"{shown(finding.value)} {finding.unit}"
-    if len(read) == 1:
+    numbers = summands[~np.isnan(summands)].tolist()
+    if len(numbers) == 1:
         return f"{side.word}: E {relation} {value}"
-    # Over range the lower bound stands for the value, and there what was not detected is zero.
-    over = any(mark == ">" for _number, mark in read)
-    numbers = [0.0 if over and mark == "<" else number for number, mark in read]
     squares = " + ".join(f"{shown.given(number)}²" for number in numbers)
     return f"{side.word}: E {relation} √({squares}) = {value}"
 
 
 def _censored(side: Measured, shown: _Shown) -> list[str]:
-    read, finding = cells(side.reading), side.finding
-    if not any(mark for _number, mark in read):
+    finding = side.finding
+    if not cells_of(side.reading).mark.any():
         return []
     lower, upper = shown(finding.lower), shown(finding.value)
     if finding.qualifier == ">":

@@ -5,15 +5,15 @@ from dataclasses import dataclass
 from datetime import date, timedelta
 from typing import Any
 
-from django.db.models import Count, Exists, OuterRef, Q, QuerySet
+from django.db.models import Count, Q, QuerySet
 
 from consult.models import Letter, User
 from mitigation.models import ENDS, NEXT_MOVE, Case, Stage
 from mitigation.models.cases import CaseQuerySet
 from surveys.models import Calibration, Visit
+from surveys.results.certificates import falling_due
 
 VISITS_AHEAD = timedelta(days=14)
-CERTIFICATES_AHEAD = timedelta(days=60)
 
 
 @dataclass(frozen=True)
@@ -75,19 +75,7 @@ def _with_case(visits: QuerySet[Visit]) -> QuerySet[Visit]:
     return rows.order_by("date", "position", "pk")
 
 
-def _running_out(today: date) -> QuerySet[Calibration]:
-    """The latest certificate of each instrument and quantity, if it ends soon or has ended."""
-    newer = Calibration.objects.filter(
-        Q(due_on__gt=OuterRef("due_on"))
-        | Q(due_on=None, calibrated_on__gt=OuterRef("calibrated_on")),
-        instrument=OuterRef("instrument"),
-        quantity=OuterRef("quantity"),
-    )
-    return (
-        Calibration.objects.filter(
-            due_on__lte=today + CERTIFICATES_AHEAD, instrument__is_retired=False
-        )
-        .exclude(Exists(newer))
-        .select_related("instrument")
-        .order_by("due_on", "pk")
-    )
+def _running_out(today: date) -> Sequence[Calibration]:
+    """The certificates in force that end soon or have ended."""
+    standings = falling_due(today)
+    return [standing.calibration for standing in standings if standing.is_late or standing.is_soon]

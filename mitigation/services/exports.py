@@ -8,8 +8,9 @@ from django.core.exceptions import ValidationError
 from django.utils.translation import gettext as _
 
 from mitigation.models import Case
+from surveys.calc.certificates import in_force
 from surveys.intake.columns import AXES
-from surveys.intake.readings import QUANTITY_AND_REFERENCE, in_force
+from surveys.intake.readings import QUANTITY_AND_REFERENCE
 from surveys.intake.sources import GROUND_CHECKS, INSTRUMENTS, READINGS, VISITS
 from surveys.intake.writing import CaseValues, Cell, write_folder, write_workbook
 from surveys.models import Calibration, Correction, GroundCheck, Reading, Visit

@@ -17,8 +17,10 @@ __all__ = [
     "MARK_PLAIN",
     "QUALIFIER_WORDS",
     "RESULTANT",
+    "CountedCells",
     "Qualifier",
     "Resultants",
+    "counted_cells",
     "qualifier_code",
     "resultants",
 ]
@@ -80,6 +82,55 @@ class Resultants:
         return self.one_axis | self.two_axes
 
 
+@dataclass(frozen=True)
+class CountedCells:
+    """Axes and total of each reading as censored-1 counts them.
+
+    Attributes
+    ----------
+    number : array, shape (n, 4)
+        What was read, or the end of the range that stands for it. [V/m, mV or nT] NaN = not given.
+    mark : array of int8, shape (n, 4)
+        `MARK_BELOW` where nothing was detected, `MARK_ABOVE` where it was out of range, else
+        `MARK_PLAIN`.
+    summand : array, shape (n, 4)
+        What stands in the root of the reading's value: `number`, but 0 for a cell that was not
+        detected where another is out of range. [same]
+    """
+
+    number: FloatArray
+    mark: CodeArray
+    summand: FloatArray
+
+
+def counted_cells(values: FloatArray, marks: CodeArray, instruments: Instruments) -> CountedCells:
+    """The number and the sign by which each cell counts.
+
+    Parameters
+    ----------
+    values : array, shape (n, 4)
+        Axes x, y, z and the total, as read. [V/m, mV or nT] NaN = not given.
+    marks : array of int8, shape (n, 4)
+        -1 where the cell said "<", 1 where it said ">", else 0.
+    instruments : Instruments, n rows
+
+    Returns
+    -------
+    CountedCells, n rows
+
+    References
+    ----------
+    Rule censored-1.
+    """
+    cells, signs = values.T, marks.T
+    floor = _floor(instruments)
+    below, above = _cut_off(cells, signs, ~np.isnan(cells), floor, instruments.ceiling)
+    number = _edges(cells, signs, below, above, floor, instruments.ceiling)
+    mark = np.where(below, MARK_BELOW, np.where(above, MARK_ABOVE, MARK_PLAIN)).astype(np.int8)
+    summand = np.where(below & above.any(axis=0), 0.0, number)
+    return CountedCells(number.T, mark.T, summand.T)
+
+
 def resultants(
     values: FloatArray,
     marks: CodeArray,
@@ -127,7 +178,7 @@ def resultants(
     axes = _count_axes(cells, given)
     np.fmax(cells, 0.0, out=cells)  # NaN to 0
 
-    floor = np.where(np.isnan(instruments.floor), instruments.resolution, instruments.floor)
+    floor = _floor(instruments)
     below, above = _cut_off(cells, signs, given, floor, instruments.ceiling)
     value = _root_of_squares(cells)
     lower = value.copy()
@@ -135,9 +186,10 @@ def resultants(
     qualifier = np.zeros(value.shape, dtype=np.int8)
     rows = np.flatnonzero((below | above).any(axis=0))
     if rows.size:
-        plain = signs[:, rows] == MARK_PLAIN
-        edge = np.where(plain & below[:, rows], floor[rows], cells[:, rows])
-        edge = np.where(plain & above[:, rows], instruments.ceiling[rows], edge)
+        edge = _edges(
+            cells[:, rows], signs[:, rows], below[:, rows], above[:, rows],
+            floor[rows], instruments.ceiling[rows],
+        )  # fmt: skip
         lower[rows], upper[rows], qualifier[rows] = _bounds(
             edge, given[:, rows], below[:, rows], above[:, rows]
         )
@@ -160,6 +212,25 @@ def _count_axes(cells: FloatArray, given: BoolArray) -> CodeArray:
     if cells.size and np.nanmin(cells) < 0.0:
         raise ValueError("a reading is never negative")
     return axes
+
+
+def _floor(instruments: Instruments) -> FloatArray:
+    """Where an instrument has no floor, its resolution serves."""
+    return np.where(np.isnan(instruments.floor), instruments.resolution, instruments.floor)
+
+
+def _edges(
+    cells: FloatArray,
+    signs: CodeArray,
+    below: BoolArray,
+    above: BoolArray,
+    floor: FloatArray,
+    ceiling: FloatArray,
+) -> FloatArray:
+    """The number read, or the end of the range in its place; an own sign keeps its own number."""
+    plain = signs == MARK_PLAIN
+    edge = np.where(plain & below, floor, cells)
+    return np.where(plain & above, ceiling, edge)
 
 
 def _cut_off(

@@ -22,6 +22,7 @@ from surveys.models import (
     Spot,
     Visit,
 )
+from surveys.results.certificates import Register
 from surveys.services.typed_readings import QUANTITY_OF
 
 AXES = ("x", "y", "z", "total")
@@ -187,6 +188,7 @@ class ReadingForm(OnceForm, EntryForm):
 
     def __init__(self, *args: Any, visit: Visit, **kwargs: Any) -> None:
         super().__init__(*args, **kwargs)
+        self.day = visit.date
         choices: dict[str, Any] = {
             "spot": Spot.objects.filter(room__property=visit.property_id).select_related("room"),
             "ground_point": GroundPoint.objects.filter(property=visit.property_id),
@@ -235,8 +237,10 @@ class ReadingForm(OnceForm, EntryForm):
             return None
         named = Instrument.objects.filter(pk=instrument)  # none by a number too long for a key
         rows = Calibration.objects.filter(instrument__in=named, quantity=QUANTITY_OF[measurand])
-        newest = rows.order_by("calibrated_on", "pk").last()
-        return newest.unit if newest else None
+        row = Register(rows).on(
+            self.day, instrument=int(instrument), quantity=QUANTITY_OF[measurand]
+        )
+        return row.unit if row else None
 
     def more(self) -> list[forms.BoundField]:
         return chosen(self, self.MORE)

@@ -2,12 +2,12 @@
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
-from datetime import date
 
 import numpy as np
 from django.utils.translation import gettext
 
 from surveys.calc.arrays import CodeArray, FloatArray, IntArray
+from surveys.calc.certificates import in_force
 from surveys.calc.units import Measurand
 from surveys.intake.cells import among, choices, marked_numbers, numbers, units
 from surveys.intake.columns import AXES, QUANTITIES, REFERENCES, STATES, USES
@@ -177,19 +177,9 @@ def _calibrations(
     for place, visit_row in enumerate(visits):
         for pair, rows in described.items():
             began = {row: instruments[row].calibrated_on for row in rows}
-            pins[place, pair_of[pair]] = in_force(visit_row.date, began)
+            pinned = in_force(visit_row.date, began)
+            pins[place, pair_of[pair]] = -1 if pinned is None else pinned
     return np.asarray(pins[visit, pairs])
-
-
-def in_force(day: date, began: Mapping[int, date | None]) -> int:
-    """Of rows by the day they began, the last on or before `day`; if all are later, the first.
-
-    A row without a date counts as begun since ever. Whether the row is a certificate that holds on
-    the day is for the results to say; its resolution and gain describe the instrument in any case.
-    """
-    begun = {row: first or date.min for row, first in began.items()}
-    before = [row for row in begun if begun[row] <= day]
-    return max(before, key=begun.__getitem__) if before else min(begun, key=begun.__getitem__)
 
 
 def _spots(table: Table) -> tuple[list[tuple[str, str, str]], IntArray]:

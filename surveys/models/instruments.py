@@ -1,8 +1,12 @@
 """Instruments and their certificates."""
 
+from datetime import date
+
 from django.db import models
 from django.utils.translation import gettext_lazy as _
 from simple_history.models import HistoricalRecords
+
+from surveys.calc.certificates import covers
 
 
 class Instrument(models.Model):
@@ -66,3 +70,7 @@ class Calibration(models.Model):
     def is_certified(self) -> bool:
         """A row that names a certificate or the day of a calibration has one."""
         return bool(self.certificate) or self.calibrated_on is not None
+
+    def covers(self, day: date) -> bool:
+        """Whether it is a certificate that has begun by `day` and is not past due."""
+        return self.is_certified and covers(day, self.calibrated_on, self.due_on)

@@ -7,12 +7,12 @@ from typing import Any
 from django.db.models import Count, Q, QuerySet
 
 from surveys.models import Calibration, Guideline, Instrument, Measurand
-from surveys.services import registers as services
+from surveys.results.certificates import Standing, falling_due
 
 
-def instrument_rows(today: date) -> tuple[Sequence[services.Standing], QuerySet[Instrument]]:
+def instrument_rows(today: date) -> tuple[Sequence[Standing], QuerySet[Instrument]]:
     """What falls due, by quantity; then those out of use or not described yet."""
-    standings = services.falling_due(today=today)
+    standings = falling_due(today)
     shown = {one.calibration.instrument_id for one in standings}
     return standings, Instrument.objects.exclude(pk__in=shown).order_by("is_retired", "name")
 
@@ -20,7 +20,7 @@ def instrument_rows(today: date) -> tuple[Sequence[services.Standing], QuerySet[
 def certificates_of(instrument: Instrument) -> QuerySet[Calibration]:
     """Its rows, each with the number of sealed readings that stand on it."""
     sealed = Count("readings", filter=Q(readings__visit__sealed_at__isnull=False))
-    return instrument.calibrations.annotate(n_sealed=sealed)
+    return instrument.calibrations.annotate(n_sealed=sealed).select_related("instrument")
 
 
 def guideline_tables() -> list[dict[str, Any]]:

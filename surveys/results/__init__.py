@@ -13,7 +13,7 @@ from surveys.calc.bands import BAND
 from surveys.calc.findings import Findings, findings
 from surveys.calc.highest import HIGHEST, highest
 from surveys.calc.qualifiers import QUALIFIER_WORDS
-from surveys.calc.resultant import CENSORED, RESULTANT
+from surveys.calc.resultant import CENSORED, RESULTANT, CountedCells, counted_cells
 from surveys.calc.uncertainty import NEAR_FLOOR, RANGE_START, UNCERTAINTY, Instruments
 from surveys.calc.units import CANONICAL_UNIT
 from surveys.models import Calibration, Correction, Guideline, Reading, Visit
@@ -160,29 +160,30 @@ def _calibrations(pks: IntArray) -> dict[int, Calibration]:
 def _instruments(calibration: IntArray) -> Instruments:
     known, inverse = np.unique(calibration, return_inverse=True)
     rows = _calibrations(known)
-    data = np.full((known.size, 5), np.nan)
-    for index, pk in enumerate(known):
-        row = rows[int(pk)]
-        factor = units.factor(row.unit)
-        specs = np.array(
-            [row.resolution, row.noise, row.floor, row.ceiling], dtype=np.float64
-        )  # None becomes NaN
-        data[index, 0] = row.gain_percent
-        data[index, 1:] = units.to_canonical(specs, factor)
+    data = np.array([_specification(rows[int(pk)]) for pk in known]).reshape(-1, 5)
     return Instruments(*data[inverse].T)
 
 
-def in_force(calibration: Calibration, day: date) -> bool:
-    """Whether a certificate covers `day`; the due date is the last day that it does."""
-    began = calibration.calibrated_on is None or calibration.calibrated_on <= day
-    ended = calibration.due_on is not None and calibration.due_on < day
-    return calibration.is_certified and began and not ended
+def _specification(row: Calibration | None) -> FloatArray:
+    """The five numbers of `Instruments`, in the measurand's own unit; NaN for what is not known."""
+    if row is None:
+        return np.full(5, np.nan)
+    ends = np.array([row.resolution, row.noise, row.floor, row.ceiling], dtype=np.float64)
+    return np.append(row.gain_percent, units.to_canonical(ends, units.factor(row.unit)))
+
+
+def cells_of(reading: Reading) -> CountedCells:
+    """Axes and total of a single reading as they count, in the measurand's own unit."""
+    values = np.array([[getattr(reading, axis) for axis in _AXES]], dtype=np.float64)
+    marks = np.array([[_MARK[getattr(reading, f"{axis}_mark")] for axis in _AXES]], dtype=np.int8)
+    instrument = Instruments(*_specification(reading.calibration)[:, None])
+    return counted_cells(units.to_canonical(values, units.factor(reading.unit)), marks, instrument)
 
 
 def _certified(calibration: IntArray, days: Sequence[date]) -> BoolArray:
     rows = _calibrations(calibration)
     pairs = {
-        (pk, day): in_force(rows[pk], day)
+        (pk, day): rows[pk].covers(day)
         for pk, day in set(zip(calibration.tolist(), days, strict=True))
     }
     return np.array(

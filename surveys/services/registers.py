@@ -1,8 +1,6 @@
 """Registers: instruments with their certificates, and guidelines of the practice's own."""
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
-from datetime import date
 from typing import Any
 from uuid import UUID
 
@@ -17,8 +15,6 @@ from surveys.intake.registers import units_of
 from surveys.models import Band, Calibration, Guideline, Instrument, Measurand
 from surveys.services.entries import save_row
 from surveys.services.typed_readings import hold_instruments
-
-SOON_DAYS = 60
 
 
 @transaction.atomic
@@ -128,45 +124,6 @@ def _check(row: Calibration) -> None:
         faults["calibrated_on"] = _("There is a row of this instrument, quantity and day already.")
     if faults:
         raise ValidationError(faults)
-
-
-@dataclass(frozen=True)
-class Standing:
-    """The newest row of an instrument for a quantity, and how long it still holds."""
-
-    calibration: Calibration
-    days_left: int | None  # None = no certificate, or one without an end
-
-    @property
-    def is_late(self) -> bool:
-        return self.days_left is not None and self.days_left < 0
-
-    @property
-    def is_soon(self) -> bool:
-        return self.days_left is not None and 0 <= self.days_left <= SOON_DAYS
-
-
-def falling_due(*, today: date) -> list[Standing]:
-    """Each quantity of each instrument in use, what is late first, what has no end last."""
-    rows = Calibration.objects.filter(instrument__is_retired=False).select_related("instrument")
-    newest: dict[tuple[int, str], Calibration] = {}
-    for row in rows.order_by("pk"):
-        key = (row.instrument_id, row.quantity)
-        begun = row.calibrated_on or date.min
-        if key not in newest or begun >= (newest[key].calibrated_on or date.min):
-            newest[key] = row
-    standings = [
-        Standing(row, (row.due_on - today).days if row.is_certified and row.due_on else None)
-        for row in newest.values()
-    ]
-    return sorted(
-        standings,
-        key=lambda one: (
-            one.days_left is None,
-            one.days_left or 0,
-            one.calibration.instrument.name,
-        ),
-    )
 
 
 @transaction.atomic

@@ -11,8 +11,8 @@ from django.utils.translation import ngettext
 
 from consult.letters.words import measurand_words, spot_name
 from surveys.models import Calibration, Reading, Visit
-from surveys.results import in_force
-from surveys.services.typed_readings import QUANTITY_OF, latest_calibration
+from surveys.results.certificates import Register
+from surveys.services.typed_readings import QUANTITY_OF
 
 Key = tuple[str, str, str, str, str]
 
@@ -91,15 +91,15 @@ def _not_read_again(visit: Visit, baseline: Visit | None, rows: Sequence[Reading
 
 def _out_of_calibration(visit: Visit, rows: Sequence[Reading]) -> Iterator[str]:
     """Instruments whose certificate did not cover the day, one sentence each."""
-    register = list(Calibration.objects.filter(instrument__in={row.instrument_id for row in rows}))
+    register = Register(
+        Calibration.objects.filter(instrument__in={row.instrument_id for row in rows})
+    )
     used = {(row.instrument, QUANTITY_OF[row.measurand]) for row in rows}
     names = set()
     for instrument, quantity in used:
         # The seal takes what the register has then, not what it had while typing.
-        row = latest_calibration(
-            register, instrument=instrument.pk, quantity=quantity, day=visit.date
-        )
-        if row is None or not in_force(row, visit.date):
+        row = register.on(visit.date, instrument=instrument.pk, quantity=quantity)
+        if row is None or not row.covers(visit.date):
             names.add(instrument.name)
     for name in sorted(names):
         yield _(

@@ -1,7 +1,6 @@
 """What a typed reading is held to, and the calibration that it was read under."""
 
 from collections.abc import Iterable, Mapping
-from datetime import date
 
 from django.core.exceptions import ValidationError
 from django.utils.translation import gettext as _
@@ -10,6 +9,7 @@ from surveys.calc.units import UNITS_OF
 from surveys.calc.units import Measurand as Unit
 from surveys.intake.cells import is_plausible
 from surveys.models import Calibration, Instrument, Measurand, Reading
+from surveys.results.certificates import Register
 
 AXES = ("x", "y", "z")
 QUANTITY_OF: Mapping[str, str] = {
@@ -35,21 +35,6 @@ def hold_instruments(keys: Iterable[int]) -> None:
     list(rows.filter(pk__in=set(keys)).values_list("pk", flat=True))
 
 
-def latest_calibration(
-    rows: Iterable[Calibration], *, instrument: int, quantity: str, day: date
-) -> Calibration | None:
-    """Of `rows` the one that began last on or before `day`; if all began later, the first.
-
-    As in a case folder a row without a date has begun since ever, and whether the certificate
-    holds on the day is for the results to say.
-    """
-    fitting = [one for one in rows if (one.instrument_id, one.quantity) == (instrument, quantity)]
-    begun = [one for one in fitting if (one.calibrated_on or date.min) <= day]
-    if begun:
-        return max(begun, key=lambda one: (one.calibrated_on or date.min, one.pk))
-    return min(fitting, key=lambda one: (one.calibrated_on or date.min, one.pk), default=None)
-
-
 def refuse_wrong(reading: Reading) -> None:
     """Refuse what a case folder would refuse."""
     faults = _cell_faults(reading)
@@ -69,11 +54,11 @@ def refuse_wrong(reading: Reading) -> None:
 
 def calibration_of_the_day(reading: Reading) -> Calibration | None:
     """What the register has for the instrument, the quantity and the day of the visit."""
-    return latest_calibration(
-        Calibration.objects.filter(instrument=reading.instrument_id),
+    rows = Calibration.objects.filter(instrument=reading.instrument_id)
+    return Register(rows).on(
+        reading.visit.date,
         instrument=reading.instrument_id,
         quantity=QUANTITY_OF[reading.measurand],
-        day=reading.visit.date,
     )
 
 

@@ -24,6 +24,7 @@ from surveys.models import (
     Reading,
     Visit,
 )
+from surveys.results.certificates import Register
 from surveys.services.entries import known_names, locked, refuse_sealed, save_row
 from surveys.services.repeat import baseline_of
 from surveys.services.typed_readings import (
@@ -32,7 +33,6 @@ from surveys.services.typed_readings import (
     TYPED,
     calibration_of_the_day,
     hold_instruments,
-    latest_calibration,
     refuse_wrong,
 )
 
@@ -267,16 +267,13 @@ def _pin_calibrations(visit: Visit, by: User) -> None:
     """Give every reading the calibration that the register has for the day of the visit."""
     readings = list(visit.readings.all())
     hold_instruments(row.instrument_id for row in readings)
-    register = list(
+    register = Register(
         Calibration.objects.filter(instrument__in={row.instrument_id for row in readings})
     )
     changed = []
     for row in readings:
-        pinned = latest_calibration(
-            register,
-            instrument=row.instrument_id,
-            quantity=QUANTITY_OF[row.measurand],
-            day=visit.date,
+        pinned = register.on(
+            visit.date, instrument=row.instrument_id, quantity=QUANTITY_OF[row.measurand]
         )
         if pinned is not None and pinned.pk != row.calibration_id:
             row.calibration = pinned

@@ -25,9 +25,9 @@ from surveys.pages.visit import (
 )
 from surveys.pages.visits import wanted_visits
 from surveys.results import reading_figures
+from surveys.results.certificates import Standing
 from surveys.services.corrections import corrections_at
 from surveys.services.placement import own_placement
-from surveys.services.registers import Standing
 
 
 @require_safe

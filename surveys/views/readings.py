@@ -21,7 +21,7 @@ from surveys.pages.visit import (
     chosen_placement,
     put_right,
 )
-from surveys.results import RULES, in_force, reading_figures
+from surveys.results import RULES, reading_figures
 from surveys.services import corrections
 from surveys.services import visits as services
 
@@ -57,7 +57,7 @@ def _page(
         "guideline": guideline,
         "axes": AXES,
         "calibration": calibration,
-        "in_force": calibration is not None and in_force(calibration, visit.date),
+        "in_force": calibration is not None and calibration.covers(visit.date),
         "placement_percent": round(100 * placement, 6),
         "choice": choice_of(guideline, placement),
         "rules": RULES,

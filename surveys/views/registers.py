@@ -24,6 +24,7 @@ from surveys.forms.registers import (
 )
 from surveys.models import Calibration, Guideline, Instrument, Reading
 from surveys.pages.registers import certificates_of, guideline_tables, instrument_rows
+from surveys.results.certificates import Register
 from surveys.services import registers as services
 from surveys.services.histories import guideline_changes, instrument_changes
 from surveys.services.placement import own_placement
@@ -48,10 +49,12 @@ def instrument_detail(request: SignedInRequest, pk: int) -> HttpResponse:
     instrument = get_object_or_404(Instrument, pk=pk)
     changes = latest_first(instrument_changes([instrument.pk], Names()))
     page = Paginator(changes, CHANGES_PER_PAGE).get_page(request.GET.get("page"))
+    rows = certificates_of(instrument)
+    standings = Register(rows).standings(timezone.localdate())
     context = {
         "instrument": instrument,
-        "calibrations": certificates_of(instrument),
-        "today": timezone.localdate(),
+        "calibrations": rows,
+        "late": {standing.calibration.pk for standing in standings if standing.is_late},
         "page": page,
         "changes": page.object_list,
     }

@@ -2,13 +2,21 @@
 
 import math
 
+import numpy as np
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
 from surveys.calc.qualifiers import QUALIFIER_WORDS, Qualifier, qualifier_code
-from surveys.calc.resultant import CENSORED, Resultants
-from tests.calc.build import Cell, fields, read, total
+from surveys.calc.resultant import (
+    CENSORED,
+    MARK_BELOW,
+    MARK_PLAIN,
+    Resultants,
+    counted_cells,
+    resultants,
+)
+from tests.calc.build import Cell, cells, fields, instrument, read, readings, total
 
 
 def said(found: Resultants) -> tuple[str, float, float, float]:
@@ -157,3 +165,28 @@ def test_the_true_field_is_between_the_bounds(x: float, hidden: float, limit: fl
 @given(st.permutations([3.0, "<4", ">12"]))
 def test_the_order_of_axes_does_not_matter(row: list[Cell]) -> None:
     assert said(read(*row)) == said(read(3.0, "<4", ">12"))
+
+
+@given(readings())
+def test_counted_cells_make_up_the_bounds_of_the_resultant(drawn) -> None:
+    """The same rule told cell by cell: root of squares of the cells is the value itself."""
+    values, marks, data, placement = drawn
+    counted, whole = counted_cells(values, marks, data), resultants(values, marks, data, placement)
+    assert np.sqrt(np.nansum(counted.summand**2, axis=1)) == pytest.approx(whole.value, rel=1e-12)
+    low = np.where(counted.mark == MARK_BELOW, 0.0, counted.number)
+    assert np.sqrt(np.nansum(low**2, axis=1)) == pytest.approx(whole.lower, rel=1e-12)
+    assert (np.isnan(counted.number) == np.isnan(values)).all()
+    cut_off = (counted.mark != MARK_PLAIN).any(axis=1)
+    assert (cut_off | (whole.qualifier == Qualifier.NONE)).all()
+
+
+def test_cells_by_hand() -> None:
+    # Below the floor, over the ceiling, as read; a sign of its own keeps its own number.
+    values, marks = cells((0.2, 2500.0, 7.0), ("<0.9", None, ">50"), (0.2, 7.0, None))
+    counted = counted_cells(values, marks, instrument(3, floor=0.3, ceiling=2000.0))
+    assert counted.number[:, :3].tolist() == [
+        [0.3, 2000.0, 7.0], [0.9, pytest.approx(np.nan, nan_ok=True), 50.0],
+        [0.3, 7.0, pytest.approx(np.nan, nan_ok=True)],
+    ]  # fmt: skip
+    assert counted.mark.tolist() == [[-1, 1, 0, 0], [-1, 0, 1, 0], [-1, 0, 0, 0]]
+    assert counted.summand[:, 0].tolist() == [0.0, 0.0, 0.3]

@@ -10,9 +10,10 @@ from django.utils import timezone
 from consult.letters.formats import Formats
 from consult.models import User
 from mitigation.comparison import compare
-from mitigation.letters.derivation import cells, steps
+from mitigation.letters.derivation import steps
 from mitigation.models import CaseVisit
 from surveys.models import GroundPoint, Reading
+from surveys.results import cells_of
 from surveys.services.corrections import correct_sealed_reading
 from tests.factories import (
     CalibrationFactory,
@@ -155,7 +156,17 @@ def test_a_display_in_another_unit_is_taken_into_the_own_one():
         visit, spot, calibration, x=0.76, y=300.0, z=0.01, unit="mG",
         measurand="magnetic-flux-density",
     )  # fmt: skip
-    assert cells(reading) == [(76.0, ""), (20_000.0, ">"), (5.0, "<")]
+    counted = cells_of(reading)
+    assert counted.number.tolist()[0][:3] == [76.0, 20_000.0, 5.0]
+    assert counted.mark.tolist() == [[0, 1, -1, 0]]
+    assert counted.summand.tolist()[0][:3] == [76.0, 20_000.0, 0.0]
+
+
+def test_without_a_floor_the_derivation_sums_with_the_resolution():
+    """The sum on the page is the one of the value, whatever the certificate leaves out."""
+    case, reading = axes_case((30.0, ""), (0.04, ""), floor=None)
+    assert reading.calibration.floor is None and reading.calibration.resolution == 0.1
+    assert told(case)["resultant-1"][1] == "after: E = √(30² + 0.1²) = 30 V/m"
 
 
 def test_the_page_shows_every_reading_and_which_one_stands_for_the_spot(client, office):

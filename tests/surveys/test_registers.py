@@ -12,6 +12,7 @@ from django.utils import timezone
 from mitigation.models import Case
 from surveys.models import Band, Calibration, Guideline, Instrument, Measurand, Reading
 from surveys.results import bounds_of
+from surveys.results.certificates import falling_due
 from surveys.services import registers
 from surveys.services.placement import own_placement
 from tests.cast import make_cast
@@ -56,7 +57,7 @@ def test_what_falls_due_is_late_first_and_without_end_last():
         instrument=Instrument.objects.create(name="E"), certificate="", calibrated_on=None
     )
     CalibrationFactory(instrument=Instrument.objects.create(name="F", is_retired=True))
-    found = registers.falling_due(today=TODAY)
+    found = falling_due(TODAY)
     assert [(one.calibration.instrument.name, one.days_left) for one in found] == [
         ("A", -1),
         ("B", 0),
@@ -73,7 +74,7 @@ def test_only_the_newest_certificate_of_a_quantity_falls_due():
         calibrated_on=dt.date(2024, 1, 1), due_on=dt.date(2025, 1, 1), certificate="K-old"
     )
     CalibrationFactory(instrument=old.instrument, certificate="K-new")
-    assert [one.calibration.certificate for one in registers.falling_due(today=TODAY)] == ["K-new"]
+    assert [one.calibration.certificate for one in falling_due(TODAY)] == ["K-new"]
 
 
 def test_an_instrument_and_its_certificate_are_entered(client, office):
@@ -165,7 +166,7 @@ def test_a_retired_instrument_falls_due_no_more(client, office):
     address = reverse("instrument_edit", args=[instrument.pk])
     client.post(address, opened(client, address) | {"is_retired": "on"})
     assert Instrument.objects.get().is_retired
-    assert registers.falling_due(today=TODAY) == []
+    assert falling_due(TODAY) == []
 
 
 def guideline_post(**change):

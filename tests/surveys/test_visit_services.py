@@ -9,8 +9,9 @@ from django.utils import timezone, translation
 from consult.services.changes import version_of
 from surveys.models import Calibration, GroundCheck, Guideline, Measurand, Reading, Visit
 from surveys.results import visit_results
+from surveys.results.certificates import Register
 from surveys.results.dangers import dangers_of
-from surveys.services import ground_checks, places, typed_readings, visits
+from surveys.services import ground_checks, places, visits
 from tests.factories import (
     BASELINE_DAY,
     CalibrationFactory,
@@ -193,10 +194,9 @@ def test_of_certificates_that_all_began_later_the_first_describes_the_instrument
     second = CalibrationFactory.create(
         instrument=first.instrument, calibrated_on=DAY_AFTER + dt.timedelta(days=9)
     )
-    found = typed_readings.latest_calibration(
-        [second, first], instrument=first.instrument_id, quantity=first.quantity, day=BASELINE_DAY
-    )
-    assert found == first
+    register = Register([second, first])
+    where = {"instrument": first.instrument_id, "quantity": first.quantity}
+    assert register.on(BASELINE_DAY, **where) == first
 
 
 def test_a_sealed_visit_refuses_every_change(visit, typed, office):
