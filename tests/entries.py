@@ -95,7 +95,7 @@ def _url(name: str, *args: Any) -> str:
 
 BOUNDS = {
     f"{measurand}-{bound}": value
-    for measurand in Measurand.values
+    for measurand in Measurand
     for bound, value in (("b1", "1"), ("b2", "5"), ("b3", "50"))
 }
 PERSON = {"name": "Ines Lund", "email": "ines@example.org", "role": "office", "language": "en"}

@@ -21,6 +21,7 @@ from surveys.models import (
     Guideline,
     Instrument,
     Measurand,
+    Quantity,
     Reading,
     Room,
     Spot,
@@ -98,7 +99,7 @@ class CalibrationFactory(factory.django.DjangoModelFactory[Calibration]):
     instrument = factory.LazyFunction(
         lambda: Instrument.objects.get_or_create(name="field meter A")[0]
     )
-    quantity = Calibration.Quantity.ELECTRIC_FIELD
+    quantity = Quantity.ELECTRIC_FIELD
     unit = "V/m"
     gain_percent = 6.0
     resolution = 0.1

@@ -21,12 +21,6 @@ MARKS = {
 }
 NOT_MET = frozenset({"conditional-fail", "fail"})
 
-MEASURANDS = {
-    "electric-field-ground": gettext_noop("Electric field, ground-referenced"),
-    "electric-field-potential-free": gettext_noop("Electric field, potential-free"),
-    "body-voltage": gettext_noop("Body voltage"),
-    "magnetic-flux-density": gettext_noop("Magnetic flux density"),
-}
 USES = {
     "sleeping": gettext_noop("sleeping"),
     "seating": gettext_noop("sitting"),
@@ -145,10 +139,6 @@ RULES = {
 
 def decision_words(code: str) -> str:
     return _(DECISIONS[code])
-
-
-def measurand_words(code: str) -> str:
-    return _(MEASURANDS[code]) if code in MEASURANDS else code
 
 
 def phrase(text: str) -> str:

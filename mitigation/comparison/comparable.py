@@ -2,6 +2,7 @@
 
 from dataclasses import dataclass
 
+from surveys.calc.measurands import ELECTRIC_FIELDS
 from surveys.models import Measurand, Reading, Visit
 from surveys.results import SpotFinding
 
@@ -16,8 +17,6 @@ HUMIDITY_LIMIT_PERCENT = 70.0
 SUPPLY_CHANGE_LIMIT = 0.05
 BODY_DISTANCE_M = 1.5
 SURFACE_DISTANCE_M = 0.1
-
-ELECTRIC_FIELDS = {Measurand.ELECTRIC_FIELD_GROUND, Measurand.ELECTRIC_FIELD_POTENTIAL_FREE}
 
 
 @dataclass(frozen=True)

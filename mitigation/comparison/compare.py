@@ -19,12 +19,12 @@ from mitigation.calc.target import (
 from mitigation.comparison.comparable import COMPARABLE, Pair, blocks, cautions
 from mitigation.models import Case
 from surveys.calc.arrays import BoolArray, FloatArray
+from surveys.calc.measurands import NUMBER_OF
 from surveys.calc.qualifiers import qualifier_code
 from surveys.calc.uncertainty import standard_uncertainty
-from surveys.calc.units import CANONICAL_UNIT
-from surveys.models import Reading, Spot, Visit
-from surveys.results import MEASURANDS, SpotFinding, bounds_of, visit_results
+from surveys.models import Measurand, Reading, Spot, Visit
 from surveys.results import RULES as FINDING_RULES
+from surveys.results import SpotFinding, bounds_of, visit_results
 
 RULES = (*FINDING_RULES, TARGET, REDUCTION, COMPARABLE)
 _NAN = float("nan")
@@ -102,7 +102,7 @@ def compare(case: Case) -> Comparison:
             "room": spots[spot].room.name,
             "spot": spots[spot].name,
             "measurand": measurand,
-            "unit": CANONICAL_UNIT[MEASURANDS[_index(measurand)]],
+            "unit": Measurand(measurand).unit,
             "before": pair.before.as_json() if pair.before else None,
             "after": _after_json(pair.after, bool(judged.too_coarse[at])),
             "reduction": _reduction_json(change, at) if free[at] and change.given[at] else None,
@@ -115,10 +115,6 @@ def compare(case: Case) -> Comparison:
         rows.append(Row(spots[spot], measurand, pair, guard, sigma, result))
     summary = summarise(judged.decision, np.where(free, change.percent, np.nan), change.real & free)
     return Comparison(case, baseline, follow_up, tuple(rows), summary)
-
-
-def _index(measurand: str) -> int:
-    return [one.value for one in MEASURANDS].index(measurand)
 
 
 def _pairs(
@@ -165,7 +161,7 @@ def _measurands_by_spot(side: dict[tuple[int, str], SpotFinding]) -> dict[int, s
 def _judge(
     case: Case, measurands: Sequence[str], after: Sequence[SpotFinding | None], placement: float
 ) -> tuple[FloatArray, FloatArray, Judgements]:
-    bounds = bounds_of(case.guideline)[[_index(measurand) for measurand in measurands]]
+    bounds = bounds_of(case.guideline)[[NUMBER_OF[measurand] for measurand in measurands]]
     limits = target_limit(bounds, case.target_band)
     side = _side(after)
     u_at_limit = standard_uncertainty(limits, side.gain, placement, side.additive)

@@ -11,7 +11,6 @@ from consult.letters.formats import Formats
 from consult.letters.words import (
     band_words,
     decision_words,
-    measurand_words,
     phrases,
     spot_name,
 )
@@ -27,6 +26,7 @@ from mitigation.letters.phrases import (
 )
 from surveys.letters import technical
 from surveys.letters.facts import ReadingFacts
+from surveys.models.measurands import measurand_words
 
 DASH = "–"
 

@@ -24,7 +24,6 @@ from consult.letters.content import (
 from consult.letters.formats import Formats, display_unit, in_unit, listing, picture_words, places
 from consult.letters.words import (
     band_words,
-    measurand_words,
     phrases,
     precaution_sentences,
     spot_name,
@@ -51,6 +50,7 @@ from mitigation.letters.verdict import (
     verdict_sentences,
 )
 from surveys.letters.facts import GuidelineFacts, SpotKey
+from surveys.models.measurands import measurand_words
 
 __all__ = ["OutcomeContext", "SpotDetail", "outcome_charts", "outcome_content"]
 

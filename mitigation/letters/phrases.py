@@ -8,8 +8,10 @@ from django.utils.translation import gettext as _
 from consult.calc.rounding import rounded_down, rounded_interval
 from consult.letters.charts import Chart, PictureRow, Point
 from consult.letters.formats import Formats, display_unit, in_unit
-from consult.letters.words import MARKS, band_words, decision_words, measurand_words
+from consult.letters.words import MARKS, band_words, decision_words
 from surveys.letters.facts import GuidelineFacts, SpotKey
+from surveys.models import Measurand
+from surveys.models.measurands import measurand_words
 
 Side = Mapping[str, Any]
 Spot = Mapping[str, Any]
@@ -113,15 +115,10 @@ def in_order(spots: Sequence[Spot], uses: Mapping[SpotKey, str]) -> list[Spot]:
 def by_measurand(spots: Sequence[Spot]) -> dict[str, list[Spot]]:
     """The spots of each measurand, in the order in which measurands are named."""
     groups: dict[str, list[Spot]] = {}
-    for code in (
-        "electric-field-ground",
-        "electric-field-potential-free",
-        "body-voltage",
-        "magnetic-flux-density",
-    ):
+    for code in Measurand:
         found = [spot for spot in spots if spot["measurand"] == code]
         if found:
-            groups[code] = found
+            groups[code.value] = found
     return groups
 
 

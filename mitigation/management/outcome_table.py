@@ -6,14 +6,9 @@ from typing import Any
 from consult.letters.formats import Formats
 from consult.letters.words import decision_words
 from mitigation.letters.phrases import reduction_words
+from surveys.models import Measurand
 
 FORMATS = Formats("en")
-MEASURANDS = {
-    "electric-field-ground": "E ground-referenced",
-    "electric-field-potential-free": "E potential-free",
-    "body-voltage": "body voltage",
-    "magnetic-flux-density": "B",
-}
 HEAD = ("spot", "measurand", "unit", "before", "after", "reduction (95 %)", "band", "decision")
 
 
@@ -52,7 +47,7 @@ def _cells(spot: Mapping[str, Any]) -> tuple[str, ...]:
     decision = decision_words(spot["target"]["decision"])
     return (
         f"{spot['room']}, {spot['spot']}",
-        MEASURANDS[spot["measurand"]],
+        Measurand(spot["measurand"]).short,
         spot["unit"],
         _value(spot["before"]),
         _value(spot["after"]),
@@ -76,6 +71,6 @@ def _remarks(spots: Sequence[Mapping[str, Any]]) -> list[str]:
         flags = {flag for side in (spot["before"], spot["after"]) if side for flag in side["flags"]}
         words = [*spot["blocks"], *spot["cautions"], *sorted(flags)]
         if words:
-            name = f"{spot['room']}, {spot['spot']}, {MEASURANDS[spot['measurand']]}"
+            name = f"{spot['room']}, {spot['spot']}, {Measurand(spot['measurand']).short}"
             found.append(f"{name}: {'; '.join(words)}")
     return [*found, ""] if found else []

@@ -5,13 +5,14 @@ from typing import Any
 
 from django.utils.translation import gettext as _
 
-from consult.letters.words import DECISIONS, decision_words, measurand_words, phrase
+from consult.letters.words import DECISIONS, decision_words, phrase
 from mitigation.comparison import Comparison
 from mitigation.comparison.comparable import NO_READING
 from mitigation.comparison.compare import Row
 from mitigation.letters.phrases import by_measurand, in_order, spot_key
 from surveys.letters.facts import SpotKey
 from surveys.models import Correction, Reading
+from surveys.models.measurands import measurand_words
 from surveys.services.corrections import corrections_at
 
 NOT_COMPARABLE = "not-comparable"

@@ -10,10 +10,9 @@ from django.utils.translation import gettext as _
 from mitigation.models import Case
 from surveys.calc.certificates import in_force
 from surveys.intake.columns import AXES
-from surveys.intake.readings import QUANTITY_AND_REFERENCE
 from surveys.intake.sources import GROUND_CHECKS, INSTRUMENTS, READINGS, VISITS
 from surveys.intake.writing import CaseValues, Cell, write_folder, write_workbook
-from surveys.models import Calibration, Correction, GroundCheck, Reading, Visit
+from surveys.models import Calibration, Correction, GroundCheck, Measurand, Reading, Visit
 from surveys.services.corrections import corrections_at, set_aside_words
 
 Tables = dict[str, list[list[Cell]]]
@@ -165,8 +164,9 @@ def _reading_rows(
     for row in ordered.values_list(*columns).iterator(chunk_size=5_000):
         visit, room, spot, use, measurand, point, instrument = row[:7]
         values = [_display(row[n], row[n + 1]) for n in range(7, 15, 2)]
-        quantity, reference = QUANTITY_AND_REFERENCE[measurand]
-        place = [names[visit], room, spot, use, quantity, reference, point, instrument]
+        code = Measurand(measurand)
+        what = (code.quantity.value, code.reference)
+        place = [names[visit], room, spot, use, *what, point, instrument]
         *rest, pk, set_aside = row[19:]
         reasons = "; ".join(filter(None, (set_aside, later.get(pk))))
         rows.append([*place, *values, *row[15:19], reasons, *rest])

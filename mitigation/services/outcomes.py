@@ -19,10 +19,11 @@ from mitigation.comparison import Comparison, compare, visits_that_count
 from mitigation.letters.context import OutcomeContext, SpotDetail
 from mitigation.letters.outcome import outcome_content
 from mitigation.models import Case, Outcome
+from surveys.calc.measurands import NUMBER_OF
 from surveys.letters.survey_report import SurveyContext, survey_content
 from surveys.models import Reading, Visit
-from surveys.results import MEASURANDS, bounds_of, visit_results
 from surveys.results import RULES as FINDING_RULES
+from surveys.results import bounds_of, visit_results
 from surveys.services import facts
 
 Key = tuple[str, str, str]
@@ -255,7 +256,6 @@ def _survey_context(case: Case, head: Head, baseline: Visit) -> SurveyContext:
     found = list(results.findings.values())
     readings = _readings([one.reading for one in found])
     limits = bounds_of(case.guideline)[:, case.target_band - 1]
-    code = {measurand.value: at for at, measurand in enumerate(MEASURANDS)}
     return SurveyContext(
         head=head,
         guideline=facts.guideline_facts(case.guideline),
@@ -264,7 +264,7 @@ def _survey_context(case: Case, head: Head, baseline: Visit) -> SurveyContext:
         visit=facts.visit_facts(baseline),
         findings=tuple(
             facts.finding_facts(
-                one, readings[one.reading], baseline, float(limits[code[one.measurand]])
+                one, readings[one.reading], baseline, float(limits[NUMBER_OF[one.measurand]])
             )
             for one in found
         ),

@@ -9,11 +9,12 @@ from django.utils.translation import get_language
 from consult.letters import words
 from consult.letters.formats import Formats
 from mitigation.letters.phrases import reduction_words
+from surveys.models.measurands import measurand_words
 
 register = template.Library()
 
 register.filter("decision_words", words.decision_words)
-register.filter("measurand_words", words.measurand_words)
+register.filter("measurand_words", measurand_words)
 register.filter("phrase", words.phrase)
 
 

@@ -10,7 +10,7 @@ from django.utils.translation import gettext as _
 from django.views.decorators.http import require_safe
 
 from consult.access import SignedInRequest, role_required
-from consult.letters.words import decision_words, measurand_words
+from consult.letters.words import decision_words
 from consult.models import User
 from consult.pages.downloads import spreadsheet
 from consult.pages.letters import letter_columns
@@ -20,6 +20,7 @@ from mitigation.models import Case
 from mitigation.pages.cases import case_columns
 from mitigation.pages.comparison import filtered
 from mitigation.pages.desk import desk_lists
+from surveys.models.measurands import measurand_words
 
 
 @require_safe

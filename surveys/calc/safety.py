@@ -5,8 +5,8 @@ from collections.abc import Sequence
 import numpy as np
 
 from surveys.calc.arrays import BoolArray, CodeArray, FloatArray
+from surveys.calc.measurands import Measurand
 from surveys.calc.qualifiers import Qualifier
-from surveys.calc.units import Measurand
 
 SAFETY = "safety"
 

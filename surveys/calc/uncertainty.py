@@ -9,8 +9,8 @@ from typing import Self
 import numpy as np
 
 from surveys.calc.arrays import BoolArray, CodeArray, FloatArray, IntArray
+from surveys.calc.measurands import Measurand
 from surveys.calc.qualifiers import Qualifier
-from surveys.calc.units import Measurand
 
 UNCERTAINTY = "uncertainty-1"
 NEAR_FLOOR = "near-floor-1"

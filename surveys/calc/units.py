@@ -1,37 +1,12 @@
-"""Measurands, their one unit inside, and the way in and out of it."""
+"""Units: the one that a measurand has inside, and the way in and out of it."""
 
 import unicodedata
 from collections.abc import Mapping
-from enum import StrEnum
 from types import MappingProxyType
 
 import numpy as np
 
 from surveys.calc.arrays import FloatArray
-
-
-class Measurand(StrEnum):
-    """What was measured; the two electric ones are never mixed in one ratio."""
-
-    ELECTRIC_FIELD_GROUND = "electric-field-ground"
-    ELECTRIC_FIELD_POTENTIAL_FREE = "electric-field-potential-free"
-    BODY_VOLTAGE = "body-voltage"
-    MAGNETIC_FLUX_DENSITY = "magnetic-flux-density"
-
-
-_ELECTRIC = ("V/m", "kV/m")
-
-UNITS_OF: Mapping[Measurand, tuple[str, ...]] = MappingProxyType(
-    {
-        Measurand.ELECTRIC_FIELD_GROUND: _ELECTRIC,
-        Measurand.ELECTRIC_FIELD_POTENTIAL_FREE: _ELECTRIC,
-        Measurand.BODY_VOLTAGE: ("mV", "V"),
-        Measurand.MAGNETIC_FLUX_DENSITY: ("nT", "\u00b5T", "mG"),
-    }
-)
-CANONICAL_UNIT: Mapping[Measurand, str] = MappingProxyType(
-    {measurand: units[0] for measurand, units in UNITS_OF.items()}
-)
 
 # 1 kV = 1000 V, 1 V = 1000 mV, 1 µT = 1000 nT by the prefixes of the SI; 1 mG = 100 nT because
 # 1 G = 1e-4 T. All are exact, and all are whole powers of ten, which float64 holds exactly.

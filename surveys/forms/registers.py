@@ -7,11 +7,11 @@ from django.utils.translation import gettext_lazy as _
 
 from consult.forms.days import DayField
 from consult.forms.once import OnceForm
-from surveys.calc.units import CANONICAL_UNIT, UNITS
-from surveys.calc.units import Measurand as Unit
+from surveys.calc.units import UNITS
 from surveys.forms.fields import NumberField
 from surveys.forms.visits import EntryForm
 from surveys.models import Calibration, Instrument, Measurand
+from surveys.models.measurands import QUANTITY_CHOICES, measurand_words
 
 AXES = [("", _("not said")), ("1", _("one")), ("3", _("three"))]
 BOUNDS = ("b1", "b2", "b3")
@@ -45,7 +45,7 @@ def _day(label: Any, **kwargs: Any) -> forms.DateField:
 class CalibrationForm(OnceForm, EntryForm):
     """All that a row of instruments.csv says, numbers in the unit of the row."""
 
-    quantity = forms.ChoiceField(label=_("Quantity"), choices=Calibration.Quantity.choices)
+    quantity = forms.ChoiceField(label=_("Quantity"), choices=QUANTITY_CHOICES)
     unit = forms.ChoiceField(label=_("Unit"), choices=[(unit, unit) for unit in UNITS])
     gain_percent = NumberField(
         label=_("Gain [%]"),
@@ -113,8 +113,8 @@ class GuidelineForm(OnceForm, EntryForm):
     def rows(self) -> list[dict[str, Any]]:
         return [
             {
-                "label": measurand.label,
-                "unit": CANONICAL_UNIT[Unit(measurand.value)],
+                "label": measurand_words(measurand),
+                "unit": measurand.unit,
                 "fields": [self[f"{measurand.value}-{bound}"] for bound in BOUNDS],
             }
             for measurand in Measurand
@@ -125,8 +125,8 @@ class GuidelineForm(OnceForm, EntryForm):
         data = self.cleaned_data
         head = {name: data[name] for name in ("key", "code", "title", "source", "note")}
         bounds = {
-            measurand: [data[f"{measurand}-{bound}"] for bound in BOUNDS]
-            for measurand in Measurand.values
+            measurand.value: [data[f"{measurand}-{bound}"] for bound in BOUNDS]
+            for measurand in Measurand
         }
         names = [data[f"name_{number}"] for number in range(1, 5)]
         return head | {"bounds": bounds, "band_names": names}

@@ -9,8 +9,6 @@ from django.utils.translation import gettext_lazy as _
 
 from consult.forms.days import DayField
 from consult.forms.once import OnceForm
-from surveys.calc.units import UNITS_OF
-from surveys.calc.units import Measurand as Unit
 from surveys.forms.fields import MarkedNumberField, NumberField
 from surveys.models import (
     Calibration,
@@ -18,17 +16,18 @@ from surveys.models import (
     GroundPoint,
     Instrument,
     Measurand,
+    Quantity,
     Reading,
     Spot,
     Visit,
 )
+from surveys.models.measurands import MEASURAND_CHOICES, MEASURANDS, quantity_words
 from surveys.results.certificates import Register
-from surveys.services.typed_readings import QUANTITY_OF
 
 AXES = ("x", "y", "z", "total")
 KEPT = ("spot", "measurand", "instrument", "ground_point", "unit", "state")
 # Quantities that are read without a ground lead.
-UNGROUNDED = (Measurand.ELECTRIC_FIELD_POTENTIAL_FREE, Measurand.MAGNETIC_FLUX_DENSITY)
+UNGROUNDED = {measurand for measurand in Measurand if not measurand.has_ground_point}
 
 
 class EntryForm(forms.Form):
@@ -145,10 +144,9 @@ class GroundCheckCorrectionForm(GroundCheckForm):
 
 def grouped_units() -> list[tuple[Any, list[tuple[str, str]]]]:
     """Every unit under its quantity, for a list that cannot follow the quantity."""
-    quantities = {QUANTITY_OF[one.value]: UNITS_OF[Unit(one.value)] for one in Measurand}
     return [
-        (Calibration.Quantity(quantity).label, [(unit, unit) for unit in units])
-        for quantity, units in quantities.items()
+        (quantity_words(quantity), [(unit, unit) for unit in quantity.units])
+        for quantity in Quantity
     ]
 
 
@@ -156,7 +154,7 @@ class ReadingForm(OnceForm, EntryForm):
     """One look at the meter, as it stands on its display."""
 
     spot = forms.ModelChoiceField(Spot.objects.none(), label=_("Spot"), empty_label="–")
-    measurand = forms.ChoiceField(label=_("Quantity"), choices=Measurand.choices)
+    measurand = forms.ChoiceField(label=_("Quantity"), choices=MEASURAND_CHOICES)
     instrument = forms.ModelChoiceField(
         Instrument.objects.none(), label=_("Instrument"), empty_label="–"
     )
@@ -221,9 +219,9 @@ class ReadingForm(OnceForm, EntryForm):
     def narrow_units(self) -> None:
         """Offer the units of the chosen quantity alone, the instrument's own one chosen."""
         measurand, instrument = self["measurand"].value(), self["instrument"].value()
-        if measurand not in Measurand.values:
+        if measurand not in MEASURANDS:
             return
-        units = UNITS_OF[Unit(measurand)]
+        units = Measurand(measurand).units
         field = self.fields["unit"]
         field.choices = [(unit, unit) for unit in units]  # type: ignore[attr-defined]  # of its field class
         # Not asked of the bound field, which would keep what it was first asked for.
@@ -236,10 +234,9 @@ class ReadingForm(OnceForm, EntryForm):
         if not str(instrument or "").isdecimal():
             return None
         named = Instrument.objects.filter(pk=instrument)  # none by a number too long for a key
-        rows = Calibration.objects.filter(instrument__in=named, quantity=QUANTITY_OF[measurand])
-        row = Register(rows).on(
-            self.day, instrument=int(instrument), quantity=QUANTITY_OF[measurand]
-        )
+        quantity = Measurand(measurand).quantity
+        rows = Calibration.objects.filter(instrument__in=named, quantity=quantity)
+        row = Register(rows).on(self.day, instrument=int(instrument), quantity=quantity)
         return row.unit if row else None
 
     def more(self) -> list[forms.BoundField]:
@@ -310,10 +307,10 @@ class SealedCorrectionForm(ReadingForm):
 
     def __init__(self, *args: Any, reading: Reading, **kwargs: Any) -> None:
         super().__init__(*args, visit=reading.visit, **kwargs)
-        known = Instrument.objects.filter(calibrations__quantity=QUANTITY_OF[reading.measurand])
+        measurand = Measurand(reading.measurand)
+        known = Instrument.objects.filter(calibrations__quantity=measurand.quantity)
         self.fields["instrument"].queryset = known.distinct()  # type: ignore[attr-defined]  # retired ones too
-        units = UNITS_OF[Unit(reading.measurand)]
-        self.fields["unit"].choices = [(unit, unit) for unit in units]  # type: ignore[attr-defined]  # a choice field
+        self.fields["unit"].choices = [(unit, unit) for unit in measurand.units]  # type: ignore[attr-defined]  # a choice field
 
 
 class SetAsideForm(OnceForm, EntryForm):

@@ -5,6 +5,7 @@ from dataclasses import dataclass
 from django.utils.translation import gettext
 from django.utils.translation import gettext_noop as _
 
+from surveys.calc.measurands import Measurand, Quantity
 from surveys.intake.sources import GROUND_CHECKS, INSTRUMENTS, READINGS, VISITS
 
 NOTE = 10_000
@@ -54,8 +55,8 @@ def _date(name: str, rule: str, required: bool = False) -> ColumnSpec:
     return ColumnSpec(name, rule, required, is_date=True)
 
 
-QUANTITIES = ("electric field", "body voltage", "magnetic flux density")
-REFERENCES = ("ground", "potential-free")
+QUANTITIES = tuple(quantity.value for quantity in Quantity)
+REFERENCES = tuple(code.reference for code in Measurand if code.reference)
 KINDS = ("baseline", "follow-up")
 USES = ("sleeping", "seating", "work", "other")
 STATES = ("as-used", "trial")

@@ -8,24 +8,16 @@ from django.utils.translation import gettext
 
 from surveys.calc.arrays import CodeArray, FloatArray, IntArray
 from surveys.calc.certificates import in_force
-from surveys.calc.units import Measurand
+from surveys.calc.measurands import MEASURAND_OF, Quantity
 from surveys.intake.cells import among, choices, marked_numbers, numbers, units
 from surveys.intake.columns import AXES, QUANTITIES, REFERENCES, STATES, USES
 from surveys.intake.registers import InstrumentRow, VisitRow, check_units
 from surveys.intake.tables import Table
 from surveys.models.names import folded
 
-ELECTRIC = "electric field"
 AS_USED = "as-used"
 OTHER_USE = "other"
 NAME_LENGTH = 80
-_MEASURAND = {
-    (ELECTRIC, "ground"): Measurand.ELECTRIC_FIELD_GROUND.value,
-    (ELECTRIC, "potential-free"): Measurand.ELECTRIC_FIELD_POTENTIAL_FREE.value,
-    ("body voltage", ""): Measurand.BODY_VOLTAGE.value,
-    ("magnetic flux density", ""): Measurand.MAGNETIC_FLUX_DENSITY.value,
-}
-QUANTITY_AND_REFERENCE = {measurand: pair for pair, measurand in _MEASURAND.items()}
 
 
 @dataclass(frozen=True)
@@ -120,7 +112,7 @@ def _measurands(table: Table) -> tuple[list[str], list[str]]:
     """Quantity and measurand of each row; the reference is for the electric field only."""
     quantity_words = choices(table, "quantity", QUANTITIES)
     reference_words = choices(table, "reference", REFERENCES)
-    is_electric = _is(table, "quantity", quantity_words, ELECTRIC)
+    is_electric = _is(table, "quantity", quantity_words, Quantity.ELECTRIC_FIELD)
     known = _coded(table, "quantity", [int(bool(word)) for word in quantity_words]) == 1
     no_reference = table["reference"].is_empty
     table.fault(
@@ -136,7 +128,8 @@ def _measurands(table: Table) -> tuple[list[str], list[str]]:
     quantity = table["quantity"].spread(quantity_words)
     reference = table["reference"].spread(reference_words)
     pairs = zip(quantity, reference, strict=True)
-    return quantity, [_MEASURAND.get(pair, "") for pair in pairs]
+    of_pair = {pair: measurand.value for pair, measurand in MEASURAND_OF.items()}
+    return quantity, [of_pair.get(pair, "") for pair in pairs]
 
 
 def _is(table: Table, name: str, words: Sequence[str], wanted: str) -> np.ndarray:

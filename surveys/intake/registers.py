@@ -9,22 +9,12 @@ import numpy as np
 from django.utils.translation import gettext
 
 from surveys.calc.arrays import FloatArray
-from surveys.calc.units import UNITS_OF, Measurand
+from surveys.calc.measurands import Quantity
 from surveys.intake.cells import among, choices, date_of, numbers, read_words, units
 from surveys.intake.columns import KINDS, OUTLET_TESTS, QUANTITIES
 from surveys.intake.tables import Table
 
-MEASURAND_OF_QUANTITY: Mapping[str, Measurand] = {
-    "electric field": Measurand.ELECTRIC_FIELD_GROUND,
-    "body voltage": Measurand.BODY_VOLTAGE,
-    "magnetic flux density": Measurand.MAGNETIC_FLUX_DENSITY,
-}
 NOT_TESTED = "not tested"
-
-
-def units_of(quantity: str) -> tuple[str, ...]:
-    """The units that a quantity may be given in."""
-    return UNITS_OF[MEASURAND_OF_QUANTITY[quantity]]
 
 
 @dataclass(frozen=True)
@@ -130,10 +120,10 @@ def check_units(table: Table, quantities: list[str], unit: list[str]) -> None:
     """A fault at each row whose unit does not go with its quantity."""
     pairs = set(zip(quantities, unit, strict=True))
     for quantity, word in sorted(pairs):
-        if quantity and word and word not in units_of(quantity):
+        if quantity and word and word not in Quantity(quantity).units:
             each = enumerate(zip(quantities, unit, strict=True))
             rows = [place for place, pair in each if pair == (quantity, word)]
-            told = {"units": ", ".join(units_of(quantity)), "quantity": quantity}
+            told = {"units": ", ".join(Quantity(quantity).units), "quantity": quantity}
             table.fault(rows, "unit", gettext("%(units)s for %(quantity)s") % told)
 
 

@@ -30,10 +30,8 @@ from consult.letters.formats import (
     places,
 )
 from consult.letters.words import (
-    MEASURANDS,
     USES,
     band_words,
-    measurand_words,
     number_words,
     phrases,
     precaution_sentences,
@@ -51,6 +49,8 @@ from surveys.letters.facts import (
     SetAsideFacts,
     VisitFacts,
 )
+from surveys.models import Measurand
+from surveys.models.measurands import measurand_words
 
 DASH = "–"
 ROWS_PER_PANEL = 18
@@ -132,10 +132,10 @@ def _subject(context: SurveyContext) -> str:
 def _in_order(context: SurveyContext) -> dict[str, list[FindingFacts]]:
     """By measurand; sleeping spots first, then the worst first."""
     groups: dict[str, list[FindingFacts]] = {}
-    for code in MEASURANDS:
+    for code in Measurand:
         found = [finding for finding in context.findings if finding.measurand == code]
         if found:
-            groups[code] = sorted(
+            groups[code.value] = sorted(
                 found, key=lambda finding: (finding.use != "sleeping", -finding.value)
             )
     return groups

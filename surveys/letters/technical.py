@@ -13,7 +13,6 @@ from consult.letters.words import (
     VISIT_KINDS,
     band_words,
     ground_sentences,
-    measurand_words,
     rule_sentence,
     spot_name,
 )
@@ -25,6 +24,7 @@ from surveys.letters.facts import (
     SetAsideFacts,
     VisitFacts,
 )
+from surveys.models.measurands import measurand_words
 
 DASH = "–"
 

@@ -3,7 +3,7 @@
 from surveys.models.corrections import Correction
 from surveys.models.guidelines import Band, Guideline
 from surveys.models.instruments import Calibration, Instrument
-from surveys.models.measurands import Measurand
+from surveys.models.measurands import Measurand, Quantity
 from surveys.models.places import Circuit, GroundPoint, Panel, Room, Spot
 from surveys.models.visits import GroundCheck, Reading, SourceFile, Visit
 
@@ -18,6 +18,7 @@ __all__ = [
     "Instrument",
     "Measurand",
     "Panel",
+    "Quantity",
     "Reading",
     "Room",
     "SourceFile",

@@ -4,7 +4,7 @@ from django.db import models
 from django.utils.translation import gettext_lazy as _
 from simple_history.models import HistoricalRecords
 
-from surveys.models.measurands import Measurand
+from surveys.models.measurands import MEASURAND_CHOICES
 
 
 class Guideline(models.Model):
@@ -30,7 +30,7 @@ class Band(models.Model):
     """One step of a guideline for one measurand; the last step has no upper bound."""
 
     guideline = models.ForeignKey(Guideline, on_delete=models.CASCADE, related_name="bands")
-    measurand = models.CharField(max_length=30, choices=Measurand.choices)
+    measurand = models.CharField(max_length=30, choices=MEASURAND_CHOICES)
     number = models.PositiveSmallIntegerField()
     upper = models.FloatField(null=True, blank=True, help_text=_("V/m, mV or nT; empty above."))
     name = models.CharField(max_length=60)

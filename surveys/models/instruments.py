@@ -7,6 +7,7 @@ from django.utils.translation import gettext_lazy as _
 from simple_history.models import HistoricalRecords
 
 from surveys.calc.certificates import covers
+from surveys.models.measurands import QUANTITY_CHOICES
 
 
 class Instrument(models.Model):
@@ -31,15 +32,10 @@ class Calibration(models.Model):
     as the row gives them; results convert them.
     """
 
-    class Quantity(models.TextChoices):
-        ELECTRIC_FIELD = "electric field", _("electric field")
-        BODY_VOLTAGE = "body voltage", _("body voltage")
-        MAGNETIC_FLUX_DENSITY = "magnetic flux density", _("magnetic flux density")
-
     instrument = models.ForeignKey(
         Instrument, on_delete=models.PROTECT, related_name="calibrations"
     )
-    quantity = models.CharField(max_length=24, choices=Quantity.choices)
+    quantity = models.CharField(max_length=24, choices=QUANTITY_CHOICES)
     axes = models.PositiveSmallIntegerField(null=True, blank=True)
     unit = models.CharField(max_length=6)
     gain_percent = models.FloatField(help_text=_("Expanded relative uncertainty, k = 2."))

@@ -10,7 +10,7 @@ from simple_history.models import HistoricalRecords
 from consult.models import Property, User
 from consult.models.clients import AtPropertyQuerySet
 from surveys.models.instruments import Calibration, Instrument
-from surveys.models.measurands import Measurand
+from surveys.models.measurands import MEASURAND_CHOICES
 from surveys.models.places import GroundPoint, Spot
 
 
@@ -170,7 +170,7 @@ class Reading(models.Model):
     visit = models.ForeignKey(Visit, on_delete=models.CASCADE, related_name="readings")
     position = models.PositiveIntegerField()
     spot = models.ForeignKey(Spot, on_delete=models.PROTECT, related_name="readings")
-    measurand = models.CharField(max_length=30, choices=Measurand.choices)
+    measurand = models.CharField(max_length=30, choices=MEASURAND_CHOICES)
     ground_point = models.ForeignKey(
         GroundPoint, null=True, blank=True, on_delete=models.PROTECT, related_name="readings"
     )

@@ -34,7 +34,7 @@ def guideline_tables() -> list[dict[str, Any]]:
                     "measurand": measurand,
                     "bands": [one for one in guideline.bands.all() if one.measurand == measurand],
                 }
-                for measurand in Measurand.values
+                for measurand in Measurand
             ],
         }
         for guideline in guidelines

@@ -12,15 +12,13 @@ from surveys.calc.arrays import BoolArray, CodeArray, FloatArray, IntArray
 from surveys.calc.bands import BAND
 from surveys.calc.findings import Findings, findings
 from surveys.calc.highest import HIGHEST, highest
+from surveys.calc.measurands import MEASURANDS, NUMBER_OF
 from surveys.calc.qualifiers import QUALIFIER_WORDS
 from surveys.calc.resultant import CENSORED, RESULTANT, CountedCells, counted_cells
 from surveys.calc.uncertainty import NEAR_FLOOR, RANGE_START, UNCERTAINTY, Instruments
-from surveys.calc.units import CANONICAL_UNIT
 from surveys.models import Calibration, Correction, Guideline, Reading, Visit
 
 RULES = (RESULTANT, CENSORED, UNCERTAINTY, NEAR_FLOOR, HIGHEST, BAND)
-MEASURANDS = tuple(units.Measurand)
-_CODE = {measurand.value: code for code, measurand in enumerate(MEASURANDS)}
 _MARK = {"": 0, "<": -1, ">": 1}
 _AXES = ("x", "y", "z", "total")
 _COLUMNS = (
@@ -98,7 +96,7 @@ def bounds_of(guideline: Guideline) -> FloatArray:
     table = np.full((len(MEASURANDS), 3), np.nan)
     for measurand, number, upper in guideline.bands.values_list("measurand", "number", "upper"):
         if upper is not None:
-            table[_CODE[measurand], number - 1] = upper
+            table[NUMBER_OF[measurand], number - 1] = upper
     return table
 
 
@@ -111,7 +109,7 @@ def read_columns(visits: Sequence[Visit]) -> ReadingColumns:
     )
     columns: dict[str, tuple[Any, ...]] = dict.fromkeys(_COLUMNS, ())
     columns |= dict(zip(_COLUMNS, zip(*rows, strict=True), strict=False))
-    measurand = np.array([_CODE[word] for word in columns["measurand"]], dtype=np.int64)
+    measurand = np.array([NUMBER_OF[word] for word in columns["measurand"]], dtype=np.int64)
     factors = np.array([units.factor(unit) for unit in columns["unit"]], dtype=np.float64)
     values = np.array([columns[axis] for axis in _AXES], dtype=np.float64).T.reshape(-1, 4)
     marks = np.array(
@@ -259,7 +257,7 @@ def _finding(
         visit=int(columns.visit[row]),
         spot=int(columns.spot[row]),
         measurand=measurand.value,
-        unit=CANONICAL_UNIT[measurand],
+        unit=measurand.unit,
         value=value,
         lower=float(result.lower[row]),
         qualifier=qualifier,
@@ -307,7 +305,7 @@ def reading_figures(
     result = evaluated.resultant
     return {
         int(pk): ReadingFigure(
-            unit=CANONICAL_UNIT[MEASURANDS[columns.measurand[row]]],
+            unit=MEASURANDS[columns.measurand[row]].unit,
             value=float(result.value[row]),
             qualifier=QUALIFIER_WORDS[result.qualifier[row]],
             u=float(result.u[row]),

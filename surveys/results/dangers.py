@@ -7,10 +7,10 @@ from datetime import date
 import numpy as np
 
 from surveys.calc import safety
+from surveys.calc.measurands import MEASURANDS
 from surveys.calc.qualifiers import QUALIFIER_WORDS, Qualifier
-from surveys.calc.units import CANONICAL_UNIT
 from surveys.models import GroundCheck, Spot, Visit
-from surveys.results import MEASURANDS, evaluate, read_columns
+from surveys.results import evaluate, read_columns
 
 About = tuple[object, ...]  # what was tried: an outlet, two points, a spot in a quantity
 
@@ -105,7 +105,7 @@ def _fields(visit: Visit) -> tuple[list[Danger], set[About]]:
     if columns.pk.size == 0:
         return [], set()
     frequency = visit.property.frequency_hz
-    levels = np.array([safety.reference_level(one, frequency) for one in MEASURANDS])
+    levels = np.array([safety.reference_level(code, frequency) for code in MEASURANDS])
     # Bounds play no part here: what counts is the display itself, whatever the range of the
     # instrument, trials and set-asides included; but what was corrected never stood on it.
     boundless = np.full(columns.pk.size, np.nan)
@@ -119,13 +119,13 @@ def _fields(visit: Visit) -> tuple[list[Danger], set[About]]:
     spots = Spot.objects.select_related("room").in_bulk(columns.spot[over].tolist())
 
     tried: list[About] = [
-        ("field", int(spot), MEASURANDS[code].value)
-        for spot, code in zip(columns.spot, columns.measurand, strict=True)
+        ("field", int(spot), MEASURANDS[number].value)
+        for spot, number in zip(columns.spot, columns.measurand, strict=True)
     ]
 
     found = []
     for row in np.flatnonzero(over):
-        unit = CANONICAL_UNIT[MEASURANDS[columns.measurand[row]]]
+        unit = MEASURANDS[columns.measurand[row]].unit
         sign = QUALIFIER_WORDS[Qualifier.ABOVE] if qualifier[row] == Qualifier.ABOVE else ""
         place = str(spots[int(columns.spot[row])])
         found.append(Danger("field", place, float(value[row]), unit, sign, tried[row]))

@@ -16,10 +16,9 @@ from django.utils.translation import gettext as _
 from consult.models import User
 from consult.services.changes import held
 from consult.services.entry_keys import digest_of, enter_once
-from surveys.models import Calibration, Correction, Reading, Visit
+from surveys.models import Calibration, Correction, Measurand, Reading, Visit
 from surveys.services.entries import known_names, save_row
 from surveys.services.typed_readings import (
-    QUANTITY_OF,
     TYPED,
     calibration_of_the_day,
     hold_instruments,
@@ -150,7 +149,7 @@ def _calibration(reading: Reading, visit: Visit) -> Calibration | None:
     hold_instruments([reading.instrument_id])
     beside = visit.readings.filter(
         instrument=reading.instrument_id,
-        calibration__quantity=QUANTITY_OF[reading.measurand],
+        calibration__quantity=Measurand(reading.measurand).quantity,
     ).select_related("calibration")
     first = beside.order_by("position").first()
     return first.calibration if first else calibration_of_the_day(reading)

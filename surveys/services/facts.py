@@ -10,7 +10,6 @@ from django.utils.translation import gettext as _
 from consult.letters.content import Addressee, Head, Sender, flux_unit_for
 from consult.letters.formats import Formats, display_unit, in_unit
 from consult.models import Property, current_practice
-from surveys.calc.units import CANONICAL_UNIT, Measurand
 from surveys.letters.facts import (
     FindingFacts,
     GroundCheckFacts,
@@ -20,7 +19,7 @@ from surveys.letters.facts import (
     SetAsideFacts,
     VisitFacts,
 )
-from surveys.models import Calibration, GroundCheck, Guideline, Reading, Visit
+from surveys.models import Calibration, GroundCheck, Guideline, Measurand, Reading, Visit
 from surveys.results import SpotFinding
 from surveys.results.dangers import Danger, dangers_by_now
 from surveys.services.corrections import corrections_at, set_aside_words
@@ -237,7 +236,7 @@ def finding_facts(
         spot=reading.spot.name,
         use=reading.spot.use,
         measurand=finding.measurand,
-        unit=CANONICAL_UNIT[Measurand(finding.measurand)],
+        unit=Measurand(finding.measurand).unit,
         value=finding.value,
         lower=finding.lower,
         qualifier=finding.qualifier,

@@ -31,12 +31,12 @@ from surveys.models import (
     GroundPoint,
     Guideline,
     Instrument,
-    Measurand,
     Reading,
     Room,
     Spot,
     Visit,
 )
+from surveys.models.measurands import MEASURAND_CHOICES
 from surveys.services.corrections import corrections_at
 
 FEWEST_TOGETHER = 2  # readings entered by one person, one after the other, are told as one act
@@ -256,7 +256,7 @@ def _reading_teller(home: Property, points: Mapping[int, str]) -> Teller:
         for spot in Spot.objects.filter(room__property=home).select_related("room")
     }
     meters = dict(Instrument.objects.values_list("pk", "name"))
-    states, measurands = dict(Reading.State.choices), dict(Measurand.choices)
+    states, measurands = dict(Reading.State.choices), dict(MEASURAND_CHOICES)
 
     def tell(row: Row) -> dict[str, str]:
         said: dict[str, Any] = {

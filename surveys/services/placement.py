@@ -6,11 +6,11 @@ from dataclasses import dataclass
 import numpy as np
 from django.db.models import Count
 
+from surveys.calc.measurands import MEASURANDS, Measurand
 from surveys.calc.placement import Pooled, pooled_relative_sd
-from surveys.calc.units import CANONICAL_UNIT, Measurand
 from surveys.models import Reading, Visit
 from surveys.models.visits import ReadingQuerySet
-from surveys.results import MEASURANDS, evaluate, read_columns
+from surveys.results import evaluate, read_columns
 
 SAME = (
     "visit", "spot", "measurand", "instrument", "ground_point", "load", "body_distance_m",
@@ -91,7 +91,7 @@ def _told(pooled: Pooled, first_of: dict[int, int]) -> OwnPlacement:
             reading=known[pk],
             n=int(pooled.n[place]),
             mean=float(pooled.mean[place]),
-            unit=CANONICAL_UNIT[Measurand(known[pk].measurand)],
+            unit=Measurand(known[pk].measurand).unit,
             percent=float(100 * pooled.group_relative_sd[place]),
         )
         for place, pk in enumerate(firsts)

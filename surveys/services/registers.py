@@ -11,8 +11,7 @@ from django.utils.translation import gettext as _
 from consult.models import User
 from consult.services.changes import held, refuse_overtaken
 from consult.services.entry_keys import digest_of, enter_once
-from surveys.intake.registers import units_of
-from surveys.models import Band, Calibration, Guideline, Instrument, Measurand
+from surveys.models import Band, Calibration, Guideline, Instrument, Measurand, Quantity
 from surveys.services.entries import save_row
 from surveys.services.typed_readings import hold_instruments
 
@@ -103,7 +102,7 @@ def is_fixed(calibration: Calibration) -> bool:
 def _check(row: Calibration) -> None:
     """The checks of a row of instruments.csv."""
     faults: dict[str, str] = {}
-    units = units_of(row.quantity)
+    units = Quantity(row.quantity).units
     if row.unit not in units:
         faults["unit"] = _("%(units)s for this quantity.") % {"units": ", ".join(units)}
     for name in ("gain_percent", "noise", "floor", "ceiling", "low_hz", "high_hz"):
@@ -158,7 +157,7 @@ def _add_bands(
     bounds: Mapping[str, Sequence[float]],
     band_names: Sequence[str],
 ) -> None:
-    for measurand in Measurand.values:
+    for measurand in Measurand:
         for number, (upper, name) in enumerate(
             zip((*bounds[measurand], None), band_names, strict=True), start=1
         ):
@@ -172,11 +171,11 @@ def _check_bounds(bounds: Mapping[str, Sequence[float]]) -> None:
     faults = {}
     for measurand in Measurand:
         if len(bounds.get(measurand, ())) != 3:
-            faults[str(measurand.value)] = _("Three bounds.")
+            faults[measurand.value] = _("Three bounds.")
             continue
         first, second, third = bounds[measurand]
         if not 0 < first < second < third:
-            faults[str(measurand.value)] = _("Three numbers above 0, each above the one before.")
+            faults[measurand.value] = _("Three numbers above 0, each above the one before.")
     if faults:
         raise ValidationError(faults)
 

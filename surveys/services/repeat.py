@@ -9,10 +9,10 @@ from dataclasses import dataclass
 from django.utils.translation import gettext as _
 from django.utils.translation import ngettext
 
-from consult.letters.words import measurand_words, spot_name
-from surveys.models import Calibration, Reading, Visit
+from consult.letters.words import spot_name
+from surveys.models import Calibration, Measurand, Reading, Visit
+from surveys.models.measurands import measurand_words
 from surveys.results.certificates import Register
-from surveys.services.typed_readings import QUANTITY_OF
 
 Key = tuple[str, str, str, str, str]
 
@@ -94,7 +94,7 @@ def _out_of_calibration(visit: Visit, rows: Sequence[Reading]) -> Iterator[str]:
     register = Register(
         Calibration.objects.filter(instrument__in={row.instrument_id for row in rows})
     )
-    used = {(row.instrument, QUANTITY_OF[row.measurand]) for row in rows}
+    used = {(row.instrument, Measurand(row.measurand).quantity) for row in rows}
     names = set()
     for instrument, quantity in used:
         # The seal takes what the register has then, not what it had while typing.

@@ -1,24 +1,15 @@
 """What a typed reading is held to, and the calibration that it was read under."""
 
-from collections.abc import Iterable, Mapping
+from collections.abc import Iterable
 
 from django.core.exceptions import ValidationError
 from django.utils.translation import gettext as _
 
-from surveys.calc.units import UNITS_OF
-from surveys.calc.units import Measurand as Unit
 from surveys.intake.cells import is_plausible
 from surveys.models import Calibration, Instrument, Measurand, Reading
 from surveys.results.certificates import Register
 
 AXES = ("x", "y", "z")
-QUANTITY_OF: Mapping[str, str] = {
-    Measurand.ELECTRIC_FIELD_GROUND: Calibration.Quantity.ELECTRIC_FIELD,
-    Measurand.ELECTRIC_FIELD_POTENTIAL_FREE: Calibration.Quantity.ELECTRIC_FIELD,
-    Measurand.BODY_VOLTAGE: Calibration.Quantity.BODY_VOLTAGE,
-    Measurand.MAGNETIC_FLUX_DENSITY: Calibration.Quantity.MAGNETIC_FLUX_DENSITY,
-}
-ELECTRIC = (Measurand.ELECTRIC_FIELD_GROUND, Measurand.ELECTRIC_FIELD_POTENTIAL_FREE)
 TYPED = frozenset(
     {"spot", "measurand", "ground_point", "instrument", "unit", "state", "circuits_off", "taken_at",
      "body_distance_m", "surface_distance_m", "load", "note", *AXES, "total",
@@ -43,7 +34,7 @@ def refuse_wrong(reading: Reading) -> None:
         faults["spot"] = _("This spot is not of this property.")
     if reading.ground_point is not None and reading.ground_point.property_id != home:
         faults["ground_point"] = _("This ground point is not of this property.")
-    units = UNITS_OF[Unit(reading.measurand)]
+    units = Measurand(reading.measurand).units
     if reading.unit not in units:
         faults["unit"] = _("%(units)s for this quantity.") % {"units": ", ".join(units)}
     if reading.calibration is None:
@@ -58,7 +49,7 @@ def calibration_of_the_day(reading: Reading) -> Calibration | None:
     return Register(rows).on(
         reading.visit.date,
         instrument=reading.instrument_id,
-        quantity=QUANTITY_OF[reading.measurand],
+        quantity=Measurand(reading.measurand).quantity,
     )
 
 

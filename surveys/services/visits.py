@@ -16,6 +16,7 @@ from consult.models import Property, User
 from consult.services.changes import held, refuse_overtaken, version_of
 from consult.services.entry_keys import digest_of, enter_once
 from consult.services.jobs import enqueue
+from surveys.calc.measurands import ELECTRIC_FIELDS
 from surveys.models import (
     Calibration,
     GroundCheck,
@@ -28,8 +29,6 @@ from surveys.results.certificates import Register
 from surveys.services.entries import known_names, locked, refuse_sealed, save_row
 from surveys.services.repeat import baseline_of
 from surveys.services.typed_readings import (
-    ELECTRIC,
-    QUANTITY_OF,
     TYPED,
     calibration_of_the_day,
     hold_instruments,
@@ -201,7 +200,7 @@ def missing_before_sealing(visit: Visit, *, today: date) -> list[str]:
         missing.append(_("The supply voltage of the day is not written down."))
     if not counted:
         missing.append(_("There is no reading as used that counts."))
-    if visit.humidity_percent is None and any(row.measurand in ELECTRIC for row in counted):
+    if visit.humidity_percent is None and any(row.measurand in ELECTRIC_FIELDS for row in counted):
         missing.append(_("The humidity is not written down; electric fields depend on it."))
     return missing + _grounds_missing(visit, counted)
 
@@ -273,7 +272,9 @@ def _pin_calibrations(visit: Visit, by: User) -> None:
     changed = []
     for row in readings:
         pinned = register.on(
-            visit.date, instrument=row.instrument_id, quantity=QUANTITY_OF[row.measurand]
+            visit.date,
+            instrument=row.instrument_id,
+            quantity=Measurand(row.measurand).quantity,
         )
         if pinned is not None and pinned.pk != row.calibration_id:
             row.calibration = pinned

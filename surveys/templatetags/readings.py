@@ -8,12 +8,12 @@ from django.utils.translation import get_language
 from consult.calc.rounding import rounded
 from consult.letters import words
 from consult.letters.formats import Formats
-from surveys.calc.units import CANONICAL_UNIT, Measurand
-from surveys.models import Reading
+from surveys.models import Measurand, Reading
+from surveys.models.measurands import measurand_words
 
 register = template.Library()
 
-register.filter("measurand_words", words.measurand_words)
+register.filter("measurand_words", measurand_words)
 register.filter("phrase", words.phrase)
 register.filter("rule_sentence", words.rule_sentence)
 
@@ -45,7 +45,7 @@ def of_key(table: dict[Any, Any], key: Any) -> Any:
 @register.filter
 def own_unit(measurand: str) -> str:
     """The one unit that a measurand has inside."""
-    return CANONICAL_UNIT[Measurand(measurand)]
+    return Measurand(measurand).unit
 
 
 @register.filter

@@ -9,12 +9,12 @@ from django.utils.translation import gettext as _
 from django.views.decorators.http import require_safe
 
 from consult.access import SignedInRequest, role_required
-from consult.letters.words import measurand_words, phrase, phrases
+from consult.letters.words import phrase, phrases
 from consult.models import Property
 from consult.pages.downloads import spreadsheet
 from consult.services.spreadsheets import Cell, Column, Sheet
-from surveys.calc.units import CANONICAL_UNIT, Measurand
-from surveys.models import Band, Instrument, Reading, Visit
+from surveys.models import Band, Instrument, Measurand, Reading, Visit
+from surveys.models.measurands import measurand_words
 from surveys.pages.places import rooms_of
 from surveys.pages.registers import certificates_of, guideline_tables, instrument_rows
 from surveys.pages.visit import (
@@ -217,7 +217,7 @@ def guideline_list_export(request: SignedInRequest) -> HttpResponse:
         (_("Title"), lambda row: row[0].title),
         (_("Built in"), lambda row: _("yes") if row[0].is_built_in else _("no")),
         (_("Quantity"), lambda row: measurand_words(row[1])),
-        (_("Unit"), lambda row: CANONICAL_UNIT[Measurand(row[1])]),
+        (_("Unit"), lambda row: Measurand(row[1]).unit),
     ]
     for number in (1, 2, 3, 4):
         columns += _band_columns(number)

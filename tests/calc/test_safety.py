@@ -3,6 +3,7 @@
 import numpy as np
 import pytest
 
+from surveys.calc.measurands import Measurand
 from surveys.calc.safety import (
     SAFETY,
     above_reference_level,
@@ -12,7 +13,6 @@ from surveys.calc.safety import (
     outlet_faulty,
     reference_level,
 )
-from surveys.calc.units import Measurand
 from tests.calc.build import NAN, codes, floats
 
 

@@ -8,6 +8,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from surveys.calc import uncertainty
+from surveys.calc.measurands import Measurand
 from surveys.calc.uncertainty import (
     RANGE_START,
     additive,
@@ -15,7 +16,6 @@ from surveys.calc.uncertainty import (
     standard_uncertainty,
     under_range,
 )
-from surveys.calc.units import Measurand
 from tests.calc.build import NAN, codes, fields, floats, instrument, relatives
 
 

@@ -5,11 +5,9 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
+from surveys.calc.measurands import MEASURAND_OF, MEASURANDS, NUMBER_OF, Measurand, Quantity
 from surveys.calc.units import (
-    CANONICAL_UNIT,
     UNITS,
-    UNITS_OF,
-    Measurand,
     factor,
     from_canonical,
     parse_unit,
@@ -62,12 +60,26 @@ def test_an_unknown_unit_is_refused_with_the_known_ones(text: str) -> None:
 
 def test_every_token_is_its_own_spelling_and_belongs_to_a_measurand() -> None:
     assert [parse_unit(unit) for unit in UNITS] == list(UNITS)
-    assert {unit for units in UNITS_OF.values() for unit in units} == set(UNITS)
+    assert {unit for quantity in Quantity for unit in quantity.units} == set(UNITS)
 
 
 def test_units_inside() -> None:
-    assert [CANONICAL_UNIT[m] for m in Measurand] == ["V/m", "V/m", "mV", "nT"]
-    assert all(factor(unit) == 1.0 for unit in CANONICAL_UNIT.values())
+    assert [measurand.unit for measurand in Measurand] == ["V/m", "V/m", "mV", "nT"]
+    assert all(factor(measurand.unit) == 1.0 for measurand in Measurand)
+    assert all(measurand.unit in measurand.units for measurand in Measurand)
+
+
+def test_measurands_are_known_by_code_number_and_by_the_words_of_a_case_folder() -> None:
+    assert list(MEASURANDS) == [
+        "electric-field-ground", "electric-field-potential-free", "body-voltage",
+        "magnetic-flux-density",
+    ]  # fmt: skip
+    assert [measurand.number for measurand in MEASURANDS] == [0, 1, 2, 3]
+    assert NUMBER_OF["body-voltage"] == 2
+    assert MEASURAND_OF["electric field", "potential-free"] is MEASURANDS[1]
+    assert MEASURAND_OF["magnetic flux density", ""] is Measurand("magnetic-flux-density")
+    assert len(MEASURAND_OF) == len(MEASURANDS)
+    assert [measurand.has_ground_point for measurand in MEASURANDS] == [True, False, True, False]
 
 
 def test_one_milligauss_is_a_hundred_nanotesla_is_a_tenth_of_a_microtesla() -> None:

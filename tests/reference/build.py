@@ -2,7 +2,7 @@
 
 import numpy as np
 
-from surveys.calc.units import Measurand
+from surveys.calc.measurands import Measurand
 
 # Standard of Building Biology Testing Methods, SBM-2008 and SBM-2015, evaluation guidelines for
 # sleeping areas; seen in a public copy. Both editions have the same AC values.

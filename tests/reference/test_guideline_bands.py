@@ -8,7 +8,8 @@ import numpy as np
 import pytest
 
 from surveys.calc.bands import band, on_bound
-from surveys.calc.units import Measurand, factor, to_canonical
+from surveys.calc.measurands import Measurand
+from surveys.calc.units import factor, to_canonical
 from tests.calc.build import floats
 from tests.reference.build import SBM
 

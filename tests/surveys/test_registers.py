@@ -172,7 +172,7 @@ def test_a_retired_instrument_falls_due_no_more(client, office):
 def guideline_post(**change):
     post = {"code": "OWN-1", "title": "Our own", "source": "Practice paper 3, 2026"}
     post |= {f"name_{number}": f"step {number}" for number in range(1, 5)}
-    for measurand in Measurand.values:
+    for measurand in Measurand:
         post |= {f"{measurand}-b1": "1", f"{measurand}-b2": "5", f"{measurand}-b3": "50.5"}
     return post | change
 
@@ -334,7 +334,7 @@ def test_who_entered_and_who_took_away_a_guideline_is_kept(client, office):
         code="OWN-1",
         title="Own table",
         source="the practice",
-        bounds={one: [1.0, 2.0, 3.0] for one in Measurand.values},
+        bounds={one: [1.0, 2.0, 3.0] for one in Measurand},
         band_names=["none", "slight", "severe", "extreme"],
     )
     registers.remove_guideline(guideline=guideline, by=jo)

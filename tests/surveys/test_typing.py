@@ -8,7 +8,7 @@ from django.core.exceptions import ValidationError
 from django.urls import reverse
 
 from consult.models import EntryKey, User
-from surveys.models import Calibration, GroundCheck, GroundPoint, Instrument, Measurand, Reading
+from surveys.models import GroundCheck, GroundPoint, Instrument, Measurand, Quantity, Reading
 from surveys.services import visits
 from surveys.services.typed_readings import refuse_wrong
 from tests.cast import make_cast
@@ -155,9 +155,7 @@ def test_a_number_that_no_instrument_can_have_chooses_no_unit(browser, visit):
 
 def test_of_the_units_that_of_the_instrument_is_chosen(browser, visit):
     gauss = Instrument.objects.create(name="coil")
-    CalibrationFactory(
-        instrument=gauss, quantity=Calibration.Quantity.MAGNETIC_FLUX_DENSITY, unit="mG"
-    )
+    CalibrationFactory(instrument=gauss, quantity=Quantity.MAGNETIC_FLUX_DENSITY, unit="mG")
     asked = {"measurand": "magnetic-flux-density", "instrument": gauss.pk, "unit": "V/m"}
     assert units(browser, visit, **asked)[1] == ["mG"]
 

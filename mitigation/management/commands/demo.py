@@ -17,11 +17,11 @@ from consult.models import Letter, User
 from mitigation.comparison import compare
 from mitigation.management import demo_practice
 from mitigation.management.demo_practice import DemoPractice
-from mitigation.management.outcome_table import MEASURANDS, outcome_table
+from mitigation.management.outcome_table import outcome_table
 from mitigation.models import Case
 from mitigation.services.imports import import_case_folder
 from mitigation.services.outcomes import issue_outcome_letter, issue_survey_report
-from surveys.models import Visit
+from surveys.models import Measurand, Visit
 
 
 class Command(BaseCommand):
@@ -157,7 +157,7 @@ def _findings(outcome: Mapping[str, Any]) -> str:
         value = f"{before['qualifier']} {digits.value} ± {digits.uncertainty}".strip()
         name = f"{spot['room']}, {spot['spot']}"
         lines.append(
-            f"{name:<26}  {MEASURANDS[spot['measurand']]:<19}  {value:>12} {spot['unit']:<4}  "
+            f"{name:<26}  {Measurand(spot['measurand']).short:<19}  {value:>12} {spot['unit']:<4}  "
             f"band {before['band']}  (limit of the target {limit})"
         )
     return "\n".join(lines)
