@@ -97,16 +97,6 @@ class Axis:
         return left + share * (right - left)
 
 
-def sorted_rows(chart: Chart) -> list[PictureRow]:
-    """Sleeping spots first, then after over the limit, the worst first; unmeasured ones last."""
-
-    def key(row: PictureRow) -> tuple[bool, bool, float]:
-        after = row.after.value / chart.limit if row.after else 0.0
-        return (not row.sleeping, row.after is None, -after)
-
-    return sorted(chart.rows, key=key)
-
-
 def axis_for(chart: Chart, layout: Layout = WIDE) -> Axis:
     """A scale that shows all four bands and every point."""
     low, high = chart.bounds[0] / 3.5, chart.bounds[2] * 3.0

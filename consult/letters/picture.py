@@ -16,7 +16,6 @@ from consult.letters.charts import (
     PictureWords,
     Point,
     axis_for,
-    sorted_rows,
 )
 from consult.letters.ground import HEADER_HEIGHT, HEADER_TOP, bands, scale, target
 from consult.letters.marks import (
@@ -61,7 +60,7 @@ def findings_svg(
 
 
 def _picture(chart: Chart, words: PictureWords, font: str, layout: Layout, *, single: bool) -> str:
-    rows = sorted_rows(chart)
+    rows = chart.rows
     axis = axis_for(chart, layout)
     legend = _legend_lines(rows, words, layout.width, single=single)
     top = HEADER_TOP + HEADER_HEIGHT + TARGET_HEIGHT

@@ -18,7 +18,7 @@ from mitigation.letters.context import OutcomeContext
 from mitigation.letters.phrases import (
     Side,
     Spot,
-    by_measurand,
+    by_code,
     decibel_words,
     in_order,
     reduction_words,
@@ -54,7 +54,7 @@ def engineer_part(
         *technical.guideline_table(
             context.guideline,
             formats,
-            [(code, found[0]["unit"]) for code, found in by_measurand(spots).items()],
+            [(code, found[0]["unit"]) for code, found in by_code(spots).items()],
         ),
         *_decision_rule(outcome, context),
         *technical.method(outcome["rules"], formats, context.placement_percent),
@@ -68,7 +68,7 @@ def _uses(context: OutcomeContext) -> dict[tuple[str, str, str], str]:
 
 def _results(spots: Sequence[Spot], context: OutcomeContext, formats: Formats) -> list[Block]:
     values, judged = [], []
-    for code, found in by_measurand(spots).items():
+    for code, found in by_code(spots).items():
         head = f"{measurand_words(code)} [{found[0]['unit']}]"
         ordered = in_order(found, _uses(context))
         values.append((head, [_value_row(spot, context, formats) for spot in ordered]))
@@ -183,7 +183,7 @@ def _readings(
     spots: Sequence[Spot], context: OutcomeContext
 ) -> list[tuple[str, str, ReadingFacts]]:
     found = []
-    for code, group in by_measurand(spots).items():
+    for code, group in by_code(spots).items():
         for spot in in_order(group, _uses(context)):
             detail = context.details.get(spot_key(spot))
             for reading in (detail.before_reading, detail.after_reading) if detail else ():

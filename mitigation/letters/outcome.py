@@ -35,7 +35,7 @@ from mitigation.letters.context import OutcomeContext, SpotDetail
 from mitigation.letters.evidence import engineer_part
 from mitigation.letters.phrases import (
     Spot,
-    by_measurand,
+    by_code,
     charts,
     decision_text,
     in_order,
@@ -134,7 +134,7 @@ def _client_table(
     spots: Sequence[Spot], uses: Mapping[SpotKey, str], formats: Formats, flux_unit: str
 ) -> Block:
     groups = []
-    for code, found in by_measurand(spots).items():
+    for code, found in by_code(spots).items():
         unit = found[0]["unit"]
         shown = display_unit(unit, flux_unit)
         limit = formats.given(in_unit(found[0]["target"]["limit"], unit, shown))

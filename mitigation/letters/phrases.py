@@ -1,6 +1,6 @@
 """How a comparison is put into words and into the picture: for letters and pages alike."""
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from typing import Any
 
 from django.utils.translation import gettext as _
@@ -10,7 +10,7 @@ from consult.letters.charts import Chart, PictureRow, Point
 from consult.letters.formats import Formats, display_unit, in_unit
 from consult.letters.words import MARKS, band_words, decision_words
 from surveys.letters.facts import GuidelineFacts, SpotKey
-from surveys.models import Measurand
+from surveys.letters.order import by_measurand, worst_first
 from surveys.models.measurands import measurand_words
 
 Side = Mapping[str, Any]
@@ -98,7 +98,7 @@ def point(side: Side | None, unit: str, flux_unit: str) -> Point | None:
 
 
 def in_order(spots: Sequence[Spot], uses: Mapping[SpotKey, str]) -> list[Spot]:
-    """Sleeping spots first, then after over the limit, worst first, as in the picture.
+    """Sleeping spots first, then after over the limit, worst first.
 
     Where nothing has been measured again the values before say what is worst.
     """
@@ -106,20 +106,18 @@ def in_order(spots: Sequence[Spot], uses: Mapping[SpotKey, str]) -> list[Spot]:
 
     def key(spot: Spot) -> tuple[bool, bool, float]:
         side = spot[judged]
-        share = side["value"] / spot["target"]["limit"] if side else 0.0
-        return uses.get(spot_key(spot), "other") != "sleeping", side is None, -share
+        return worst_first(
+            use=uses.get(spot_key(spot), "other"),
+            value=side["value"] if side else None,
+            limit=spot["target"]["limit"],
+        )
 
     return sorted(spots, key=key)
 
 
-def by_measurand(spots: Sequence[Spot]) -> dict[str, list[Spot]]:
+def by_code(spots: Iterable[Spot]) -> dict[str, list[Spot]]:
     """The spots of each measurand, in the order in which measurands are named."""
-    groups: dict[str, list[Spot]] = {}
-    for code in Measurand:
-        found = [spot for spot in spots if spot["measurand"] == code]
-        if found:
-            groups[code.value] = found
-    return groups
+    return by_measurand(spots, lambda spot: str(spot["measurand"]))
 
 
 def charts(
@@ -131,7 +129,7 @@ def charts(
 ) -> list[Chart]:
     """The picture of a comparison: a chart per measurand, long ones in pieces."""
     found = []
-    for code, spots in by_measurand(outcome["spots"]).items():
+    for code, spots in by_code(outcome["spots"]).items():
         ordered = in_order(spots, uses)
         for start in range(0, len(ordered), ROWS_PER_PANEL):
             chunk = ordered[start : start + ROWS_PER_PANEL]

@@ -9,7 +9,7 @@ from consult.letters.words import DECISIONS, decision_words, phrase
 from mitigation.comparison import Comparison
 from mitigation.comparison.comparable import NO_READING
 from mitigation.comparison.compare import Row
-from mitigation.letters.phrases import by_measurand, in_order, spot_key
+from mitigation.letters.phrases import by_code, in_order, spot_key
 from surveys.letters.facts import SpotKey
 from surveys.models import Correction, Reading
 from surveys.models.measurands import measurand_words
@@ -53,7 +53,7 @@ def filtered(comparison: Comparison, asked: Mapping[str, str]) -> dict[str, Any]
 
 def _in_order(rows: list[dict[str, Any]], uses: Mapping[SpotKey, str]) -> list[dict[str, Any]]:
     """The rows as the picture and the letter have them."""
-    groups = by_measurand(rows).values()
+    groups = by_code(rows).values()
     return [dict(row) for group in groups for row in in_order(group, uses)]
 
 

@@ -9,10 +9,10 @@ from django.utils.translation import gettext as _
 
 from mitigation.models import Case
 from surveys.calc.certificates import in_force
-from surveys.intake.columns import AXES
 from surveys.intake.sources import GROUND_CHECKS, INSTRUMENTS, READINGS, VISITS
 from surveys.intake.writing import CaseValues, Cell, write_folder, write_workbook
 from surveys.models import Calibration, Correction, GroundCheck, Measurand, Reading, Visit
+from surveys.models.displays import CELLS, cell_for_file
 from surveys.services.corrections import corrections_at, set_aside_words
 
 Tables = dict[str, list[list[Cell]]]
@@ -140,7 +140,7 @@ def _instrument_rows(calibrations: Iterable[Calibration]) -> list[list[Cell]]:
 
 _PLACE = ("visit_id", "spot__room__name", "spot__name", "spot__use", "measurand")
 _METER = ("ground_point__name", "instrument__name")
-_VALUES = tuple(name for axis in AXES for name in (f"{axis}_mark", axis))
+_VALUES = tuple(name for axis in CELLS for name in (axis, f"{axis}_mark"))
 _STATE = ("unit", "state", "circuits_off", "taken_at")
 _REST = ("body_distance_m", "surface_distance_m", "load", "note", "pk", "set_aside")
 
@@ -163,7 +163,7 @@ def _reading_rows(
     columns = (*_PLACE, *_METER, *_VALUES, *_STATE, *_REST)
     for row in ordered.values_list(*columns).iterator(chunk_size=5_000):
         visit, room, spot, use, measurand, point, instrument = row[:7]
-        values = [_display(row[n], row[n + 1]) for n in range(7, 15, 2)]
+        values = [cell_for_file(row[n], row[n + 1]) for n in range(7, 15, 2)]
         code = Measurand(measurand)
         what = (code.quantity.value, code.reference)
         place = [names[visit], room, spot, use, *what, point, instrument]
@@ -171,9 +171,3 @@ def _reading_rows(
         reasons = "; ".join(filter(None, (set_aside, later.get(pk))))
         rows.append([*place, *values, *row[15:19], reasons, *rest])
     return rows
-
-
-def _display(mark: str, value: float | None) -> Cell:
-    if value is None or not mark:
-        return value
-    return f"{mark}{int(value) if value.is_integer() and value < 1e15 else repr(value)}"

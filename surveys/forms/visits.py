@@ -21,10 +21,10 @@ from surveys.models import (
     Spot,
     Visit,
 )
+from surveys.models.displays import CELLS
 from surveys.models.measurands import MEASURAND_CHOICES, MEASURANDS, quantity_words
 from surveys.results.certificates import Register
 
-AXES = ("x", "y", "z", "total")
 KEPT = ("spot", "measurand", "instrument", "ground_point", "unit", "state")
 # Quantities that are read without a ground lead.
 UNGROUNDED = {measurand for measurand in Measurand if not measurand.has_ground_point}
@@ -209,7 +209,7 @@ class ReadingForm(OnceForm, EntryForm):
         return chosen(self, self.WHERE)
 
     def displays(self) -> list[forms.BoundField]:
-        return chosen(self, AXES)
+        return chosen(self, CELLS)
 
     def go_on_at(self, next_field: str = "x") -> None:
         """Put the cursor where typing goes on: at the first fault, or at the next display."""
@@ -247,9 +247,9 @@ class ReadingForm(OnceForm, EntryForm):
 
     def typed(self) -> dict[str, Any]:
         """The names of a reading's fields with what was typed."""
-        names = (*self.WHERE, *AXES, "unit", *self.MORE)
+        names = (*self.WHERE, *CELLS, "unit", *self.MORE)
         data = {name: self.cleaned_data[name] for name in names}
-        for axis in AXES:
+        for axis in CELLS:
             data[axis], data[f"{axis}_mark"] = data[axis]
         return data
 
@@ -275,10 +275,10 @@ class ReadingForm(OnceForm, EntryForm):
         names = {name: f"{name}_id" for name in ("spot", "instrument", "ground_point")}
         shown = {
             name: getattr(reading, names.get(name, name))
-            for name in (*ReadingForm.WHERE, *AXES, "unit", *ReadingForm.MORE)
+            for name in (*ReadingForm.WHERE, *CELLS, "unit", *ReadingForm.MORE)
         }
         return shown | {
-            axis: (getattr(reading, axis), getattr(reading, f"{axis}_mark")) for axis in AXES
+            axis: (getattr(reading, axis), getattr(reading, f"{axis}_mark")) for axis in CELLS
         }
 
 

@@ -9,15 +9,16 @@ import numpy as np
 from django.utils.translation import gettext
 
 from surveys.calc.arrays import CodeArray, FloatArray
+from surveys.calc.resultant import MARK_BELOW, MARK_PLAIN
 from surveys.calc.units import parse_unit
 from surveys.intake.tables import Table
+from surveys.models.displays import MARK_CODES
 
 T = TypeVar("T")
 
 _NUMBER = re.compile(r"-?(?:\d+(?:[.,]\d*)?|[.,]\d+)(?:[eE][+-]?\d+)?", re.ASCII)
 _GROUPED = re.compile(r"-?[1-9]\d{0,2},\d{3}", re.ASCII)
 _DATE = re.compile(r"\d{4}-\d{2}-\d{2}", re.ASCII)
-MARKS = {"<": -1, ">": 1}
 # No cell holds a number outside, and inside no square and no quotient runs over.
 SMALLEST, LARGEST = 1e-12, 1e12
 
@@ -102,11 +103,11 @@ def marked_numbers(table: Table, name: str) -> tuple[FloatArray, CodeArray]:
     comma = table.comma_is_decimal
 
     def parse(word: str) -> tuple[float, int]:
-        mark = MARKS.get(word[0], 0)
+        mark = MARK_CODES.get(word[0], MARK_PLAIN)
         value = number_of(word[1:].strip() if mark else word, comma, says)
         if value < 0 or word.startswith("-"):
             raise NotAllowed(says)
-        if mark == -1 and value == 0:
+        if mark == MARK_BELOW and value == 0:
             raise NotAllowed(f"{says}; {gettext('nothing is under 0')}")
         return value, mark
 

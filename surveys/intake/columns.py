@@ -62,7 +62,6 @@ USES = ("sleeping", "seating", "work", "other")
 STATES = ("as-used", "trial")
 OUTLET_TESTS = ("ok", "fault", "not tested")
 UNIT_WORDS = ("V/m", "kV/m", "mV", "V", "nT", "µT", "uT", "mG")
-AXES = ("x", "y", "z", "total")
 
 _AXIS = _("a number of 0 or more, <number under the range, >number over it")
 _DATE = _("a date such as 2026-03-14")

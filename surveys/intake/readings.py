@@ -10,9 +10,10 @@ from surveys.calc.arrays import CodeArray, FloatArray, IntArray
 from surveys.calc.certificates import in_force
 from surveys.calc.measurands import MEASURAND_OF, Quantity
 from surveys.intake.cells import among, choices, marked_numbers, numbers, units
-from surveys.intake.columns import AXES, QUANTITIES, REFERENCES, STATES, USES
+from surveys.intake.columns import QUANTITIES, REFERENCES, STATES, USES
 from surveys.intake.registers import InstrumentRow, VisitRow, check_units
 from surveys.intake.tables import Table
+from surveys.models.displays import CELLS
 from surveys.models.names import folded
 
 AS_USED = "as-used"
@@ -97,8 +98,8 @@ def _coded(table: Table, name: str, of_words: Sequence[int]) -> IntArray:
 
 def _values(table: Table) -> tuple[FloatArray, CodeArray]:
     """x, y, z and total with their marks; either a total, or one to three axes."""
-    read = [marked_numbers(table, name) for name in AXES]
-    filled = np.stack([~table[name].is_empty for name in AXES], axis=1)
+    read = [marked_numbers(table, name) for name in CELLS]
+    filled = np.stack([~table[name].is_empty for name in CELLS], axis=1)
     axes, total = filled[:, :3].any(axis=1), filled[:, 3]
     table.fault(np.flatnonzero(axes & total), "total", gettext("either a total or axes, not both"))
     table.fault(np.flatnonzero(~axes & ~total), "total", gettext("a total, or one to three axes"))

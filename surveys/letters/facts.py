@@ -81,6 +81,10 @@ class ReadingFacts:
     load: str = ""
     note: str = ""
 
+    @property
+    def cells(self) -> Mapping[str, str]:
+        return {"x": self.x, "y": self.y, "z": self.z, "total": self.total}
+
 
 @dataclass(frozen=True)
 class SetAsideFacts:

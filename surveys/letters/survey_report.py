@@ -49,7 +49,7 @@ from surveys.letters.facts import (
     SetAsideFacts,
     VisitFacts,
 )
-from surveys.models import Measurand
+from surveys.letters.order import by_measurand, worst_first
 from surveys.models.measurands import measurand_words
 
 DASH = "–"
@@ -131,14 +131,12 @@ def _subject(context: SurveyContext) -> str:
 
 def _in_order(context: SurveyContext) -> dict[str, list[FindingFacts]]:
     """By measurand; sleeping spots first, then the worst first."""
-    groups: dict[str, list[FindingFacts]] = {}
-    for code in Measurand:
-        found = [finding for finding in context.findings if finding.measurand == code]
-        if found:
-            groups[code.value] = sorted(
-                found, key=lambda finding: (finding.use != "sleeping", -finding.value)
-            )
-    return groups
+    groups = by_measurand(context.findings, lambda finding: finding.measurand)
+    return {code: sorted(group, key=_rank) for code, group in groups.items()}
+
+
+def _rank(finding: FindingFacts) -> tuple[bool, bool, float]:
+    return worst_first(use=finding.use, value=finding.value, limit=finding.limit)
 
 
 def _client_part(context: SurveyContext, formats: Formats, flux_unit: str) -> list[Block]:

@@ -24,6 +24,7 @@ from surveys.letters.facts import (
     SetAsideFacts,
     VisitFacts,
 )
+from surveys.models import displays
 from surveys.models.measurands import measurand_words
 
 DASH = "–"
@@ -204,7 +205,7 @@ def deciding_readings(
     columns = [
         column(_("Spot"), 24),
         column(_("Taken"), 18),
-        column(_("Display: x; y; z, or total"), 18),
+        column(_("Display"), 18),
         column(_("Instrument, ground point"), 19),
         column(_("Load, note"), 21),
     ]
@@ -215,13 +216,7 @@ def deciding_readings(
 
 
 def _display(reading: ReadingFacts, formats: Formats) -> str:
-    """Axes or total as they were written down; an axis that was not read is a dash."""
-    if reading.total:
-        shown = f"{_('total')} {formats.shown(reading.total)}"
-    else:
-        axes = (reading.x, reading.y, reading.z)
-        shown = "; ".join(formats.shown(axis) if axis else DASH for axis in axes)
-    return f"{shown} {reading.unit}"
+    return formats.shown(displays.joined(reading.cells, reading.unit))
 
 
 def readings_set_aside(items: Sequence[SetAsideFacts], formats: Formats) -> list[Block]:

@@ -17,13 +17,12 @@ from surveys.calc.qualifiers import QUALIFIER_WORDS
 from surveys.calc.resultant import CENSORED, RESULTANT, CountedCells, counted_cells
 from surveys.calc.uncertainty import NEAR_FLOOR, RANGE_START, UNCERTAINTY, Instruments
 from surveys.models import Calibration, Correction, Guideline, Reading, Visit
+from surveys.models.displays import CELLS, MARK_CODES
 
 RULES = (RESULTANT, CENSORED, UNCERTAINTY, NEAR_FLOOR, HIGHEST, BAND)
-_MARK = {"": 0, "<": -1, ">": 1}
-_AXES = ("x", "y", "z", "total")
 _COLUMNS = (
     "pk", "visit_id", "spot_id", "measurand", "ground_point_id", "instrument_id",
-    "calibration_id", "unit", "state", "set_aside", *_AXES, *(f"{axis}_mark" for axis in _AXES),
+    "calibration_id", "unit", "state", "set_aside", *CELLS, *(f"{axis}_mark" for axis in CELLS),
 )  # fmt: skip
 
 Key = tuple[int, int, str]  # visit, spot, measurand
@@ -111,9 +110,9 @@ def read_columns(visits: Sequence[Visit]) -> ReadingColumns:
     columns |= dict(zip(_COLUMNS, zip(*rows, strict=True), strict=False))
     measurand = np.array([NUMBER_OF[word] for word in columns["measurand"]], dtype=np.int64)
     factors = np.array([units.factor(unit) for unit in columns["unit"]], dtype=np.float64)
-    values = np.array([columns[axis] for axis in _AXES], dtype=np.float64).T.reshape(-1, 4)
+    values = np.array([columns[axis] for axis in CELLS], dtype=np.float64).T.reshape(-1, 4)
     marks = np.array(
-        [[_MARK[mark] for mark in columns[f"{axis}_mark"]] for axis in _AXES], dtype=np.int8
+        [[MARK_CODES[mark] for mark in columns[f"{axis}_mark"]] for axis in CELLS], dtype=np.int8
     ).T.reshape(-1, 4)
     pk, calibration = _integers(columns["pk"]), _integers(columns["calibration_id"])
     days = {row.pk: row.date for row in visits}
@@ -172,8 +171,10 @@ def _specification(row: Calibration | None) -> FloatArray:
 
 def cells_of(reading: Reading) -> CountedCells:
     """Axes and total of a single reading as they count, in the measurand's own unit."""
-    values = np.array([[getattr(reading, axis) for axis in _AXES]], dtype=np.float64)
-    marks = np.array([[_MARK[getattr(reading, f"{axis}_mark")] for axis in _AXES]], dtype=np.int8)
+    values = np.array([[getattr(reading, axis) for axis in CELLS]], dtype=np.float64)
+    marks = np.array(
+        [[MARK_CODES[getattr(reading, f"{axis}_mark")] for axis in CELLS]], dtype=np.int8
+    )
     instrument = Instruments(*_specification(reading.calibration)[:, None])
     return counted_cells(units.to_canonical(values, units.factor(reading.unit)), marks, instrument)
 

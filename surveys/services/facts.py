@@ -19,7 +19,7 @@ from surveys.letters.facts import (
     SetAsideFacts,
     VisitFacts,
 )
-from surveys.models import Calibration, GroundCheck, Guideline, Measurand, Reading, Visit
+from surveys.models import Calibration, GroundCheck, Guideline, Measurand, Reading, Visit, displays
 from surveys.results import SpotFinding
 from surveys.results.dangers import Danger, dangers_by_now
 from surveys.services.corrections import corrections_at, set_aside_words
@@ -133,27 +133,10 @@ def ground_check_facts(visits: Sequence[Visit]) -> list[GroundCheckFacts]:
     ]
 
 
-def shown(value: float | None, mark: str) -> str:
-    """A number as the display had it."""
-    return "" if value is None else f"{mark}{value:.15g}"
-
-
-def display_of(reading: Reading) -> str:
-    """The whole display, such as `x 3.1, y <0.3 V/m`."""
-    axes = ((name, getattr(reading, name), getattr(reading, f"{name}_mark")) for name in "xyz")
-    parts = [f"{name} {shown(value, mark)}" for name, value, mark in axes if value is not None]
-    if reading.total is not None:
-        parts = [shown(reading.total, reading.total_mark)]
-    return f"{', '.join(parts)} {reading.unit}"
-
-
 def reading_facts(reading: Reading, visit: Visit) -> ReadingFacts:
     return ReadingFacts(
         day=visit.date,
-        x=shown(reading.x, reading.x_mark),
-        y=shown(reading.y, reading.y_mark),
-        z=shown(reading.z, reading.z_mark),
-        total=shown(reading.total, reading.total_mark),
+        **{name: displays.cell(reading, name) for name in displays.CELLS},
         unit=reading.unit,
         instrument=reading.instrument.name,
         ground_point=reading.ground_point.name if reading.ground_point else "",
@@ -180,7 +163,7 @@ def set_aside_facts(visits: Sequence[Visit], language: str) -> list[SetAsideFact
             room=reading.spot.room.name,
             spot=reading.spot.name,
             measurand=reading.measurand,
-            shown=display_of(reading),
+            shown=displays.whole(reading, reading.unit),
             reason="; ".join(filter(None, (reading.set_aside, later.get(reading.pk)))),
         )
         for reading in readings

@@ -35,6 +35,7 @@ from surveys.models import (
     Room,
     Spot,
     Visit,
+    displays,
 )
 from surveys.models.measurands import MEASURAND_CHOICES
 from surveys.services.corrections import corrections_at
@@ -241,7 +242,7 @@ def _corrected(correction: Correction, labels: Mapping[int, str], names: Names) 
         kind=kind,
         was_there=True,
         reason=correction.reason,
-        fields=[Field(_("Display"), _display(vars(reading)), _display(vars(new)))] if new else [],
+        fields=[Field(_("Display"), _display(reading), _display(new))] if new else [],
         url=reverse("reading_detail", args=[reading.pk]),
     )
 
@@ -262,7 +263,7 @@ def _reading_teller(home: Property, points: Mapping[int, str]) -> Teller:
         said: dict[str, Any] = {
             _("Spot"): spots.get(row["spot_id"]),
             _("Quantity"): measurands.get(row["measurand"]),
-            _("Display"): _display(row),
+            _("Display"): displays.whole(row, row["unit"], given),
             _("Instrument"): meters.get(row["instrument_id"]),
             _("Ground point"): points.get(row["ground_point_id"]),
             _("State"): states.get(row["state"]),
@@ -282,12 +283,5 @@ def _reading_teller(home: Property, points: Mapping[int, str]) -> Teller:
     return tell
 
 
-def _display(row: Mapping[str, Any]) -> str:
-    """The whole display, such as `X 3, Y <0.3 V/m`."""
-    axes = [
-        f"{axis.upper()} {row[f'{axis}_mark']}{given(row[axis])}"
-        for axis in ("x", "y", "z")
-        if row[axis] is not None
-    ]
-    shown = ", ".join(axes) or f"{row['total_mark']}{given(row['total'])}"
-    return f"{shown} {row['unit']}"
+def _display(reading: Reading) -> str:
+    return displays.whole(reading, reading.unit, given)

@@ -8,7 +8,6 @@ from django.db import models, transaction
 
 from consult.models import Property, User
 from surveys.calc.arrays import FloatArray
-from surveys.intake.columns import AXES
 from surveys.intake.folder import CheckedFolder
 from surveys.intake.readings import Readings
 from surveys.intake.registers import GroundCheckRow, InstrumentRow, VisitRow
@@ -25,10 +24,10 @@ from surveys.models import (
     Spot,
     Visit,
 )
+from surveys.models.displays import CELLS, MARK_WORDS
 from surveys.services.bulk import insert_columns
 
 PANEL = "panel"
-_MARK_WORDS = {-1: "<", 0: "", 1: ">"}
 _CALIBRATION_FIELDS = (
     "quantity", "axes", "unit", "gain_percent", "resolution", "noise", "floor", "ceiling",
     "low_hz", "high_hz", "certificate", "calibrated_on", "due_on",
@@ -184,10 +183,10 @@ def _store_readings(
         "instrument": [instruments[place] for place in pinned],
         "calibration": [certificates[place] for place in pinned],
     }
-    for place, axis in enumerate(AXES):
+    for place, axis in enumerate(CELLS):
         marks = readings.marks[:, place].tolist()
         columns[axis] = _or_none(readings.values[:, place])
-        columns[f"{axis}_mark"] = list(map(_MARK_WORDS.__getitem__, marks))
+        columns[f"{axis}_mark"] = list(map(MARK_WORDS.__getitem__, marks))
     for name in ("unit", "state", "circuits_off", "taken_at", "set_aside", "load", "note"):
         columns[name] = getattr(readings, name)
     columns["body_distance_m"] = _or_none(readings.body_distance_m)

@@ -7,13 +7,13 @@ from django.utils.translation import gettext as _
 
 from surveys.intake.cells import is_plausible
 from surveys.models import Calibration, Instrument, Measurand, Reading
+from surveys.models.displays import AXES, CELLS
 from surveys.results.certificates import Register
 
-AXES = ("x", "y", "z")
 TYPED = frozenset(
     {"spot", "measurand", "ground_point", "instrument", "unit", "state", "circuits_off", "taken_at",
-     "body_distance_m", "surface_distance_m", "load", "note", *AXES, "total",
-     *(f"{axis}_mark" for axis in (*AXES, "total"))}
+     "body_distance_m", "surface_distance_m", "load", "note", *CELLS,
+     *(f"{axis}_mark" for axis in CELLS)}
 )  # fmt: skip
 
 
@@ -56,7 +56,7 @@ def calibration_of_the_day(reading: Reading) -> Calibration | None:
 def _cell_faults(reading: Reading) -> dict[str, str]:
     """Either a total, or one to three axes; nothing negative, and nothing under 0."""
     faults = {}
-    for name in (*AXES, "total", "body_distance_m", "surface_distance_m"):
+    for name in (*CELLS, "body_distance_m", "surface_distance_m"):
         value = getattr(reading, name)
         if value is not None and not 0 <= value < float("inf"):
             faults[name] = _("A number of 0 or more.")

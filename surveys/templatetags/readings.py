@@ -8,7 +8,7 @@ from django.utils.translation import get_language
 from consult.calc.rounding import rounded
 from consult.letters import words
 from consult.letters.formats import Formats
-from surveys.models import Measurand, Reading
+from surveys.models import Measurand, Reading, displays
 from surveys.models.measurands import measurand_words
 
 register = template.Library()
@@ -21,19 +21,17 @@ register.filter("rule_sentence", words.rule_sentence)
 @register.filter
 def display(reading: Reading, axis: str) -> str:
     """What the meter's display showed on one axis, with its mark."""
-    value = getattr(reading, axis)
-    if value is None:
-        return ""
-    mark = getattr(reading, f"{axis}_mark")
-    return f"{mark}{Formats(get_language() or 'en').given(value)}"
+    return displays.cell(reading, axis, _write)
 
 
 @register.filter
 def whole_display(reading: Reading) -> str:
     """The whole display with its unit, such as `X 3, Y <0.3 V/m`."""
-    shown = ((axis, display(reading, axis)) for axis in ("x", "y", "z"))
-    axes = [f"{axis.upper()} {words}" for axis, words in shown if words]
-    return f"{', '.join(axes) or display(reading, 'total')} {reading.unit}"
+    return displays.whole(reading, reading.unit, _write)
+
+
+def _write(value: float) -> str:
+    return Formats(get_language() or "en").given(value)
 
 
 @register.filter

@@ -13,7 +13,7 @@ from consult.letters.words import phrase, phrases
 from consult.models import Property
 from consult.pages.downloads import spreadsheet
 from consult.services.spreadsheets import Cell, Column, Sheet
-from surveys.models import Band, Instrument, Measurand, Reading, Visit
+from surveys.models import Band, Instrument, Measurand, Reading, Visit, displays
 from surveys.models.measurands import measurand_words
 from surveys.pages.places import rooms_of
 from surveys.pages.registers import certificates_of, guideline_tables, instrument_rows
@@ -81,10 +81,10 @@ def _place_columns() -> list[Column]:
 
 def _reading_columns(corrected: dict[int, str]) -> list[Column]:
     return [
-        ("X", lambda row: _shown(row[0], "x")),
-        ("Y", lambda row: _shown(row[0], "y")),
-        ("Z", lambda row: _shown(row[0], "z")),
-        (_("Total read"), lambda row: _shown(row[0], "total")),
+        ("X", lambda row: displays.cell_of(row[0], "x")),
+        ("Y", lambda row: displays.cell_of(row[0], "y")),
+        ("Z", lambda row: displays.cell_of(row[0], "z")),
+        (_("Total read"), lambda row: displays.cell_of(row[0], "total")),
         (_("Unit"), lambda row: row[0].unit),
         (_("Sign"), lambda row: row[1].qualifier),
         (_("Comes to"), lambda row: row[1].value),
@@ -96,13 +96,6 @@ def _reading_columns(corrected: dict[int, str]) -> list[Column]:
         (_("Load"), lambda row: row[0].load),
         (_("Note"), lambda row: row[0].note),
     ]
-
-
-def _shown(reading: Reading, axis: str) -> Cell:
-    """A number as a number; with its mark, as the display had it, it is a text."""
-    value: float | None = getattr(reading, axis)
-    mark: str = getattr(reading, f"{axis}_mark")
-    return f"{mark}{value:.15g}" if mark and value is not None else value
 
 
 def _expanded(u: float) -> float | None:

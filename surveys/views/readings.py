@@ -14,7 +14,7 @@ from surveys.forms.visits import (
     SealedCorrectionForm,
     SetAsideForm,
 )
-from surveys.models import Reading
+from surveys.models import Reading, displays
 from surveys.pages.visit import (
     choice_of,
     chosen_guideline,
@@ -24,8 +24,6 @@ from surveys.pages.visit import (
 from surveys.results import RULES, reading_figures
 from surveys.services import corrections
 from surveys.services import visits as services
-
-AXES = ("x", "y", "z", "total")
 
 
 def _reading(request: HttpRequest, pk: int) -> Reading:
@@ -55,7 +53,7 @@ def _page(
         "band": bands.filter(number=figure.band).first(),
         "bands": bands,
         "guideline": guideline,
-        "axes": AXES,
+        "cells": displays.CELLS,
         "calibration": calibration,
         "in_force": calibration is not None and calibration.covers(visit.date),
         "placement_percent": round(100 * placement, 6),

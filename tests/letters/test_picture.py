@@ -13,7 +13,6 @@ from consult.letters.charts import (
     PictureWords,
     Point,
     axis_for,
-    sorted_rows,
 )
 from consult.letters.ground import BAND_COLOURS, BAND_TEXT_COLOURS
 from consult.letters.picture import before_after_svg, findings_svg
@@ -148,11 +147,12 @@ def test_bands_have_words_and_a_hatch_that_grows_denser() -> None:
     assert density[0] * 1.5 < density[2]
 
 
-def test_sleeping_spots_come_first_then_the_worst() -> None:
-    desk = replace(FALL, spot="desk", sleeping=False, after=Point(300, 280, 320))
-    gone = replace(FALL, spot="gone", after=None, comparable=False)
-    order = [row.spot for row in sorted_rows(chart(desk, gone, FALL, replace(RISE, spot="worse")))]
-    assert order == ["worse", "bed head", "gone", "desk"]
+def test_rows_are_drawn_in_the_order_in_which_they_are_given() -> None:
+    """The letter's table has the same order; no picture sorts anew."""
+    desk = replace(FALL, spot="desk", sleeping=False)
+    svg = before_after_svg(chart(desk, FALL, replace(RISE, spot="worse")), WORDS)
+    places = [svg.index(f">{spot}<") for spot in ("desk", "bed head", "worse")]
+    assert places == sorted(places)
 
 
 def test_no_style_no_script_no_foreign_part() -> None:
