@@ -162,8 +162,8 @@ def _correction(head: Head, formats: Formats) -> str:
             "number": head.corrects,
             "day": formats.day(head.corrects_on),
         }
-    said = _("This letter corrects and replaces letter %(which)s.") % {"which": which}
-    return f"{said} {head.correction_reason}".strip()
+    sentence = _("This letter corrects and replaces letter %(which)s.") % {"which": which}
+    return f"{sentence} {head.correction_reason}".strip()
 
 
 def paragraph(text: str) -> Block:

@@ -96,7 +96,7 @@ def places(spots: Iterable[tuple[str, str]]) -> str:
     rooms: dict[str, list[str]] = {}
     for room, spot in dict.fromkeys(spots):
         rooms.setdefault(room, []).append(spot)
-    return listing([f"{room} ({'; '.join(found)})" for room, found in rooms.items()])
+    return listing([f"{room} ({'; '.join(names)})" for room, names in rooms.items()])
 
 
 def picture_words(language: str) -> PictureWords:

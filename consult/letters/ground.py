@@ -100,6 +100,6 @@ def scale(chart: Chart, axis: Axis, bottom: float, decimal_mark: str) -> str:
             + text(x, bottom + 13.5, plain(value, decimal_mark), size=8.5, anchor="middle")
         )
     if axis.layout.figures_beside:
-        beside = axis.layout.plot_right + 8
-        parts.append(text(beside, bottom + 13.5, chart.unit, size=8.5, fill=SECOND_INK))
+        right = axis.layout.plot_right + 8
+        parts.append(text(right, bottom + 13.5, chart.unit, size=8.5, fill=SECOND_INK))
     return "".join(parts)

@@ -96,8 +96,8 @@ def _description(
             for word, point in ((words.before, row.before), (words.after, row.after))
             if point is not None and not (single and word == words.before)
         ]
-        said = [row.reduction, row.interval, row.decision]
-        tail = ", ".join(part for part in [*values, *said] if part)
+        words_of_row = [row.reduction, row.interval, row.decision]
+        tail = ", ".join(part for part in [*values, *words_of_row] if part)
         sentences.append(f"{row.room}, {row.spot}: {tail}.")
     return " ".join(sentences)
 

@@ -32,7 +32,7 @@ class Pair:
 
 def blocks(pair: Pair) -> list[str]:
     """Reasons for which no reduction is given, in a fixed order."""
-    found = []
+    reasons = []
     if pair.before is None or pair.after is None:
         measured = pair.before or pair.after
         if (
@@ -40,15 +40,15 @@ def blocks(pair: Pair) -> list[str]:
             and measured.measurand in ELECTRIC_FIELDS
             and pair.other_measurands & ELECTRIC_FIELDS
         ):
-            found.append(DIFFERENT_MEASURAND)
+            reasons.append(DIFFERENT_MEASURAND)
         else:
-            found.append(NO_READING)
+            reasons.append(NO_READING)
     sides = [side for side in (pair.before, pair.after) if side is not None]
     if any(side.out_of_date for side in sides):
-        found.append(OUT_OF_CALIBRATION)
+        reasons.append(OUT_OF_CALIBRATION)
     if any(not side.certified and not side.out_of_date for side in sides):
-        found.append(NO_CERTIFICATE)
-    return found
+        reasons.append(NO_CERTIFICATE)
+    return reasons
 
 
 def cautions(pair: Pair, baseline: Visit, follow_up: Visit) -> list[str]:
@@ -57,7 +57,7 @@ def cautions(pair: Pair, baseline: Visit, follow_up: Visit) -> list[str]:
     first, second = pair.before_reading, pair.after_reading
     if before is None or after is None or first is None or second is None:
         return []
-    said = (
+    conditions = (
         (before.ground_point != after.ground_point, "other ground point"),
         (after.n_readings < before.n_readings, "fewer readings than at the baseline"),
         (
@@ -78,7 +78,7 @@ def cautions(pair: Pair, baseline: Visit, follow_up: Visit) -> list[str]:
             "other load",
         ),
     )  # fmt: skip
-    return [words for holds, words in said if holds]
+    return [words for holds, words in conditions if holds]
 
 
 def _supply_differs(baseline: Visit, follow_up: Visit) -> bool:
@@ -91,8 +91,12 @@ def _supply_differs(baseline: Visit, follow_up: Visit) -> bool:
 def _distances(measurand: str, *readings: Reading) -> list[tuple[bool, str]]:
     if measurand != Measurand.ELECTRIC_FIELD_POTENTIAL_FREE:
         return []
-    bodies = [one.body_distance_m for one in readings if one.body_distance_m is not None]
-    surfaces = [one.surface_distance_m for one in readings if one.surface_distance_m is not None]
+    bodies = [
+        reading.body_distance_m for reading in readings if reading.body_distance_m is not None
+    ]
+    surfaces = [
+        reading.surface_distance_m for reading in readings if reading.surface_distance_m is not None
+    ]
     return [
         (any(distance < BODY_DISTANCE_M for distance in bodies), "body nearer than 1.5 m"),
         (any(distance < SURFACE_DISTANCE_M for distance in surfaces), "surface nearer than 10 cm"),

@@ -97,7 +97,7 @@ def compare(case: Case) -> Comparison:
     change = reductions(_side(before), _side(after), placement, _shared(before, after))
     rows = []
     for at, ((spot, measurand), pair) in enumerate(pairs.items()):
-        beside = cautions(pair, baseline, follow_up) if baseline and follow_up else []
+        warnings = cautions(pair, baseline, follow_up) if baseline and follow_up else []
         result = {
             "room": spots[spot].room.name,
             "spot": spots[spot].name,
@@ -109,7 +109,7 @@ def compare(case: Case) -> Comparison:
             "target": _target_json(limits, judged, at),
             "comparable": bool(free[at]),
             "blocks": blocked[at],
-            "cautions": beside,
+            "cautions": warnings,
         }
         guard, sigma = float(guards[at]), float(change.sigma[at])
         rows.append(Row(spots[spot], measurand, pair, guard, sigma, result))
@@ -122,16 +122,16 @@ def _pairs(
 ) -> dict[tuple[int, str], Pair]:
     """The findings of both visits, joined by spot and measurand in the order of the readings."""
     visits = [visit for visit in (baseline, follow_up) if visit is not None]
-    found = visit_results(
+    findings = visit_results(
         visits, guideline=case.guideline, placement=case.placement_percent / 100
     ).findings
     readings = Reading.objects.select_related("instrument", "calibration", "ground_point").in_bulk(
-        [one.reading for one in found.values()]
+        [finding.reading for finding in findings.values()]
     )
     sides: list[dict[tuple[int, str], SpotFinding]] = [
         {
-            (spot, measurand): one
-            for (pk, spot, measurand), one in found.items()
+            (spot, measurand): finding
+            for (pk, spot, measurand), finding in findings.items()
             if visit is not None and pk == visit.pk
         }
         for visit in (baseline, follow_up)
@@ -152,10 +152,10 @@ def _pairs(
 
 
 def _measurands_by_spot(side: dict[tuple[int, str], SpotFinding]) -> dict[int, set[str]]:
-    found: dict[int, set[str]] = {}
+    measurands: dict[int, set[str]] = {}
     for spot, measurand in side:
-        found.setdefault(spot, set()).add(measurand)
-    return found
+        measurands.setdefault(spot, set()).add(measurand)
+    return measurands
 
 
 def _judge(
@@ -172,21 +172,23 @@ def _judge(
         u=_numbers(after, "u"),
         limit=limits,
         u_at_limit=u_at_limit,
-        partial=np.array([one is not None and one.axes in (1, 2) for one in after]),
-        certified=np.array([one is not None and one.certified for one in after]),
+        partial=np.array([finding is not None and finding.axes in (1, 2) for finding in after]),
+        certified=np.array([finding is not None and finding.certified for finding in after]),
     )
     return limits, 2.0 * u_at_limit, judged
 
 
 def _numbers(side: Sequence[SpotFinding | None], name: str) -> FloatArray:
-    return np.array([getattr(one, name) if one else _NAN for one in side], dtype=np.float64)
+    return np.array(
+        [getattr(finding, name) if finding else _NAN for finding in side], dtype=np.float64
+    )
 
 
 def _side(side: Sequence[SpotFinding | None]) -> Side:
     return Side(
         value=_numbers(side, "value"),
         qualifier=np.array(
-            [qualifier_code(one.qualifier) if one else 0 for one in side], dtype=np.int8
+            [qualifier_code(finding.qualifier) if finding else 0 for finding in side], dtype=np.int8
         ),
         gain=_numbers(side, "gain"),
         additive=_numbers(side, "additive"),

@@ -57,7 +57,7 @@ def steps(
     """
     sides = list(_sides(row))
     shown = _Shown(formats)
-    found: list[tuple[str, list[str]]] = [
+    applied: list[tuple[str, list[str]]] = [
         (RESULTANT, [_resultant(side, shown) for side in sides]),
         (CENSORED, [line for side in sides for line in _censored(side, shown)]),
         (UNCERTAINTY, [_uncertainty(side, placement, shown) for side in sides]),
@@ -65,12 +65,12 @@ def steps(
         (BAND, [_band(side, bounds, shown) for side in sides]),
     ]
     if compared:
-        found += [
+        applied += [
             (TARGET, _target(row, shown)),
             (COMPARABLE, _comparable(row)),
             (REDUCTION, _reduction(row, placement, shown)),
         ]
-    return [Step(rule, tuple(lines)) for rule, lines in found if lines]
+    return [Step(rule, tuple(lines)) for rule, lines in applied if lines]
 
 
 class _Shown:
@@ -121,22 +121,24 @@ def _censored(side: Measured, shown: _Shown) -> list[str]:
 
 
 def _uncertainty(side: Measured, placement: float, shown: _Shown) -> str:
-    one = side.finding
-    value, gain, p, a = (shown(part) for part in (one.value, one.gain, placement, one.additive))
+    finding = side.finding
+    value, gain, p, a = (
+        shown(part) for part in (finding.value, finding.gain, placement, finding.additive)
+    )
     return (
-        f"{side.word}: g = {gain}, p = {p}, a = {a} {one.unit}; "
-        f"u = √(({gain}·{value})² + ({p}·{value})² + {a}²) = {shown(one.u)} {one.unit}, "
-        f"U = 2u = {shown(2 * one.u)} {one.unit}"
+        f"{side.word}: g = {gain}, p = {p}, a = {a} {finding.unit}; "
+        f"u = √(({gain}·{value})² + ({p}·{value})² + {a}²) = {shown(finding.u)} {finding.unit}, "
+        f"U = 2u = {shown(2 * finding.u)} {finding.unit}"
     )
 
 
 def _highest(side: Measured) -> str:
-    said = ngettext(
+    words = ngettext(
         "reading %(number)s, the only one that counts",
         "reading %(number)s, the highest of %(n)s that count",
         side.finding.n_readings,
     )
-    return f"{side.word}: " + said % {
+    return f"{side.word}: " + words % {
         "number": side.reading.position,
         "n": side.finding.n_readings,
     }
@@ -147,8 +149,8 @@ def _band(side: Measured, bounds: Sequence[float], shown: _Shown) -> str:
     ranges = (
         f"E < {first}", f"{first} ≤ E < {second}", f"{second} ≤ E ≤ {third}", f"E > {third}",
     )  # fmt: skip
-    said = _("band %(band)s") % {"band": side.finding.band}
-    return f"{side.word}: {said}, {ranges[side.finding.band - 1]}"
+    words = _("band %(band)s") % {"band": side.finding.band}
+    return f"{side.word}: {words}, {ranges[side.finding.band - 1]}"
 
 
 def _target(row: Row, shown: _Shown) -> list[str]:

@@ -54,7 +54,7 @@ def engineer_part(
         *technical.guideline_table(
             context.guideline,
             formats,
-            [(code, found[0]["unit"]) for code, found in by_code(spots).items()],
+            [(code, group[0]["unit"]) for code, group in by_code(spots).items()],
         ),
         *_decision_rule(outcome, context),
         *technical.method(outcome["rules"], formats, context.placement_percent),
@@ -68,9 +68,9 @@ def _uses(context: OutcomeContext) -> dict[tuple[str, str, str], str]:
 
 def _results(spots: Sequence[Spot], context: OutcomeContext, formats: Formats) -> list[Block]:
     values, judged = [], []
-    for code, found in by_code(spots).items():
-        head = f"{measurand_words(code)} [{found[0]['unit']}]"
-        ordered = in_order(found, _uses(context))
+    for code, group in by_code(spots).items():
+        head = f"{measurand_words(code)} [{group[0]['unit']}]"
+        ordered = in_order(group, _uses(context))
         values.append((head, [_value_row(spot, context, formats) for spot in ordered]))
         judged.append((head, [_judged_row(spot, context, formats) for spot in ordered]))
     value_columns = [
@@ -161,7 +161,7 @@ def _pair(before: str, after: str) -> str:
 
 
 def _flags_and_cautions(spots: Sequence[Spot]) -> list[Block]:
-    said = []
+    sentences = []
     for spot in spots:
         parts = []
         for label, side in ((_("before"), spot["before"]), (_("after"), spot["after"])):
@@ -173,24 +173,24 @@ def _flags_and_cautions(spots: Sequence[Spot]) -> list[Block]:
             parts.append(f"{_('blocks')}: {phrases(spot['blocks'])}")
         if parts:
             name = spot_name(spot["room"], spot["spot"])
-            said.append(f"{name} ({measurand_words(spot['measurand'])}): {'; '.join(parts)}.")
-    if not said:
+            sentences.append(f"{name} ({measurand_words(spot['measurand'])}): {'; '.join(parts)}.")
+    if not sentences:
         return [paragraph(_("No value carries a flag, and no comparison a caution."))]
-    return [heading(_("Flags and cautions")), bullets(said)]
+    return [heading(_("Flags and cautions")), bullets(sentences)]
 
 
 def _readings(
     spots: Sequence[Spot], context: OutcomeContext
 ) -> list[tuple[str, str, ReadingFacts]]:
-    found = []
+    readings = []
     for code, group in by_code(spots).items():
         for spot in in_order(group, _uses(context)):
             detail = context.details.get(spot_key(spot))
             for reading in (detail.before_reading, detail.after_reading) if detail else ():
                 if reading:
                     name = spot_name(spot["room"], spot["spot"])
-                    found.append((measurand_words(code), name, reading))
-    return found
+                    readings.append((measurand_words(code), name, reading))
+    return readings
 
 
 def _decision_rule(outcome: Mapping[str, Any], context: OutcomeContext) -> list[Block]:

@@ -134,10 +134,10 @@ def _client_table(
     spots: Sequence[Spot], uses: Mapping[SpotKey, str], formats: Formats, flux_unit: str
 ) -> Block:
     groups = []
-    for code, found in by_code(spots).items():
-        unit = found[0]["unit"]
+    for code, group in by_code(spots).items():
+        unit = group[0]["unit"]
         shown = display_unit(unit, flux_unit)
-        limit = formats.given(in_unit(found[0]["target"]["limit"], unit, shown))
+        limit = formats.given(in_unit(group[0]["target"]["limit"], unit, shown))
         head = _("%(quantity)s in %(unit)s; the target is under %(limit)s") % {
             "quantity": measurand_words(code),
             "unit": shown,
@@ -151,7 +151,7 @@ def _client_table(
                 " ".join(reduction_words(spot, formats)).strip(),
                 decision_text(spot),
             ]
-            for spot in in_order(found, uses)
+            for spot in in_order(group, uses)
         ]
         groups.append((head, rows))
     columns = [
@@ -165,8 +165,8 @@ def _client_table(
 
 
 def _not_comparable(spots: Sequence[Spot]) -> list[Block]:
-    said = not_comparable(spots)
-    return [heading(_("What could not be compared, and why")), bullets(said)] if said else []
+    reasons = not_comparable(spots)
+    return [heading(_("What could not be compared, and why")), bullets(reasons)] if reasons else []
 
 
 def not_comparable(spots: Sequence[Spot]) -> list[str]:
@@ -176,7 +176,7 @@ def not_comparable(spots: Sequence[Spot]) -> list[str]:
         if not spot["comparable"]:
             reason = f"{measurand_words(spot['measurand'])}: {phrases(spot['blocks'])}"
             reasons.setdefault(reason, []).append((spot["room"], spot["spot"]))
-    return [f"{reason}: {places(found)}." for reason, found in reasons.items()]
+    return [f"{reason}: {places(blocked)}." for reason, blocked in reasons.items()]
 
 
 def _left_to_do(spots: Sequence[Spot], context: OutcomeContext) -> list[Block]:
@@ -196,12 +196,16 @@ def next_steps(spots: Sequence[Spot]) -> list[str]:
     rose = list(dict.fromkeys([*risen(spots), *risen_beyond_range(spots)]))
     steps = []
     if not_met:
-        said = _("Look for what still causes the field, and measure again after that: %(spots)s.")
-        steps.append(said % {"spots": places(not_met)})
+        sentence = _(
+            "Look for what still causes the field, and measure again after that: %(spots)s."
+        )
+        steps.append(sentence % {"spots": places(not_met)})
     if rose:
-        said = _("Find out by switching trials what makes the field higher than before: %(spots)s.")
-        steps.append(said % {"spots": places(rose)})
+        sentence = _(
+            "Find out by switching trials what makes the field higher than before: %(spots)s."
+        )
+        steps.append(sentence % {"spots": places(rose)})
     if undecided:
-        said = _("Measure again, so that it can be decided: %(spots)s.")
-        steps.append(said % {"spots": places(undecided)})
+        sentence = _("Measure again, so that it can be decided: %(spots)s.")
+        steps.append(sentence % {"spots": places(undecided)})
     return steps

@@ -128,14 +128,14 @@ def charts(
     flux_unit: str = "nT",
 ) -> list[Chart]:
     """The picture of a comparison: a chart per measurand, long ones in pieces."""
-    found = []
+    drawn = []
     for code, spots in by_code(outcome["spots"]).items():
         ordered = in_order(spots, uses)
         for start in range(0, len(ordered), ROWS_PER_PANEL):
             chunk = ordered[start : start + ROWS_PER_PANEL]
             rows = tuple(_row(spot, uses, flux_unit, formats) for spot in chunk)
-            found.append(_chart(code, chunk[0], rows, guideline, formats, flux_unit))
-    return found
+            drawn.append(_chart(code, chunk[0], rows, guideline, formats, flux_unit))
+    return drawn
 
 
 def _chart(

@@ -86,8 +86,10 @@ def verdict_sentences(spots: Sequence[Spot]) -> list[str]:
         sentences.append(_("The field rose at: %(spots)s.") % {"spots": places(rose)})
     beyond = risen_beyond_range(spots)
     if beyond:
-        said = _("The field is higher than before, beyond the range of the meter, at: %(spots)s.")
-        sentences.append(said % {"spots": places(beyond)})
+        sentence = _(
+            "The field is higher than before, beyond the range of the meter, at: %(spots)s."
+        )
+        sentences.append(sentence % {"spots": places(beyond)})
     return [" ".join(sentences)] if sentences else []
 
 
@@ -101,8 +103,8 @@ def has_risen(spot: Spot) -> bool:
 
 def risen(spots: Sequence[Spot]) -> list[Place]:
     """Places with a certain rise."""
-    found = [(spot["room"], spot["spot"]) for spot in spots if has_risen(spot)]
-    return list(dict.fromkeys(found))
+    names = [(spot["room"], spot["spot"]) for spot in spots if has_risen(spot)]
+    return list(dict.fromkeys(names))
 
 
 def risen_beyond_range(spots: Sequence[Spot]) -> list[Place]:
@@ -110,11 +112,11 @@ def risen_beyond_range(spots: Sequence[Spot]) -> list[Place]:
 
     There is no figure for them, but their bounds lie apart, each with its uncertainty.
     """
-    found = []
+    names = []
     for spot in spots:
         before, after = spot["before"], spot["after"]
         if not spot["comparable"] or before["qualifier"] == ">" or after["qualifier"] != ">":
             continue
         if after["value"] - 2 * (after["u"] or 0.0) > before["value"] + 2 * (before["u"] or 0.0):
-            found.append((spot["room"], spot["spot"]))
-    return list(dict.fromkeys(found))
+            names.append((spot["room"], spot["spot"]))
+    return list(dict.fromkeys(names))

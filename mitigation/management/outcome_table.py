@@ -66,11 +66,11 @@ def _value(side: Mapping[str, Any] | None) -> str:
 
 
 def _remarks(spots: Sequence[Mapping[str, Any]]) -> list[str]:
-    found = []
+    remarks = []
     for spot in spots:
         flags = {flag for side in (spot["before"], spot["after"]) if side for flag in side["flags"]}
         words = [*spot["blocks"], *spot["cautions"], *sorted(flags)]
         if words:
             name = f"{spot['room']}, {spot['spot']}, {Measurand(spot['measurand']).short}"
-            found.append(f"{name}: {'; '.join(words)}")
-    return [*found, ""] if found else []
+            remarks.append(f"{name}: {'; '.join(words)}")
+    return [*remarks, ""] if remarks else []

@@ -34,8 +34,8 @@ def filtered(comparison: Comparison, asked: Mapping[str, str]) -> dict[str, Any]
         and (not measurand or row["measurand"] == measurand)
         and (not decision or decision in _decisions(row))
     ]
-    found = {word for row in rows for word in _decisions(row)}
-    decisions = [(word, decision_words(word)) for word in DECISIONS if word in found]
+    present = {word for row in rows for word in _decisions(row)}
+    decisions = [(word, decision_words(word)) for word in DECISIONS if word in present]
     return {
         "spots": shown,
         "n_spots": len(rows),
@@ -45,7 +45,7 @@ def filtered(comparison: Comparison, asked: Mapping[str, str]) -> dict[str, Any]
             (code, measurand_words(code)) for code in dict.fromkeys(r["measurand"] for r in rows)
         ],
         "decisions": decisions,
-        "has_not_comparable": NOT_COMPARABLE in found,
+        "has_not_comparable": NOT_COMPARABLE in present,
         "has_follow_up": has_follow_up,
         "asked": {"room": room, "measurand": measurand, "decision": decision},
     }
@@ -60,7 +60,11 @@ def _in_order(rows: list[dict[str, Any]], uses: Mapping[SpotKey, str]) -> list[d
 def _corrected(comparison: Comparison) -> dict[int, Correction]:
     """The corrections that readings of the comparison came of, by those readings."""
     visits = [visit for visit in (comparison.baseline, comparison.follow_up) if visit]
-    return {one.replacement_id: one for one in corrections_at(visits) if one.replacement_id}
+    return {
+        correction.replacement_id: correction
+        for correction in corrections_at(visits)
+        if correction.replacement_id
+    }
 
 
 def _linked(row: Row, corrected: Mapping[int, Correction], has_follow_up: bool) -> dict[str, Any]:
@@ -81,26 +85,26 @@ def remarks(spot: Mapping[str, Any], has_follow_up: bool) -> list[str]:
 
     Before the second visit nothing is missing yet, and there is no other value to tell apart.
     """
-    blocks = [one for one in spot["blocks"] if has_follow_up or one != NO_READING]
-    said = [phrase(one) for one in (*blocks, *spot["cautions"])]
+    blocks = [words for words in spot["blocks"] if has_follow_up or words != NO_READING]
+    sentences = [phrase(words) for words in (*blocks, *spot["cautions"])]
     before, after = (spot[side]["flags"] if spot[side] else () for side in ("before", "after"))
     for flag in dict.fromkeys((*before, *after)):
         when = _("before and after") if flag in after else _("before")
         when = when if flag in before else _("after")
-        said.append(f"{when}: {phrase(flag)}" if has_follow_up else phrase(flag))
-    return said
+        sentences.append(f"{when}: {phrase(flag)}" if has_follow_up else phrase(flag))
+    return sentences
 
 
 def _not_in_force(row: Row) -> list[Reading]:
     """The readings whose certificate did not hold on the day, one for each certificate."""
     pair = row.pair
     sides = ((pair.before, pair.before_reading), (pair.after, pair.after_reading))
-    found = {
+    readings = {
         reading.calibration_id: reading
         for side, reading in sides
         if side is not None and reading is not None and not side.certified
     }
-    return [one for one in found.values() if one.calibration is not None]
+    return [reading for reading in readings.values() if reading.calibration is not None]
 
 
 def _decisions(row: Mapping[str, Any]) -> set[str]:

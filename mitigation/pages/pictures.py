@@ -29,7 +29,7 @@ def case_pictures(comparison: Comparison) -> list[tuple[str, SafeString, SafeStr
     words, draw = picture_words(language), before_after_svg
     if comparison.follow_up is None:
         # Before the second visit nothing is compared: what was found is drawn alone.
-        charts = [replace(one, rows=tuple(map(_found, one.rows))) for one in charts]
+        charts = [replace(chart, rows=tuple(map(_found, chart.rows))) for chart in charts]
         words = replace(words, title=_("Measured at each spot"), after=words.found)
         draw = findings_svg
 
@@ -37,7 +37,7 @@ def case_pictures(comparison: Comparison) -> list[tuple[str, SafeString, SafeStr
         # The drawing function escapes every text that it is given.
         return mark_safe(draw(chart, words, font="Source Sans 3", layout=layout))
 
-    return [(one.name, drawn(one, WIDE), drawn(one, NARROW)) for one in charts]
+    return [(chart.name, drawn(chart, WIDE), drawn(chart, NARROW)) for chart in charts]
 
 
 def _found(row: PictureRow) -> PictureRow:

@@ -71,5 +71,5 @@ def highest(
     rows, groups = rows[kept], groups[kept]
     first = np.full(width, -1, dtype=np.int64)
     first[groups[::-1]] = rows[::-1]  # of equal indices the last one written stays
-    found = np.flatnonzero(first >= 0)
-    return found, first[found]
+    filled = np.flatnonzero(first >= 0)
+    return filled, first[filled]

@@ -191,10 +191,10 @@ def _next_steps(context: SurveyContext) -> list[str]:
 def _client_table(context: SurveyContext, formats: Formats, flux_unit: str) -> Block:
     names = band_words(context.guideline.band_words)
     groups = []
-    for code, found in _in_order(context).items():
-        unit = found[0].unit
+    for code, group in _in_order(context).items():
+        unit = group[0].unit
         shown = display_unit(unit, flux_unit)
-        limit = formats.given(in_unit(limit_of(found[0], context), unit, shown))
+        limit = formats.given(in_unit(limit_of(group[0], context), unit, shown))
         head = _("%(quantity)s in %(unit)s; the target is under %(limit)s") % {
             "quantity": measurand_words(code),
             "unit": shown,
@@ -211,7 +211,7 @@ def _client_table(context: SurveyContext, formats: Formats, flux_unit: str) -> B
                 ),
                 f"{finding.band}: {names[finding.band - 1]}",
             ]
-            for finding in found
+            for finding in group
         ]
         groups.append((head, rows))
     columns = [
@@ -226,16 +226,16 @@ def _client_table(context: SurveyContext, formats: Formats, flux_unit: str) -> B
 def survey_charts(context: SurveyContext, formats: Formats, flux_unit: str) -> list[Chart]:
     """The picture of one visit: a chart per measurand, long ones in pieces."""
     charts = []
-    for code, found in _in_order(context).items():
-        unit = found[0].unit
+    for code, group in _in_order(context).items():
+        unit = group[0].unit
         shown = display_unit(unit, flux_unit)
         first, second, third = (
             in_unit(bound, unit, shown) for bound in context.guideline.bounds[code]
         )
-        limit = in_unit(limit_of(found[0], context), unit, shown)
+        limit = in_unit(limit_of(group[0], context), unit, shown)
         names = band_words(context.guideline.band_words)
-        for start in range(0, len(found), ROWS_PER_PANEL):
-            chunk = found[start : start + ROWS_PER_PANEL]
+        for start in range(0, len(group), ROWS_PER_PANEL):
+            chunk = group[start : start + ROWS_PER_PANEL]
             charts.append(
                 Chart(
                     name=measurand_words(code),
@@ -278,8 +278,8 @@ def _engineer_part(context: SurveyContext, formats: Formats) -> list[Block]:
     groups = _in_order(context)
     readings = [
         (measurand_words(code), spot_name(finding.room, finding.spot), finding.reading)
-        for code, found in groups.items()
-        for finding in found
+        for code, group in groups.items()
+        for finding in group
         if finding.reading
     ]
     return [
@@ -297,7 +297,7 @@ def _engineer_part(context: SurveyContext, formats: Formats) -> list[Block]:
         *technical.deciding_readings(readings, formats),
         *technical.readings_set_aside(context.set_aside, formats),
         *technical.guideline_table(
-            context.guideline, formats, [(code, found[0].unit) for code, found in groups.items()]
+            context.guideline, formats, [(code, group[0].unit) for code, group in groups.items()]
         ),
         *technical.method(context.rules, formats, context.placement_percent),
         heading(_("Scope of the results")),
@@ -314,7 +314,7 @@ def _engineer_part(context: SurveyContext, formats: Formats) -> list[Block]:
 def _findings(groups: dict[str, list[FindingFacts]], formats: Formats) -> list[Block]:
     rows = [
         (
-            f"{measurand_words(code)} [{found[0].unit}]",
+            f"{measurand_words(code)} [{group[0].unit}]",
             [
                 [
                     spot_name(finding.room, finding.spot),
@@ -324,10 +324,10 @@ def _findings(groups: dict[str, list[FindingFacts]], formats: Formats) -> list[B
                     finding.ground_point or DASH,
                     phrases(finding.flags) or DASH,
                 ]
-                for finding in found
+                for finding in group
             ],
         )
-        for code, found in groups.items()
+        for code, group in groups.items()
     ]
     columns = [
         column(_("Spot"), 27),

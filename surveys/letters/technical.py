@@ -100,10 +100,10 @@ def visits_and_conditions(visits: Sequence[VisitFacts], formats: Formats) -> lis
 def _count_words(visit: VisitFacts) -> str:
     if not visit.readings:
         return DASH
-    said = str(visit.readings)
+    words = str(visit.readings)
     if visit.trials:
-        said += " + " + _("%(count)s trials") % {"count": visit.trials}
-    return said
+        words += " + " + _("%(count)s trials") % {"count": visit.trials}
+    return words
 
 
 def instruments_used(instruments: Sequence[InstrumentFacts], formats: Formats) -> list[Block]:
@@ -196,9 +196,9 @@ def deciding_readings(
     for group, spot, reading in readings:
         taken = " ".join(part for part in (formats.day(reading.day), reading.taken_at) if part)
         source = ", ".join(part for part in (reading.instrument, reading.ground_point) if part)
-        beside = "; ".join(part for part in (reading.load, reading.note) if part)
+        remarks = "; ".join(part for part in (reading.load, reading.note) if part)
         groups.setdefault(group, []).append(
-            [spot, taken, _display(reading, formats), source or DASH, beside or DASH]
+            [spot, taken, _display(reading, formats), source or DASH, remarks or DASH]
         )
     if not groups:
         return []

@@ -13,7 +13,7 @@ from surveys.results.certificates import Standing, falling_due
 def instrument_rows(today: date) -> tuple[Sequence[Standing], QuerySet[Instrument]]:
     """What falls due, by quantity; then those out of use or not described yet."""
     standings = falling_due(today)
-    shown = {one.calibration.instrument_id for one in standings}
+    shown = {standing.calibration.instrument_id for standing in standings}
     return standings, Instrument.objects.exclude(pk__in=shown).order_by("is_retired", "name")
 
 
@@ -32,7 +32,9 @@ def guideline_tables() -> list[dict[str, Any]]:
             "rows": [
                 {
                     "measurand": measurand,
-                    "bands": [one for one in guideline.bands.all() if one.measurand == measurand],
+                    "bands": [
+                        band for band in guideline.bands.all() if band.measurand == measurand
+                    ],
                 }
                 for measurand in Measurand
             ],

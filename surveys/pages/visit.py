@@ -87,8 +87,12 @@ def put_right(visit: Visit) -> dict[str, Any]:
     return {
         "corrections": corrections,
         # Of a reading that was first set aside and then replaced the later word holds.
-        "corrected": {one.reading_id: one for one in corrections},
-        "corrects": {one.replacement_id: one for one in corrections if one.replacement_id},
+        "corrected": {correction.reading_id: correction for correction in corrections},
+        "corrects": {
+            correction.replacement_id: correction
+            for correction in corrections
+            if correction.replacement_id
+        },
     }
 
 
@@ -100,9 +104,11 @@ def readings_in_order(visit: Visit) -> QuerySet[Reading]:
 
 def findings_at(visit: Visit, guideline: Guideline, placement: float) -> list[dict[str, Any]]:
     """Each spot and quantity of the visit with its finding."""
-    found = visit_results([visit], guideline=guideline, placement=placement).findings
-    spots = Spot.objects.select_related("room").in_bulk({one.spot for one in found.values()})
-    return [{"spot": spots[one.spot], "finding": one} for one in found.values()]
+    findings = visit_results([visit], guideline=guideline, placement=placement).findings
+    spots = Spot.objects.select_related("room").in_bulk(
+        {finding.spot for finding in findings.values()}
+    )
+    return [{"spot": spots[finding.spot], "finding": finding} for finding in findings.values()]
 
 
 def _blank_forms(visit: Visit, spot: str) -> dict[str, Any]:

@@ -138,8 +138,8 @@ def read_columns(visits: Sequence[Visit]) -> ReadingColumns:
 def _corrections(visits: Sequence[Visit], pk: IntArray) -> tuple[BoolArray, BoolArray]:
     """Which readings were corrected after the seal, and which of them have a replacement."""
     rows = Correction.objects.filter(reading__visit__in=visits).order_by()
-    found = _integers_of(list(rows.values_list("reading_id", "replacement_id")))
-    return np.isin(pk, found[:, 0]), np.isin(pk, found[found[:, 1] > 0, 0])
+    pairs = _integers_of(list(rows.values_list("reading_id", "replacement_id")))
+    return np.isin(pk, pairs[:, 0]), np.isin(pk, pairs[pairs[:, 1] > 0, 0])
 
 
 def _integers_of(rows: Sequence[tuple[int, int | None]]) -> IntArray:
@@ -226,12 +226,14 @@ def visit_results(
     order = np.argsort(_first_rows(group, len(known))[groups], kind="stable")
     certified_rows = {pk for pk, row in _calibrations(columns.calibration).items()
                       if row.is_certified}  # fmt: skip
-    found = [
+    spot_findings = [
         _finding(columns, evaluated, int(chosen[at]), int(n_readings[groups[at]]),
                  int(n_grounds[groups[at]]), certified_rows)
         for at in order
     ]  # fmt: skip
-    return VisitResults({(one.visit, one.spot, one.measurand): one for one in found})
+    return VisitResults(
+        {(finding.visit, finding.spot, finding.measurand): finding for finding in spot_findings}
+    )
 
 
 def _first_rows(group: IntArray, n_groups: int) -> IntArray:

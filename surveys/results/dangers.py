@@ -48,15 +48,15 @@ def dangers_by_now(visits: Sequence[Visit]) -> list[Danger]:
     The last visit that tried the same thing has the word. What nobody tried again is not over.
     """
     in_order = sorted(visits, key=lambda visit: (visit.date, visit.position, visit.pk))
-    found = [_found_at(visit) for visit in in_order]
+    met = [_found_at(visit) for visit in in_order]
     by_now = []
-    for at, here in enumerate(found):
+    for at, here in enumerate(met):
         for danger in here.dangers:
             over_on = None
-            for visit, later in zip(in_order[at + 1 :], found[at + 1 :], strict=True):
+            for visit, later in zip(in_order[at + 1 :], met[at + 1 :], strict=True):
                 if danger.about in later.sound:
                     over_on = visit.date
-                elif any(danger.about == one.about for one in later.dangers):
+                elif any(danger.about == repeated.about for repeated in later.dangers):
                     over_on = None
             by_now.append(replace(danger, over_on=over_on))
     return by_now
@@ -69,9 +69,11 @@ def _found_at(visit: Visit) -> _Found:
     dangers += fields
     wrong = {danger.about for danger in dangers}
     sound: set[About] = set(sound_fields)
-    sound |= {_outlet(one) for one in checks if one.outlet_test == one.OutletTest.OK}
+    sound |= {_outlet(check) for check in checks if check.outlet_test == check.OutletTest.OK}
     sound |= {
-        _two_points(one) for one in checks if one.voltage_v is not None and one.other_point_id
+        _two_points(check)
+        for check in checks
+        if check.voltage_v is not None and check.other_point_id
     }
     dated = tuple(replace(danger, day=visit.date) for danger in dangers)
     return _Found(dated, frozenset(sound - wrong))
@@ -123,12 +125,12 @@ def _fields(visit: Visit) -> tuple[list[Danger], set[About]]:
         for spot, number in zip(columns.spot, columns.measurand, strict=True)
     ]
 
-    found = []
+    dangers = []
     for row in np.flatnonzero(over):
         unit = MEASURANDS[columns.measurand[row]].unit
         sign = QUALIFIER_WORDS[Qualifier.ABOVE] if qualifier[row] == Qualifier.ABOVE else ""
         place = str(spots[int(columns.spot[row])])
-        found.append(Danger("field", place, float(value[row]), unit, sign, tried[row]))
+        dangers.append(Danger("field", place, float(value[row]), unit, sign, tried[row]))
     open_end = {tried[row] for row in np.flatnonzero(qualifier == Qualifier.ABOVE)}
     under = {tried[row] for row in np.flatnonzero(columns.counts & ~over)}
-    return found, under - open_end
+    return dangers, under - open_end

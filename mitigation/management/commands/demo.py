@@ -66,8 +66,8 @@ class Command(BaseCommand):
         cases = self._import(demo)
         letters = [letter for case in cases if (letter := self._letter_of(case)) is not None]
         self._finish(letters)
-        for case, one in zip(cases, demo.cases, strict=True):
-            demo_practice.take_on(case, one, self.office, timezone.now())
+        for case, scene in zip(cases, demo.cases, strict=True):
+            demo_practice.take_on(case, scene, self.office, timezone.now())
         for enquiry in demo.enquiries:
             demo_practice.open_enquiry(enquiry, self.office, timezone.now())
         for case in cases:
@@ -77,9 +77,9 @@ class Command(BaseCommand):
     def _import(self, demo: DemoPractice) -> list[Case]:
         """Every folder by the same way in as a user's; the same folder again changes nothing."""
         cases = []
-        for one in demo.cases:
-            result = import_case_folder(source=one.folder, by=self.office, now=timezone.now())
-            demo_practice.attach_people(result.case, one)
+        for scene in demo.cases:
+            result = import_case_folder(source=scene.folder, by=self.office, now=timezone.now())
+            demo_practice.attach_people(result.case, scene)
             cases.append(result.case)
         return cases
 
