@@ -49,6 +49,6 @@ class RetentionForm(forms.ModelForm):  # type: ignore[type-arg]  # not subscript
         super().__init__(*args, **kwargs)
         for name, field in self.fields.items():
             row_field: Any = Retention._meta.get_field(name)
-            least, most = (one.limit_value for one in row_field.validators[:2])
+            least, most = (validator.limit_value for validator in row_field.validators[:2])
             field.help_text = gettext("%(least)s to %(most)s") % {"least": least, "most": most}
             field.widget.attrs |= {"min": least, "max": most}

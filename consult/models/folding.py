@@ -54,8 +54,8 @@ class HasWords(models.Func):
         sql, parameters = compiler.compile(self.source_expressions[0])
         sql = rf"lower(regexp_replace(normalize({sql}, NFKD), '[\u0300-\u036f]', '', 'g'))"
         for letter, spelt in SPELT.items():
-            for one in (letter, "ẞ" if letter == "ß" else letter.upper()):
-                sql = f"replace({sql}, '{one}', '{spelt}')"
+            for spelling in (letter, "ẞ" if letter == "ß" else letter.upper()):
+                sql = f"replace({sql}, '{spelling}', '{spelt}')"
         patterns = [f"%{_like(word)}%" for word in self.words]
         return f"{sql} LIKE ALL(%s)", [*parameters, patterns]
 

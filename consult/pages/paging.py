@@ -54,8 +54,8 @@ class LongPaginator(Paginator):  # type: ignore[type-arg]  # it takes none when 
             return self.page(min(self.num_pages, number - 1))
         self.known = start + len(keys)
         here = keys[: self.per_page]
-        found = self.shown.in_bulk(here)
-        rows = [found[key] for key in here if key in found]
+        shown = self.shown.in_bulk(here)
+        rows = [shown[key] for key in here if key in shown]
         return LongPage(rows, number, self, goes_on=len(keys) > self.per_page)
 
 

@@ -65,15 +65,15 @@ def merge_clients(*, keep: Client, gone: Client, by: User) -> Client:
     _join_wishes(gone, keep)
     _move_all(gone, keep, by)
     login = gone.user
-    said = _("merged into %(name)s (%(pk)s)") % {"name": keep.name[:60], "pk": keep.pk}
-    gone._history_user, gone._change_reason = by, said  # type: ignore[attr-defined]  # read by simple_history
+    reason = _("merged into %(name)s (%(pk)s)") % {"name": keep.name[:60], "pk": keep.pk}
+    gone._history_user, gone._change_reason = by, reason  # type: ignore[attr-defined]  # read by simple_history
     removed = gone.pk
     gone.delete()
     for name in FILLED_FROM_THE_OTHER:
         setattr(keep, name, getattr(keep, name) or getattr(gone, name))
     keep.user = keep.user or login
-    said = _("took over record %(pk)s of %(name)s") % {"pk": removed, "name": gone.name[:60]}
-    save_row(row=keep, by=by, reason=said)
+    reason = _("took over record %(pk)s of %(name)s") % {"pk": removed, "name": gone.name[:60]}
+    save_row(row=keep, by=by, reason=reason)
     return keep
 
 

@@ -23,7 +23,7 @@ class Guard:
     """Rows of a model that no statement may change or delete."""
 
     model: type[models.Model]
-    said: str
+    message: str
     name: str = ""  # tells a second guard of the same model from the first
     rows: str = ""  # SQL on OLD: which rows; empty means all
     fields: tuple[str, ...] = ()  # which fields are frozen; empty means all
@@ -39,7 +39,7 @@ class Guard:
                 name="_".join(filter(None, ("guard", table, self.name, verb.lower()))),
                 table=table,
                 verb=verb,
-                said=self.said,
+                message=self.message,
                 rows="" if verb == "TRUNCATE" else self.rows,
                 columns=columns if verb == "UPDATE" else (),
             )
@@ -85,10 +85,10 @@ def install_guards(*, using: str = DEFAULT_DB_ALIAS) -> None:
     connection = connections[using]
     with transaction.atomic(using=using):
         tables = set(connection.introspection.table_names())
-        wanted: Sequence[Trigger] = [one for each in guards() for one in each.triggers()]
+        wanted: Sequence[Trigger] = [trigger for each in guards() for trigger in each.triggers()]
         if ErasureWindow._meta.db_table not in tables:
             wanted = []
-        triggers.install(connection, [one for one in wanted if one.table in tables])
+        triggers.install(connection, [trigger for trigger in wanted if trigger.table in tables])
 
 
 def remove_guards(*, using: str = DEFAULT_DB_ALIAS) -> None:
@@ -97,13 +97,13 @@ def remove_guards(*, using: str = DEFAULT_DB_ALIAS) -> None:
         triggers.remove(connections[using])
 
 
-def before_migrate(*, using: str, plan: Sequence[Any] = (), **told: Any) -> None:
+def before_migrate(*, using: str, plan: Sequence[Any] = (), **_arguments: Any) -> None:
     """SQLite alters a table by making it anew, and neither database alters a column in a guard."""
     if plan:
         remove_guards(using=using)
 
 
-def after_migrate(*, using: str, **told: Any) -> None:
+def after_migrate(*, using: str, **_arguments: Any) -> None:
     install_guards(using=using)
 
 

@@ -58,14 +58,14 @@ class Names:
     def who(self, key: Any) -> str:
         return self.people.get(key, _("the system"))
 
-    def said(self, told: "models.Field[Any, Any]", value: Any) -> str:
+    def words_of(self, column: "models.Field[Any, Any]", value: Any) -> str:
         """A value in words."""
         if value is None or value == "":
             return NOTHING
-        if told.related_model is not None:
-            return self.known[told.related_model].get(value, f"({value})")
-        if told.choices:
-            return str(dict(told.flatchoices).get(value, value))
+        if column.related_model is not None:
+            return self.known[column.related_model].get(value, f"({value})")
+        if column.choices:
+            return str(dict(column.flatchoices).get(value, value))
         return plain_words(value)
 
     def teller(
@@ -75,19 +75,21 @@ class Names:
         untold: Collection[str] = UNTOLD,
     ) -> "Teller":
         """Says of each row of a history what stands in its fields, by the label of each."""
-        told = [
-            one
-            for one in model._meta.concrete_fields
-            if one.name not in untold
-            and (one.related_model is None or one.related_model in self.known)
+        columns = [
+            column
+            for column in model._meta.concrete_fields
+            if column.name not in untold
+            and (column.related_model is None or column.related_model in self.known)
         ]
         named = labels or {}
 
         def tell(row: Row) -> dict[str, str]:
             return {
-                str(named.get(one.name, one.verbose_name)): self.said(one, row[one.attname])
-                for one in told
-                if one.attname in row
+                str(named.get(column.name, column.verbose_name)): self.words_of(
+                    column, row[column.attname]
+                )
+                for column in columns
+                if column.attname in row
             }
 
         return tell
@@ -120,8 +122,8 @@ def changes(
     return (change for _row, change in changed_rows(rows, tell=tell, names=names, title=title))
 
 
-def latest_first(found: Iterable[Change]) -> list[Change]:
-    return sorted(found, key=lambda change: change.at, reverse=True)
+def latest_first(changes: Iterable[Change]) -> list[Change]:
+    return sorted(changes, key=lambda change: change.at, reverse=True)
 
 
 def changed_rows(

@@ -84,12 +84,12 @@ def _refuse_taken(email: str, by_other_than: User | None = None) -> None:
 
 
 def _client_to_tie(email: str) -> Client:
-    found = Client.objects.filter(email__iexact=email, user=None).order_by("pk").first()
-    if found is None:
+    client = Client.objects.filter(email__iexact=email, user=None).order_by("pk").first()
+    if client is None:
         raise ValidationError(
             {"email": _("No client without a log-in has this e-mail; enter it there first.")}
         )
-    return found
+    return client
 
 
 def send_invitation(

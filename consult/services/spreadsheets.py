@@ -58,8 +58,8 @@ def _one_by_one(rows: Iterable[Any]) -> Iterable[Any]:
 
 def _write(page: Worksheet, row: int, column: int, cell: Cell, formats: dict[str, Any]) -> None:
     if isinstance(cell, datetime):
-        there = timezone.localtime(cell).replace(tzinfo=None)  # a sheet knows no zones
-        page.write_datetime(row, column, there, formats["moment"])
+        local = timezone.localtime(cell).replace(tzinfo=None)  # a sheet knows no zones
+        page.write_datetime(row, column, local, formats["moment"])
     elif isinstance(cell, date):
         page.write_datetime(row, column, cell, formats["day"])
     elif isinstance(cell, int | float):

@@ -19,7 +19,7 @@ class Trigger:
     name: str
     table: str
     verb: str  # UPDATE, DELETE or, on PostgreSQL, TRUNCATE
-    said: str  # without quotes
+    message: str  # without quotes
     rows: str = ""  # which rows are guarded, as a condition on OLD; empty means all
     columns: tuple[str, ...] = ()  # an UPDATE is refused when one of these changes; empty means any
 
@@ -87,7 +87,7 @@ def _on_sqlite(trigger: Trigger) -> Iterator[str]:
     yield (
         f'CREATE TRIGGER "{trigger.name}" BEFORE {trigger.verb} ON "{trigger.table}"'
         f" WHEN {_refused(trigger, 'IS NOT')}"
-        f" BEGIN SELECT RAISE(ABORT, '{trigger.said}'); END"
+        f" BEGIN SELECT RAISE(ABORT, '{trigger.message}'); END"
     )
 
 
@@ -97,7 +97,7 @@ def _on_postgresql(trigger: Trigger) -> Iterator[str]:
     yield (
         f'CREATE FUNCTION "{trigger.name}"() RETURNS trigger LANGUAGE plpgsql AS $guard$ BEGIN'
         f" IF {_refused(trigger, 'IS DISTINCT FROM')} THEN"
-        f" RAISE EXCEPTION '{trigger.said}' USING ERRCODE = 'integrity_constraint_violation';"
+        f" RAISE EXCEPTION '{trigger.message}' USING ERRCODE = 'integrity_constraint_violation';"
         f" END IF; RETURN {goes_on}; END $guard$"
     )
     each = "STATEMENT" if trigger.verb == "TRUNCATE" else "ROW"

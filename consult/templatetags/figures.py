@@ -31,9 +31,9 @@ def given(value: float | None) -> str:
 
 
 @register.filter
-def quantity(told: Any) -> str:
+def quantity(measured: Any) -> str:
     """What has a value, a unit and a sign, as a display shows it: `> 2000 nT`."""
-    return _formats().quantity(told.value, told.unit, told.qualifier)
+    return _formats().quantity(measured.value, measured.unit, measured.qualifier)
 
 
 @register.filter

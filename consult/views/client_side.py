@@ -20,9 +20,9 @@ def own_contact(request: SignedInRequest) -> HttpResponse:
     client = get_object_or_404(Client.objects.visible_to(request.user))
     form = OwnContactForm(request.POST or None, instance=client)
     if request.method == "POST" and form.is_valid():
-        said = {name: form.cleaned_data[name] for name in people.OWN_CONTACT}
+        typed = {name: form.cleaned_data[name] for name in people.OWN_CONTACT}
         try:
-            people.correct_own_contact(client=client, seen=form.seen, **said)
+            people.correct_own_contact(client=client, seen=form.seen, **typed)
         except ValidationError as error:
             form.add_error(None, error)
         else:

@@ -49,14 +49,14 @@ class CaseQuerySet(AtPropertyQuerySet["Case"]):
         """
         words = query_words(query)
         rare = CaseWord.objects.first_rare(words)
-        found = self
+        cases = self
         for word in words:
             entries = CaseWord.objects.beginning(word)
             if word == rare:
-                found = found.filter(pk__in=entries.values("case"))
+                cases = cases.filter(pk__in=entries.values("case"))
             else:
-                found = found.filter(models.Exists(entries.filter(case=models.OuterRef("pk"))))
-        return found
+                cases = cases.filter(models.Exists(entries.filter(case=models.OuterRef("pk"))))
+        return cases
 
 
 class Case(models.Model):
@@ -140,8 +140,8 @@ class CaseWordQuerySet(models.QuerySet["CaseWord"]):
         steps = [(most, word) for most in MOST_ENTRIES_OF_RARE for word in words]
         more = [models.Exists(self.beginning(word)[most:]) for most, word in steps]
         frequent = self.order_by().values_list(*more).first() if steps else None
-        found = zip(steps, frequent or (), strict=False)
-        return next((word for (_most, word), is_more in found if not is_more), None)
+        answers = zip(steps, frequent or (), strict=False)
+        return next((word for (_most, word), is_more in answers if not is_more), None)
 
     def beginning(self, word: str) -> Self:
         """Words that begin so, found through the index of either database."""

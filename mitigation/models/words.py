@@ -12,15 +12,15 @@ _ONE_FORM = re.compile(r"[\w./-]+")
 
 def words_of(*texts: str) -> set[str]:
     """The words of `texts`, whole and, for `EB-2026-0012`, by their parts too."""
-    found: set[str] = set()
+    words: set[str] = set()
     for text in texts:
         for word in _SPLIT.split(folded(text)):
             parts = _PARTS.findall(word)
             if parts:
-                found.update(part[:LONGEST] for part in parts)
-                found.add(word.strip(".,:()\"'")[:LONGEST])
-    found.discard("")
-    return found
+                words.update(part[:LONGEST] for part in parts)
+                words.add(word.strip(".,:()\"'")[:LONGEST])
+    words.discard("")
+    return words
 
 
 def query_words(query: str) -> list[str]:
@@ -38,5 +38,5 @@ def query_words(query: str) -> list[str]:
             typed.update([bare] if _ONE_FORM.fullmatch(bare) else parts)
         else:
             signs.add(bare)
-    found = typed or signs - {""}
-    return sorted(found, key=lambda word: (-len(word), word))[:MOST_WORDS]
+    words = typed or signs - {""}
+    return sorted(words, key=lambda word: (-len(word), word))[:MOST_WORDS]

@@ -42,12 +42,12 @@ def overtaken_letters(case: Case, letters: Sequence[Letter]) -> list[Overtaken]:
     }
     baselines = {pk for pk, kind in kind_of.items() if kind == Visit.Kind.BASELINE}
     replaced = {letter.corrects_id for letter in letters}
-    found = []
+    overtaken = []
     for letter in letters:
         if letter.kind not in MEASURED or letter.pk in replaced:
             continue
         about = visits_of.get(letter.pk, baselines)
         later = [at for visit, at in made if visit in about and at > letter.issued_at]
         if later:
-            found.append(Overtaken(letter, len(later), max(later)))
-    return found
+            overtaken.append(Overtaken(letter, len(later), max(later)))
+    return overtaken

@@ -35,7 +35,7 @@ def case_changes(case: Case, user: Any) -> list[Change]:
     visits = list(case.visits.select_related("source"))
     instruments = Reading.objects.filter(visit__in=visits).order_by().values_list("instrument")
     names = Names({Guideline: dict(Guideline.objects.values_list("pk", "code"))})
-    found = [
+    acts = [
         *_people_and_case(case, names),
         *visit_changes(visits, home, names),
         *place_changes(home, names),
@@ -43,18 +43,18 @@ def case_changes(case: Case, user: Any) -> list[Change]:
         *_notes_and_files(case, user, names),
         *_letters(case, user, names),
     ]
-    return latest_first(found)
+    return latest_first(acts)
 
 
 def _people_and_case(case: Case, names: Names) -> Iterator[Change]:
     home = case.property
-    told: list[tuple[str, Any, dict[str, Any]]] = [
+    models: list[tuple[str, Any, dict[str, Any]]] = [
         (_("Case"), Case, {"id": case.pk}),
         (_("Property"), Property, {"id": home.pk}),
         (_("Client"), Client, {"id": home.client_id}),
         (_("Contact"), Contact, {"client_id": home.client_id}),
     ]
-    for what, model, wanted in told:
+    for what, model, wanted in models:
         yield from changes(
             rows_of(model, **wanted),
             tell=names.teller(model, _CASE if model is Case else None),

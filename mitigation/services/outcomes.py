@@ -151,8 +151,8 @@ def _issue(
 ) -> Letter:
     """Issue a letter, or find the newest of its kind if that already says the very same."""
     home = case.property
-    said = None if corrects else _said_already(case, kind, build)
-    return said or issue_letter(
+    same = None if corrects else _letter_of_the_same_words(case, kind, build)
+    return same or issue_letter(
         kind=kind,
         build=lambda number: build(number, now),
         client=home.client,
@@ -168,7 +168,7 @@ def _issue(
     )
 
 
-def _said_already(
+def _letter_of_the_same_words(
     case: Case, kind: Letter.Kind, build: Callable[[str, datetime], dict[str, Any]]
 ) -> Letter | None:
     """The newest letter of its kind, if built anew for its number and day it would be the same."""
@@ -253,8 +253,8 @@ def _survey_context(case: Case, head: Head, baseline: Visit) -> SurveyContext:
     results = visit_results(
         [baseline], guideline=case.guideline, placement=case.placement_percent / 100
     )
-    found = list(results.findings.values())
-    readings = _readings([one.reading for one in found])
+    findings = list(results.findings.values())
+    readings = _readings([finding.reading for finding in findings])
     limits = bounds_of(case.guideline)[:, case.target_band - 1]
     return SurveyContext(
         head=head,
@@ -264,9 +264,12 @@ def _survey_context(case: Case, head: Head, baseline: Visit) -> SurveyContext:
         visit=facts.visit_facts(baseline),
         findings=tuple(
             facts.finding_facts(
-                one, readings[one.reading], baseline, float(limits[NUMBER_OF[one.measurand]])
+                finding,
+                readings[finding.reading],
+                baseline,
+                float(limits[NUMBER_OF[finding.measurand]]),
             )
-            for one in found
+            for finding in findings
         ),
         instruments=tuple(facts.instrument_facts(readings.values(), [baseline])),
         ground_checks=tuple(facts.ground_check_facts([baseline])),

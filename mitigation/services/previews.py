@@ -18,7 +18,7 @@ MOST_COLUMNS = 40
 def shown(preview: Preview) -> dict[str, Any]:
     """The head of the case, the first rows of each table, and every row with a listed fault."""
     folder = preview.folder
-    said = {
+    words = {
         "case": None if folder is None else _head(folder.case),
         "visits": [] if folder is None else [_visit(row) for row in folder.visits],
         "n_readings": preview.counts.get(READINGS, 0),
@@ -27,7 +27,7 @@ def shown(preview: Preview) -> dict[str, Any]:
         "more": preview.n_faults - len(preview.faults),
         "tables": _tables(preview),
     }
-    return {name: _without_zero_bytes(value) for name, value in said.items()}
+    return {name: _without_zero_bytes(value) for name, value in words.items()}
 
 
 def refused(faults: Sequence[Fault], n_faults: int) -> dict[str, Any]:
@@ -39,15 +39,15 @@ def refused(faults: Sequence[Fault], n_faults: int) -> dict[str, Any]:
     }
 
 
-def _without_zero_bytes(said: Any) -> Any:
+def _without_zero_bytes(value: Any) -> Any:
     """The same with a sign where a zero byte stood; PostgreSQL keeps none."""
-    if isinstance(said, str):
-        return said.replace("\0", "␀")
-    if isinstance(said, list):
-        return [_without_zero_bytes(one) for one in said]
-    if isinstance(said, dict):
-        return {name: _without_zero_bytes(one) for name, one in said.items()}
-    return said
+    if isinstance(value, str):
+        return value.replace("\0", "␀")
+    if isinstance(value, list):
+        return [_without_zero_bytes(part) for part in value]
+    if isinstance(value, dict):
+        return {name: _without_zero_bytes(part) for name, part in value.items()}
+    return value
 
 
 def _head(case: Any) -> dict[str, Any]:
@@ -97,9 +97,9 @@ def _cells(
 ) -> list[dict[str, str]]:
     """The texts of a row; a wrong one with what would be allowed."""
     by_column = {fault.column: fault for fault in faults if fault.column}
-    found = []
+    shown = []
     for name, cell in zip(header, [*cells, *[""] * len(header)], strict=False):
         fault = by_column.get(name.strip().casefold())
-        said = {"text": str(cell)[:LONGEST_CELL]}
-        found.append(said if fault is None else said | {"allowed": fault.allowed})
-    return found
+        words = {"text": str(cell)[:LONGEST_CELL]}
+        shown.append(words if fault is None else words | {"allowed": fault.allowed})
+    return shown

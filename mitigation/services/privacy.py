@@ -126,8 +126,8 @@ def obstacles(subject: Subject, keys: Keys, now: datetime) -> Iterable[Obstacle]
         until = kept_until(case.stage_since, years)
         if timezone.localdate(now) < until:
             words = _("Case %(case)s is to be kept until %(day)s.")
-            told = {"case": case.reference, "day": date_format(until)}
-            yield Obstacle(words % told, may_override=True)
+            values = {"case": case.reference, "day": date_format(until)}
+            yield Obstacle(words % values, may_override=True)
     theirs = Case.objects.filter(property__assignments__user__in=subject.users)
     if not subject.clients and theirs.exclude(stage__in=ENDS).exists():
         yield Obstacle(
@@ -147,11 +147,11 @@ def overdue(now: datetime) -> list[Overdue]:
     )
     today = timezone.localdate(now)
     old: Any = ended.filter(n_open=0, last__lte=now - timedelta(days=365 * years))
-    found = [
+    closed = [
         Overdue(client, client.n_cases, kept_until(client.last, years))
         for client in old.order_by("last", "pk")
     ]
-    return [one for one in found if one.since <= today]
+    return [overdue for overdue in closed if overdue.since <= today]
 
 
 PART = Part(

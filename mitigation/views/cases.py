@@ -85,8 +85,8 @@ def case_show(request: SignedInRequest, reference: str) -> HttpResponse:
 def _table(request: HttpRequest, comparison: Comparison) -> dict[str, Any]:
     """The table of the comparison with what is asked of it."""
     case = comparison.case
-    beside = {"case": case, "band_names": band_names(case.guideline)}
-    return filtered(comparison, request.GET) | beside
+    context = {"case": case, "band_names": band_names(case.guideline)}
+    return filtered(comparison, request.GET) | context
 
 
 def _seen(comparison: Comparison) -> dict[str, Any]:

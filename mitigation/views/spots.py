@@ -26,10 +26,10 @@ def case_spot(request: SignedInRequest, reference: str, spot: int, measurand: st
     cases = Case.objects.visible_to(request.user).for_list()
     case = get_object_or_404(cases, reference=reference)
     comparison = compare(case)
-    found = [one for one in comparison.rows if (one.spot.pk, one.measurand) == (spot, measurand)]
-    if not found:
+    rows = [row for row in comparison.rows if (row.spot.pk, row.measurand) == (spot, measurand)]
+    if not rows:
         raise Http404
-    row = found[0]
+    row = rows[0]
     bands = case.guideline.bands.filter(measurand=measurand, upper__isnull=False)
     context = {
         "case": case,
@@ -47,7 +47,7 @@ def case_spot(request: SignedInRequest, reference: str, spot: int, measurand: st
         "has_follow_up": comparison.follow_up is not None,
         "steps": steps(
             row,
-            bounds=[float(one.upper) for one in bands.order_by("number") if one.upper],
+            bounds=[float(band.upper) for band in bands.order_by("number") if band.upper],
             placement=case.placement_percent / 100,
             formats=Formats(get_language() or "en"),
             compared=comparison.follow_up is not None,
@@ -66,5 +66,5 @@ def _side(case: Case, row: Row, visit: Visit, finding: SpotFinding | None) -> di
         "figures": reading_figures(
             visit, guideline=case.guideline, placement=case.placement_percent / 100
         ),
-        "corrected": {one.reading_id: one for one in corrections_at([visit])},
+        "corrected": {correction.reading_id: correction for correction in corrections_at([visit])},
     }

@@ -169,12 +169,12 @@ def case_act(request: SignedInRequest, reference: str, act: str) -> HttpResponse
         if act != "move" or request.POST.get("to") not in onward:
             raise PermissionDenied
     try:
-        said = ACTS[act](case, request.POST, request.user, timezone.now())
+        answer = ACTS[act](case, request.POST, request.user, timezone.now())
     except ValidationError as error:
         messages.error(request, " ".join(error.messages))
     else:
         done = _("Done. The case is now: %(stage)s.") % {"stage": _state(case)}
-        messages.success(request, said if isinstance(said, str) else done)
+        messages.success(request, answer if isinstance(answer, str) else done)
     return redirect("case_detail", reference=reference)
 
 

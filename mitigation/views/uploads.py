@@ -150,13 +150,13 @@ def _steps(pending: PendingUpload) -> list[PendingUpload.Step]:
     return [step.WAITING, step.CHECKING, *([step.STORING] if pending.confirmed_at else [])]
 
 
-def _with_days(said: dict[str, Any]) -> dict[str, Any]:
+def _with_days(preview: dict[str, Any]) -> dict[str, Any]:
     """The visits of a kept preview with their days as days, and their kinds in words."""
     visits = [
         row | {"day": date.fromisoformat(row["date"]), "kind": Visit.Kind(row["kind"]).label}
-        for row in said.get("visits", [])
+        for row in preview.get("visits", [])
     ]
-    return said | {"visits": visits}
+    return preview | {"visits": visits}
 
 
 def _is_visible(request: HttpRequest, case: Case) -> bool:

@@ -45,8 +45,8 @@ class NumberField(forms.CharField):
         try:
             number = _read(word, str(self.error_messages["number"]))
         except NotAllowed as error:
-            said = str(error)
-            raise ValidationError(said[0].upper() + said[1:]) from error
+            words = str(error)
+            raise ValidationError(words[0].upper() + words[1:]) from error
         if number < 0 and not self.may_be_negative:
             raise ValidationError(self.error_messages["negative"])
         return number

@@ -55,7 +55,7 @@ def visit_detail_export(request: SignedInRequest, pk: int) -> HttpResponse:
     guideline, placement = chosen_guideline(request), chosen_placement(request)
     figures = reading_figures(visit, guideline=guideline, placement=placement)
     readings = [(row, figures[row.pk]) for row in readings_in_order(visit)]
-    corrected = {one.reading_id: one.reason for one in corrections_at([visit])}
+    corrected = {correction.reading_id: correction.reason for correction in corrections_at([visit])}
     checks = visit.ground_checks.select_related("point", "other_point")
     findings = findings_at(visit, guideline, placement)
     return spreadsheet(
@@ -237,16 +237,16 @@ def _band_columns(number: int) -> list[Column]:
 def placement_export(request: SignedInRequest) -> HttpResponse:
     own = own_placement(Reading.objects.visible_to(request.user))
     columns: list[Column] = [
-        (_("Room"), lambda one: one.reading.spot.room.name),
-        (_("Spot"), lambda one: one.reading.spot.name),
-        (_("Quantity"), lambda one: measurand_words(one.reading.measurand)),
-        (_("Visit"), lambda one: one.reading.visit.label),
-        (_("Day"), lambda one: one.reading.visit.date),
-        (_("Instrument"), lambda one: one.reading.instrument.name),
-        (_("Readings"), lambda one: one.n),
-        (_("Mean"), lambda one: one.mean),
-        (_("Unit"), lambda one: one.unit),
-        (_("Spread [%]"), lambda one: one.percent),
+        (_("Room"), lambda group: group.reading.spot.room.name),
+        (_("Spot"), lambda group: group.reading.spot.name),
+        (_("Quantity"), lambda group: measurand_words(group.reading.measurand)),
+        (_("Visit"), lambda group: group.reading.visit.label),
+        (_("Day"), lambda group: group.reading.visit.date),
+        (_("Instrument"), lambda group: group.reading.instrument.name),
+        (_("Readings"), lambda group: group.n),
+        (_("Mean"), lambda group: group.mean),
+        (_("Unit"), lambda group: group.unit),
+        (_("Spread [%]"), lambda group: group.percent),
     ]
     sheet = Sheet(_("Repeated spots"), columns, own.groups if own else [])
     return spreadsheet(_("placement"), sheet)

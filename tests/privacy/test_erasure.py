@@ -303,12 +303,12 @@ def test_an_older_backup_is_erased_again(media_folder) -> None:
         erase_and_restore(planted)
     assert set(places_of(planted.markers, media_folder)) - {"file"}, "the names are back"
     (told,) = ledger.entries()
-    erasure = repeat_erasure(told=told | {"by": None, "uid": str(uuid.uuid4())}, now=NOW)
+    erasure = repeat_erasure(entry=told | {"by": None, "uid": str(uuid.uuid4())}, now=NOW)
     assert erasure.by is None, "who did it may not be there any more"
     run_file_job(erasure)
     assert places_of(planted.markers, media_folder) == {}
     assert erasure.repeated_at == NOW
-    assert [repeat_erasure(told=one, now=NOW) for one in ledger.entries()] == [None, None]
+    assert [repeat_erasure(entry=one, now=NOW) for one in ledger.entries()] == [None, None]
 
 
 def test_a_number_that_is_somebody_elses_now_is_left_alone() -> None:
@@ -319,7 +319,7 @@ def test_a_number_that_is_somebody_elses_now_is_left_alone() -> None:
         name="Somebody new", created_at=NOW + timedelta(days=1)
     )
     User.objects.filter(pk=planted.login.pk).update(joined_at=NOW + timedelta(days=1), name="New")
-    assert repeat_erasure(told=told, now=NOW) is None
+    assert repeat_erasure(entry=told, now=NOW) is None
     assert Client.objects.get(pk=planted.client.pk).name == "Somebody new"
 
 
@@ -330,7 +330,7 @@ def test_the_number_of_a_merged_record_that_is_somebody_elses_now_is_left_alone(
     (told,) = ledger.entries()
     assert [merged.id, merged.created_at.isoformat()] in told["clients"]
     Client.objects.create(pk=merged.id, name="Somebody new")
-    assert repeat_erasure(told=told, now=NOW) is None
+    assert repeat_erasure(entry=told, now=NOW) is None
     assert Client.objects.get(pk=merged.id).name == "Somebody new"
 
 

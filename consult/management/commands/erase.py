@@ -71,8 +71,8 @@ class Command(BaseCommand):
 
     def again(self, path: Path, now: datetime) -> None:
         n_done = 0
-        for told in list(ledger.entries(path)):
-            erasure = repeat_erasure(told=told, now=now)
+        for entry in list(ledger.entries(path)):
+            erasure = repeat_erasure(entry=entry, now=now)
             if erasure is not None:
                 self.finish(erasure)
                 n_done += 1

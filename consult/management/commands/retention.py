@@ -19,10 +19,11 @@ class Command(BaseCommand):
         for line in what_goes(now=now):
             after = f", the next on {line.next_at:%Y-%m-%d}" if line.next_at else ""
             self.stdout.write(f"{line.clearing.kind}: {line.gone} of {line.rows} go{after}")
-        for one in overdue_clients(now=now):
+        for overdue in overdue_clients(now=now):
+            number = overdue.client.pk
             self.stdout.write(
-                f"client {one.client.pk}: {one.cases} cases, may go since {one.since:%Y-%m-%d}; "
-                f"see: erase client {one.client.pk} --dry-run"
+                f"client {number}: {overdue.cases} cases, may go since {overdue.since:%Y-%m-%d}; "
+                f"see: erase client {number} --dry-run"
             )
         if not dry_run:
             gone = clear_old(now=now)

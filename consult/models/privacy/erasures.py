@@ -49,6 +49,6 @@ class Erasure(models.Model):
 
     def numbers(self) -> str:
         """Whom it was about, such as `client 17, log-in 4`."""
-        said = [_("client %(number)s") % {"number": pk} for pk, _since in self.clients]
-        said += [_("log-in %(number)s") % {"number": pk} for pk, _since in self.users]
-        return ", ".join(said)
+        names = [_("client %(number)s") % {"number": pk} for pk, _since in self.clients]
+        names += [_("log-in %(number)s") % {"number": pk} for pk, _since in self.users]
+        return ", ".join(names)

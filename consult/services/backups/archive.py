@@ -96,8 +96,8 @@ class Writer:
         try:
             descriptor = os.open(self.part, os.O_WRONLY | os.O_CREAT | os.O_EXCL, 0o600)
         except FileExistsError as error:
-            said = _("%(path)s is there: another backup is being made, or one was broken off.")
-            raise BackupError(said % {"path": self.part}) from error
+            words = _("%(path)s is there: another backup is being made, or one was broken off.")
+            raise BackupError(words % {"path": self.part}) from error
         self.file = os.fdopen(descriptor, "wb")
         self.out = Hashed(self.file)
         self.add(ABOUT, io.BytesIO(ABOUT_TEXT.encode()), len(ABOUT_TEXT.encode()))
@@ -190,10 +190,10 @@ class Checked:
     def chunks(self) -> Iterator[bytes]:
         while data := self.stream.read(CHUNK):
             yield data
-        found = (self.stream.size, self.stream.digest.hexdigest())
-        if found != (self.member.size, self.member.sha256):
-            said = _("%(name)s in the archive is not what its manifest says.")
-            raise BackupError(said % {"name": self.member.name})
+        measured = (self.stream.size, self.stream.digest.hexdigest())
+        if measured != (self.member.size, self.member.sha256):
+            words = _("%(name)s in the archive is not what its manifest says.")
+            raise BackupError(words % {"name": self.member.name})
 
 
 def check_archive(path: Path) -> Archive:
@@ -227,8 +227,10 @@ def _check_seal(path: Path) -> str:
             pass
         digest = body.digest.hexdigest()
         if left <= 0 or file.read() != seal(digest):
-            said = _("%(path)s was changed or is not whole: its seal does not fit. It is not used.")
-            raise BackupError(said % {"path": path})
+            words = _(
+                "%(path)s was changed or is not whole: its seal does not fit. It is not used."
+            )
+            raise BackupError(words % {"path": path})
     return digest
 
 
@@ -240,7 +242,7 @@ def _opened(path: Path) -> Iterator[tarfile.TarFile]:
 
 def _walk(path: Path) -> tuple[list[Member], dict[str, Any]]:
     """Every member as it is found, and the manifest."""
-    found: list[Member] = []
+    members: list[Member] = []
     manifest: Any = None
     with _opened(path) as tar:
         for info in tar:
@@ -256,12 +258,12 @@ def _walk(path: Path) -> tuple[list[Member], dict[str, Any]]:
             while source.read(CHUNK):
                 pass
             if info.name != SEAL:
-                found.append(Member(info.name, source.size, source.digest.hexdigest()))
+                members.append(Member(info.name, source.size, source.digest.hexdigest()))
     try:
         read = json.loads(manifest or "")
     except ValueError as error:
         raise _unreadable() from error
-    return found, read
+    return members, read
 
 
 def _unreadable() -> BackupError:
@@ -279,7 +281,7 @@ def _check_entry(info: tarfile.TarInfo) -> None:
         )
 
 
-def _check_members(found: list[Member], manifest: Any) -> None:
+def _check_members(members: list[Member], manifest: Any) -> None:
     """What is in the archive is what the manifest names: all of it, once, and nothing else."""
     try:
         if manifest["format"] != FORMAT:
@@ -294,8 +296,8 @@ def _check_members(found: list[Member], manifest: Any) -> None:
         database = manifest["database"]["member"]
     except (KeyError, TypeError, ValueError) as error:
         raise _unreadable() from error
-    names = [member.name for member in found]
-    if len(set(names)) < len(names) or found != named or database not in names:
-        differ = sorted({member.name for member in set(found) ^ set(named)}) or names
-        said = _("The archive does not hold what its manifest names: %(names)s.")
-        raise BackupError(said % {"names": ", ".join(differ[:5])})
+    names = [member.name for member in members]
+    if len(set(names)) < len(names) or members != named or database not in names:
+        differ = sorted({member.name for member in set(members) ^ set(named)}) or names
+        words = _("The archive does not hold what its manifest names: %(names)s.")
+        raise BackupError(words % {"names": ", ".join(differ[:5])})

@@ -109,7 +109,7 @@ def _facts(ask: Ask, tables: Sequence[str]) -> Facts:
 
 def _named_files(ask: Ask, tables: dict[str, int]) -> list[str]:
     """The keys of the kept files that rows name; a database may be older than the code."""
-    found: set[str] = set()
+    keys: set[str] = set()
     for model in apps.get_models(include_auto_created=True):
         table = model._meta.db_table
         for field in model._meta.concrete_fields:
@@ -118,5 +118,5 @@ def _named_files(ask: Ask, tables: dict[str, int]) -> list[str]:
             column = f'"{field.column}"'
             if field.column in ask(f'SELECT * FROM "{table}" LIMIT 0')[0]:
                 rows = ask(f"SELECT DISTINCT {column} FROM \"{table}\" WHERE {column} <> ''")[1]
-                found.update(key for (key,) in rows)
-    return sorted(found)
+                keys.update(key for (key,) in rows)
+    return sorted(keys)

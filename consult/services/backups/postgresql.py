@@ -87,10 +87,10 @@ def put_back(backup: IO[bytes], rows: Mapping[str, int]) -> None:
             server.kill()  # before it could take the end of its input for the end of the work
             script.kill()
             raise
-        said = server.stderr.read().decode(errors="replace")
+        output = server.stderr.read().decode(errors="replace")
         if server.wait():
             script.kill()
-            raise BackupError(_last_words("psql", said))
+            raise BackupError(_last_words("psql", output))
 
 
 def others_connected() -> int:
@@ -125,9 +125,9 @@ def _command(name: str, *, connects: bool = True) -> tuple[list[str], dict[str, 
             )
             % {"tool": name, "version": _server_version()}
         )
-    said = subprocess.run([tool, "--version"], capture_output=True, text=True, check=True).stdout
-    found = re.search(r"\b(\d+)[.\w]*", said)
-    version = int(found[1]) if found else 0
+    output = subprocess.run([tool, "--version"], capture_output=True, text=True, check=True).stdout
+    match = re.search(r"\b(\d+)[.\w]*", output)
+    version = int(match[1]) if match else 0
     if version < _server_version():
         raise BackupError(
             _(
@@ -142,8 +142,8 @@ def _command(name: str, *, connects: bool = True) -> tuple[list[str], dict[str, 
 def _address() -> str:
     """The site's database as libpq is told of it; the password is not for the list of processes."""
     known = {option.keyword.decode() for option in Conninfo.get_defaults()} - {"password"}
-    told = connection.get_connection_params()
-    return make_conninfo(**{name: value for name, value in told.items() if name in known})
+    parameters = connection.get_connection_params()
+    return make_conninfo(**{name: value for name, value in parameters.items() if name in known})
 
 
 def _environment() -> dict[str, str]:
@@ -156,6 +156,6 @@ def _server_version() -> int:
     return int(connection.pg_version) // 10_000  # type: ignore[attr-defined]  # PostgreSQL's own
 
 
-def _last_words(tool: str, said: str) -> str:
-    lines = [line for line in said.strip().splitlines() if line.strip()]
+def _last_words(tool: str, output: str) -> str:
+    lines = [line for line in output.strip().splitlines() if line.strip()]
     return _("%(tool)s refused: %(said)s") % {"tool": tool, "said": " / ".join(lines[-3:]) or "?"}

@@ -86,11 +86,11 @@ def restore_backup(*, path: Path, replace: bool, now: datetime) -> Restored:
 def _erase_again(now: datetime) -> tuple[int, list[str]]:
     """Who was erased after the backup is erased again; with why, where that was refused."""
     done, refused = 0, []
-    for told in ledger.entries():
+    for entry in ledger.entries():
         try:
-            done += repeat_erasure(told=told, now=now) is not None
+            done += repeat_erasure(entry=entry, now=now) is not None
         except (ValidationError, DatabaseError) as error:
-            refused.append(f"{told['uid']}: {error}")
+            refused.append(f"{entry['uid']}: {error}")
     return done, refused
 
 
@@ -183,12 +183,12 @@ def _database_ready(archive: Archive, rows: dict[str, int]) -> Iterator[Any]:
 
             yield in_one_transaction
         return
-    with sqlite.beside_the_site() as beside:
+    with sqlite.beside_the_site() as new:
         with archive.opened_database() as database:
-            sqlite.unpack(database, rows, beside)
-        with sqlite.site_at(beside):
+            sqlite.unpack(database, rows, new)
+        with sqlite.site_at(new):
             _migrate()
-        yield lambda: sqlite.swap(beside)
+        yield lambda: sqlite.swap(new)
 
 
 def _migrate() -> None:

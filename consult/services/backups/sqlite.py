@@ -26,25 +26,25 @@ def beside_the_site() -> Iterator[Path]:
     """Where a database is made ready; what a broken-off restore left there goes."""
     site = site_path()
     site.parent.mkdir(parents=True, exist_ok=True)
-    beside = site.with_name(f".{site.name}.restoring")
-    _drop(beside)
+    new = site.with_name(f".{site.name}.restoring")
+    _drop(new)
     try:
-        yield beside
+        yield new
     finally:
-        _drop(beside)
+        _drop(new)
 
 
-def unpack(checked: Checked, rows: Mapping[str, int], beside: Path) -> None:
+def unpack(checked: Checked, rows: Mapping[str, int], new: Path) -> None:
     """The database of the archive, held against the manifest once more."""
-    with os.fdopen(os.open(beside, os.O_WRONLY | os.O_CREAT | os.O_EXCL, 0o600), "wb") as file:
+    with os.fdopen(os.open(new, os.O_WRONLY | os.O_CREAT | os.O_EXCL, 0o600), "wb") as file:
         file.writelines(checked.chunks())
-    with closing(sqlite3.connect(beside)) as database:
+    with closing(sqlite3.connect(new)) as database:
         try:
-            (said,) = database.execute("PRAGMA integrity_check").fetchone()
-            found = facts_of_sqlite(database).rows if said == "ok" else {}
+            (verdict,) = database.execute("PRAGMA integrity_check").fetchone()
+            counted = facts_of_sqlite(database).rows if verdict == "ok" else {}
         except sqlite3.DatabaseError as error:
-            said, found = str(error), {}
-    if said != "ok" or found != rows:
+            verdict, counted = str(error), {}
+    if verdict != "ok" or counted != rows:
         raise BackupError(
             _("The database in the archive is not sound, or not the one that the manifest counts.")
         )
@@ -63,17 +63,17 @@ def site_at(path: Path) -> Iterator[None]:
         connection.settings_dict["NAME"] = named
 
 
-def swap(beside: Path) -> None:
+def swap(new: Path) -> None:
     """Put a database in the place of the site's own, which nobody may have open."""
     site = site_path()
     connection.close()
-    take_alone(beside)
-    with open(beside, "rb") as file:
+    take_alone(new)
+    with open(new, "rb") as file:
         os.fsync(file.fileno())
     if site.exists():
         take_alone(site)
-        shutil.copymode(site, beside)
-    os.replace(beside, site)
+        shutil.copymode(site, new)
+    os.replace(new, site)
     sync_folder(site.parent)
 
 
@@ -90,6 +90,6 @@ def take_alone(path: Path) -> None:
         raise BackupError(_("Another process has the database open. Stop the site first."))
 
 
-def _drop(beside: Path) -> None:
-    for path in (beside, *(Path(f"{beside}-{kind}") for kind in ("wal", "shm", "journal"))):
+def _drop(database: Path) -> None:
+    for path in (database, *(Path(f"{database}-{kind}") for kind in ("wal", "shm", "journal"))):
         path.unlink(missing_ok=True)

@@ -46,12 +46,12 @@ def clearings() -> list[Clearing]:
 def what_goes(*, now: datetime) -> list[Due]:
     """What would go now, kind by kind; looking at it changes nothing."""
     retention = Retention.current()
-    found = []
+    lines = []
     for clearing in clearings():
         days = _days(clearing, retention)
         rows = _rows(clearing)
         oldest = rows.exclude(**_over(clearing, days, now)).aggregate(at=Min(clearing.date))["at"]
-        found.append(
+        lines.append(
             Due(
                 clearing=clearing,
                 days=days,
@@ -60,12 +60,12 @@ def what_goes(*, now: datetime) -> list[Due]:
                 next_at=oldest and oldest + timedelta(days=days),
             )
         )
-    return found
+    return lines
 
 
 def overdue_clients(*, now: datetime) -> list[Overdue]:
     """Clients whose time is over; they go when somebody says so, one by one."""
-    return [one for part in parts() if part.overdue for one in part.overdue(now)]
+    return [overdue for part in parts() if part.overdue for overdue in part.overdue(now)]
 
 
 def clear_old(*, now: datetime) -> dict[str, int]:

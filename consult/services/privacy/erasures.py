@@ -101,12 +101,12 @@ def _line(table: Table, keys: Keys) -> Line | None:
 
 def _files(keys: Keys) -> list[str]:
     """The keys of all kept files."""
-    found: set[str] = set()
+    files: set[str] = set()
     for table in tables():
         if table.file is not None:
             for row in rows_of(table.get_model(), keys[table.model]):
-                found |= {table.file(row), *(table.leftovers(row) if table.leftovers else ())}
-    return sorted(found - {""})
+                files |= {table.file(row), *(table.leftovers(row) if table.leftovers else ())}
+    return sorted(files - {""})
 
 
 def _own_obstacles(person: Client | User) -> Iterable[Obstacle]:
@@ -143,11 +143,13 @@ def _lock(person: Client | User) -> None:
 
 def _refuse(plan: Plan, person: Client | User, reason: str) -> None:
     reason = reason.strip()
-    stops = [str(one.words) for one in plan.obstacles if not (one.may_override and reason)]
+    stops = [
+        str(obstacle.words) for obstacle in plan.obstacles if not (obstacle.may_override and reason)
+    ]
     if stops:
         raise ValidationError(stops)
-    said = reason.casefold()
-    if any(word and word.casefold() in said for word in (person.name, person.email)):
+    words = reason.casefold()
+    if any(word and word.casefold() in words for word in (person.name, person.email)):
         raise ValidationError(_("The reason stays for good, so it must not name the person."))
 
 
@@ -198,7 +200,7 @@ def _blank(table: Table, chunk: list[Any]) -> None:
         _update(model._base_manager.filter(pk__in=chunk), always, "pk")
     past = {name: fate for name, fate in always.items() if fate.past and name != "password"}
     if history is not None and table.blanks:
-        known = {one.name for one in history._meta.concrete_fields}
+        known = {column.name for column in history._meta.concrete_fields}
         values = {name: fate for name, fate in past.items() if name in known}
         rows = history.objects.filter(id__in=chunk)
         _update(rows, values | {"history_change_reason": Blank(None)}, "id")
@@ -251,13 +253,13 @@ def erase_files(arguments: dict[str, Any], run: Run) -> None:
 
 def _named_again(keys: Collection[str]) -> set[str]:
     """Those that a row names: the same bytes came in again since, and are somebody's."""
-    found: set[str] = set()
+    names: set[str] = set()
     for model in apps.get_models():
-        for one in model._meta.concrete_fields:
-            for chunk in chunks(keys) if isinstance(one, models.FileField) else ():
-                rows = model._base_manager.filter(**{f"{one.name}__in": chunk})
-                found.update(rows.values_list(one.name, flat=True))
-    return found
+        for column in model._meta.concrete_fields:
+            for chunk in chunks(keys) if isinstance(column, models.FileField) else ():
+                rows = model._base_manager.filter(**{f"{column.name}__in": chunk})
+                names.update(rows.values_list(column.name, flat=True))
+    return names
 
 
 def _empty_the_log_of_writes() -> None:
@@ -275,23 +277,23 @@ def resume_files(*, now: datetime) -> None:
             revive(job=job, now=now)
 
 
-def repeat_erasure(*, told: dict[str, Any], now: datetime) -> Erasure | None:
+def repeat_erasure(*, entry: dict[str, Any], now: datetime) -> Erasure | None:
     """Do an erasure of the ledger again, on data that an older backup brought back.
 
     None when there is nothing of it: the rows are erased, or their numbers are somebody else's.
     """
     with transaction.atomic():
-        known = Erasure.objects.filter(uid=told["uid"]).first()
+        known = Erasure.objects.filter(uid=entry["uid"]).first()
         people: list[Client | User] = [
-            *_still_there(Client, "created_at", told["clients"]),
-            *_still_there(User, "joined_at", told["users"]),
+            *_still_there(Client, "created_at", entry["clients"]),
+            *_still_there(User, "joined_at", entry["users"]),
         ]
-        by = known.by if known else User.objects.filter(pk=told["by"]).first()
+        by = known.by if known else User.objects.filter(pk=entry["by"]).first()
         done = None
         for person in people:
             person.refresh_from_db()  # a client's log-in went with the client
             if not _is_erased(person):
-                done = _erase(plan_erasure(person=person, now=now), by, now, told["reason"])
+                done = _erase(plan_erasure(person=person, now=now), by, now, entry["reason"])
                 Erasure.objects.filter(pk=done.pk).update(repeated_at=now)
     return done
 

@@ -17,9 +17,9 @@ from consult.models import Erasure
 
 def note(erasure: Erasure) -> None:
     """Write an erasure down; a second time is one time."""
-    if str(erasure.uid) in {told["uid"] for told in entries()}:
+    if str(erasure.uid) in {entry["uid"] for entry in entries()}:
         return
-    told = {
+    entry = {
         "uid": str(erasure.uid),
         "at": erasure.at.isoformat(),
         "by": erasure.by_id,
@@ -32,7 +32,7 @@ def note(erasure: Erasure) -> None:
     broken_off = path.exists() and not path.read_bytes().endswith(b"\n")
     descriptor = os.open(path, os.O_WRONLY | os.O_CREAT | os.O_APPEND, 0o600)
     with os.fdopen(descriptor, "a") as file:
-        file.write("\n" * broken_off + json.dumps(told) + "\n")
+        file.write("\n" * broken_off + json.dumps(entry) + "\n")
         file.flush()
         os.fsync(file.fileno())
 

@@ -137,8 +137,8 @@ def write_package(*, person: Client | User, out: IO[bytes], run: Run | None = No
                 missing.append(name)
         if run is not None:
             run.progress(80)
-        told = {"files that were not there": missing} if missing else {}
-        text = json.dumps(held | told, cls=DjangoJSONEncoder, ensure_ascii=False, indent=1)
+        remarks = {"files that were not there": missing} if missing else {}
+        text = json.dumps(held | remarks, cls=DjangoJSONEncoder, ensure_ascii=False, indent=1)
         packed.writestr("data.json", text)
         packed.writestr(_("read-me") + ".txt", _cover(person))
 
@@ -162,34 +162,36 @@ def _held(subject: Subject, keys: Keys) -> dict[str, Any]:
         if table.not_copied or not keys[table.model]:
             continue
         model = table.get_model()
-        said: dict[str, Any] = {
+        part: dict[str, Any] = {
             "rows": [_entry(row, table, people) for row in rows_of(model, keys[table.model])]
         }
         history = history_of(model)
         if history is not None:
             past = rows_of(history, keys[table.model], by="id")
-            said["history"] = [_past_entry(row, table, people) for row in past]
+            part["history"] = [_past_entry(row, table, people) for row in past]
         if table.withheld:
-            said["left out"] = {name: str(why) for name, why in table.withheld.items()}
-        held[f"{table.label} ({table.model})"] = said
+            part["left out"] = {name: str(why) for name, why in table.withheld.items()}
+        held[f"{table.label} ({table.model})"] = part
     return held
 
 
 def _entry(row: Any, table: Table, people: dict[int, str]) -> dict[str, Any]:
     """A row as names and values; a log-in is told by its name, another row by its number."""
-    told = {}
-    for one in row._meta.concrete_fields:
-        if one.name in table.withheld or one.name.startswith("history_"):
+    values = {}
+    for column in row._meta.concrete_fields:
+        if column.name in table.withheld or column.name.startswith("history_"):
             continue
-        value = getattr(row, one.attname)
-        if isinstance(one, models.FileField):
+        value = getattr(row, column.attname)
+        if isinstance(column, models.FileField):
             value = str(value)
-        elif one.remote_field is not None and one.remote_field.model is User:
+        elif column.remote_field is not None and column.remote_field.model is User:
             value = people.get(value)
         elif isinstance(value, float) and not value.is_integer():
             value = float(f"{value:.15g}")
-        told[one.name] = f"{len(value)} bytes" if isinstance(value, bytes | memoryview) else value
-    return told
+        values[column.name] = (
+            f"{len(value)} bytes" if isinstance(value, bytes | memoryview) else value
+        )
+    return values
 
 
 def _past_entry(row: Any, table: Table, people: dict[int, str]) -> dict[str, Any]:

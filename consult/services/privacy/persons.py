@@ -66,10 +66,10 @@ def _merged_records(known: set[int]) -> set[int]:
             mine = model._default_manager.filter(client__in=known).values("pk")
             past = history_of(model).objects.filter(id__in=mine)
             known |= set(past.exclude(client=None).values_list("client_id", flat=True))
-        told = models.Q(pk__in=[])
+        merged = models.Q(pk__in=[])
         for pk in before:
-            told |= models.Q(history_change_reason__endswith=f"({pk})")
-        gone = history_of(Client).objects.filter(told, history_type="-")
+            merged |= models.Q(history_change_reason__endswith=f"({pk})")
+        gone = history_of(Client).objects.filter(merged, history_type="-")
         known |= set(gone.values_list("id", flat=True))
         others = known - before
         alive = Client.objects.filter(pk__in=others).values_list("pk", flat=True)
@@ -84,12 +84,12 @@ def keys_of(subject: Subject) -> Keys:
     """The keys of a person's rows in every table, of rows too that only the history has."""
     keys: Keys = {}
     for table in tables():
-        found: set[Any] = set()
+        own: set[Any] = set()
         if subject.clients and table.client:
-            found |= _found(table, table.client, subject, keys)
+            own |= _found(table, table.client, subject, keys)
         if subject.users and table.user:
-            found |= _found(table, table.user, subject, keys)
-        keys[table.model] = found
+            own |= _found(table, table.user, subject, keys)
+        keys[table.model] = own
     return keys
 
 
@@ -98,18 +98,21 @@ def _found(table: Table, way: str | Finder, subject: Subject, keys: Keys) -> set
         return set(way(subject, keys))
     model = table.get_model()
     above: Any = model._meta.get_field(way).related_model
-    found: set[Any] = set()
+    rows_of_person: set[Any] = set()
     past: set[Any] = set()
     history = history_of(model)
     for chunk in chunks(keys[above._meta.label]):
         rows = model._base_manager.filter(**{f"{way}__in": chunk})
-        found.update(rows.values_list("pk", flat=True))
+        rows_of_person.update(rows.values_list("pk", flat=True))
         if history is not None:
             rows = history.objects.filter(**{f"{way}__in": chunk})
             past.update(rows.values_list("id", flat=True))
-    for chunk in chunks(past - found):  # what is somebody else's now is theirs
-        past -= set(model._base_manager.filter(pk__in=chunk).values_list("pk", flat=True)) - found
-    return found | past
+    for chunk in chunks(past - rows_of_person):  # what is somebody else's now is theirs
+        past -= (
+            set(model._base_manager.filter(pk__in=chunk).values_list("pk", flat=True))
+            - rows_of_person
+        )
+    return rows_of_person | past
 
 
 def chunks(pks: Collection[Any]) -> Iterator[list[Any]]:
@@ -128,5 +131,5 @@ def rows_of(model: Any, pks: Collection[Any], *, by: str = "pk") -> Iterator[Any
 
 def obstacles_of(subject: Subject, keys: Keys, now: datetime) -> list[Obstacle]:
     """Why the person cannot be erased now."""
-    found = (part.obstacles(subject, keys, now) for part in parts() if part.obstacles)
-    return [obstacle for some in found for obstacle in some]
+    obstacles = (part.obstacles(subject, keys, now) for part in parts() if part.obstacles)
+    return [obstacle for some in obstacles for obstacle in some]

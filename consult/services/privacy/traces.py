@@ -46,11 +46,11 @@ def _mails(subject: Subject, keys: Keys) -> Iterable[Any]:
         theirs |= Q(to__iexact=address)
     for pk in subject.users:
         theirs |= Q(key__startswith=f"invitation:{pk}:")
-    found = set(OutboundMail.objects.filter(theirs).values_list("pk", flat=True))
+    mails_of_person = set(OutboundMail.objects.filter(theirs).values_list("pk", flat=True))
     for pk in keys["consult.Letter"]:
         mails = OutboundMail.objects.filter(key__startswith=f"letter-link:{pk}:")
-        found.update(mails.values_list("pk", flat=True))
-    return found
+        mails_of_person.update(mails.values_list("pk", flat=True))
+    return mails_of_person
 
 
 def _jobs(subject: Subject, keys: Keys) -> Iterable[Any]:
@@ -62,7 +62,7 @@ def _jobs(subject: Subject, keys: Keys) -> Iterable[Any]:
     for word in {word for word, _pk in wanted}:
         about |= Q(arguments__has_key=word)
     rows = Job.objects.filter(about).values_list("pk", "arguments").iterator(chunk_size=2_000)
-    return {pk for pk, told in rows for pair in told.items() if _hashable(pair) in wanted}
+    return {pk for pk, arguments in rows for pair in arguments.items() if _hashable(pair) in wanted}
 
 
 def _hashable(pair: tuple[str, Any]) -> tuple[str, Any]:
@@ -91,11 +91,11 @@ def _sessions(subject: Subject, keys: Keys) -> Iterable[Any]:
 
 def _log_entries(subject: Subject, keys: Keys) -> Iterable[Any]:
     """Entries of the admin's log about any of their rows; they name the row."""
-    kinds = {f"{one.app_label}.{one.model}": one.pk for one in ContentType.objects.all()}
+    kinds = {f"{kind.app_label}.{kind.model}": kind.pk for kind in ContentType.objects.all()}
     for model, pks in keys.items():
-        told = LogEntry.objects.filter(content_type=kinds.get(model.lower()))
+        entries = LogEntry.objects.filter(content_type=kinds.get(model.lower()))
         wanted = {str(pk) for pk in pks}
-        for entry, pk in told.values_list("pk", "object_id") if wanted else ():
+        for entry, pk in entries.values_list("pk", "object_id") if wanted else ():
             if pk in wanted:
                 yield entry
 
