@@ -9,9 +9,9 @@ class ConsultConfig(AppConfig):
     name = "consult"
 
     def ready(self) -> None:
-        """SQLite learns to fold words.
+        """Give SQLite the function that folds words.
 
-        The guards of the history come off before tables are altered, and on again afterwards.
+        Guards come off before tables are altered, and on again afterwards.
         """
         folding = import_module("consult.models.folding")
         connection_created.connect(folding.teach_sqlite)

@@ -7,6 +7,6 @@ class MitigationConfig(AppConfig):
     name = "mitigation"
 
     def ready(self) -> None:
-        """The index of the search listens, and what is guarded is known, from the start."""
+        """Connect the signals of the search index and register what is guarded."""
         import_module("mitigation.services.search")
         import_module("mitigation.services.guards")

@@ -7,5 +7,5 @@ class SurveysConfig(AppConfig):
     name = "surveys"
 
     def ready(self) -> None:
-        """What this app has guarded is known before the first `migrate`."""
+        """Register what is guarded before the first `migrate`."""
         import_module("surveys.services.guards")

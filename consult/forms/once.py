@@ -7,11 +7,10 @@ from django.http import HttpRequest
 
 
 class OnceForm(forms.Form):
-    """A form that enters once, however often it is sent: by its hidden key it is the same.
+    """A form with a hidden key, by which the service enters it once however often it is sent.
 
-    By itself it is the key of a form that has nothing but a button. Whether what it would enter is
-    there already (another row of that name) is the service's to say: it finds first what this
-    very form made.
+    Used alone where a form is nothing but a button. Uniqueness (another row of that name) is
+    checked by the service, which first looks for the row that this form made.
     """
 
     key = forms.UUIDField(widget=forms.HiddenInput, required=False, initial=uuid4)

@@ -98,7 +98,7 @@ class FirmForm(VersionedForm):
         widgets = {"address": forms.Textarea(attrs={"rows": 4})}
 
     def validate_unique(self) -> None:
-        """Left to the service, which finds first what this very form made."""
+        """Leave uniqueness to the service, which first looks for the row that this form made."""
 
 
 class PracticeForm(VersionedForm):

@@ -126,7 +126,7 @@ class User(AbstractBaseUser, PermissionsMixin):
         return self.name or self.email
 
     def save(self, *args: Any, **kwargs: Any) -> None:
-        """Coming in is no change of a person: the log tells of it, and their history does not."""
+        """Do not record last_login in the history; the access log has it."""
         if kwargs.get("update_fields") != ["last_login"]:
             super().save(*args, **kwargs)
             return

@@ -98,7 +98,7 @@ def remove_guards(*, using: str = DEFAULT_DB_ALIAS) -> None:
 
 
 def before_migrate(*, using: str, plan: Sequence[Any] = (), **_arguments: Any) -> None:
-    """SQLite alters a table by making it anew, and neither database alters a column in a guard."""
+    """Take the guards off: altering a table fails on either database while they stand."""
     if plan:
         remove_guards(using=using)
 

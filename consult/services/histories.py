@@ -50,7 +50,7 @@ class Names:
         self.known = {User: self.people} | dict(known or {})
 
     def knowing(self, more: Mapping[type[models.Model], Mapping[Any, str]]) -> "Names":
-        """The same, and these besides."""
+        """A copy that also knows `more`."""
         names = copy(self)
         names.known = self.known | dict(more)
         return names
@@ -129,7 +129,7 @@ def latest_first(changes: Iterable[Change]) -> list[Change]:
 def changed_rows(
     rows: Iterable[Row], *, tell: Teller, names: Names, title: Callable[[Row], str]
 ) -> Iterator[tuple[Row, Change]]:
-    """The same, each with its row."""
+    """Like `changes`, yielding (row, change)."""
     kinds = {"+": _("entered"), "~": _("changed"), "-": _("removed")}
     last: dict[int, dict[str, str]] = {}
     for row in rows:

@@ -130,7 +130,7 @@ def _mail_invitation(user: User, by: User, site: str, now: datetime) -> Outbound
 
 
 def invitation_token(user: User) -> str:
-    """A signed word for `user` that is worth nothing once they have a password."""
+    """A signed token for `user` that expires once they have a password."""
     return signing.dumps([user.pk, _stamp(user)], salt=INVITATION)
 
 
@@ -171,7 +171,7 @@ def change_person(
 ) -> User:
     """Change what the practice says about somebody; they cannot lock themselves out.
 
-    `seen` is the state that the person who changes it had before their eyes.
+    `seen` is the version that the form was opened with.
     """
     unknown = set(fields) - set(EDITABLE)
     if unknown:
@@ -205,9 +205,9 @@ def change_person(
 
 
 def _held(user: User, by: User) -> User:
-    """The row of `user`, locked, if `by` still runs the practice.
+    """Lock the row of `user`, if `by` still runs the practice.
 
-    Of two who put each other out in the same moment the second is refused, so somebody is left.
+    If two managers deactivate each other at once, the second is refused.
     """
     rows = User.objects.select_for_update().order_by("pk").in_bulk([user.pk, by.pk])
     if not (rows[by.pk].is_active and rows[by.pk].is_manager):
@@ -322,7 +322,7 @@ def save_practice(
 ) -> Practice:
     """Keep what stands at the head of every letter from now on; issued letters stay as they are.
 
-    `seen` is the state that the person who changes it had before their eyes.
+    `seen` is the version that the form was opened with.
     """
     if logo is not None:
         practice.logo, practice.logo_sha256 = logo.data, hashlib.sha256(logo.data).hexdigest()
@@ -342,7 +342,7 @@ def save_practice(
 def correct_own_contact(*, client: Client, seen: int | None = None, **fields: Any) -> Client:
     """A client corrects how they are reached; the history keeps what stood there before.
 
-    `seen` is the state that they had before their eyes: the office may have changed it since.
+    `seen` is the version that the form was opened with: the office may have changed it since.
     """
     unknown = set(fields) - set(OWN_CONTACT)
     if unknown:

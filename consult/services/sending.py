@@ -19,7 +19,7 @@ LINK = "consult.letter-link"
 
 
 def letter_token(letter: Letter) -> str:
-    """A signed word that shows this one letter to whoever holds it, for a while."""
+    """A signed token that shows this letter to whoever holds it, until it expires."""
     return signing.dumps([letter.pk, letter.client_id], salt=LINK)
 
 

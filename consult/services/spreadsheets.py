@@ -31,7 +31,7 @@ class Sheet:
 
 
 def write_workbook(*, sheets: Sequence[Sheet]) -> bytes:
-    """A sheet for each list, written row by row: only the packed file is ever in memory."""
+    """A sheet for each list, written row by row, so that only the packed file is in memory."""
     file = io.BytesIO()
     book = xlsxwriter.Workbook(file, _OPTIONS)
     formats = {

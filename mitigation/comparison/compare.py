@@ -196,7 +196,7 @@ def _side(side: Sequence[SpotFinding | None]) -> Side:
 
 
 def _shared(before: Sequence[SpotFinding | None], after: Sequence[SpotFinding | None]) -> BoolArray:
-    """Read on the same instrument under the same certificate: one calibration row says both."""
+    """Where both values stand on one calibration row: one instrument, one certificate."""
     return np.array(
         [
             first is not None and second is not None and first.calibration == second.calibration

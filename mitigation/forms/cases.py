@@ -20,7 +20,7 @@ from surveys.models import Visit
 class CaseForm(OnceForm, forms.ModelForm):  # type: ignore[type-arg]  # not subscriptable at run time
     """How a new case is judged."""
 
-    # Not a field of the model's here: whether another case has it is the service's to say.
+    # Declared here because the service checks whether another case has this reference.
     reference = forms.CharField(
         label=gettext_lazy("Reference"),
         max_length=40,

@@ -179,7 +179,7 @@ def _target(row: Row, shown: _Shown) -> list[str]:
 
 
 def _relation(row: Row) -> str:
-    """Where the value lies; a pass on one or two axes is held back although it lies lower."""
+    """The relation that holds; a pass on fewer than three axes is held back below T - w too."""
     decision, after = row.result["target"]["decision"], row.pair.after
     assert after is not None
     limit = row.result["target"]["limit"]

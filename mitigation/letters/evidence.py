@@ -154,7 +154,7 @@ def _band(side: Side | None) -> str:
 
 
 def _pair(before: str, after: str) -> str:
-    """One word where both visits agree, both otherwise."""
+    """The word of both visits where they agree, else both words."""
     if before == after:
         return before or DASH
     return f"{before or DASH} / {after or DASH}"

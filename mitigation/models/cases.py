@@ -14,8 +14,8 @@ from mitigation.models.stages import ENDS, NEXT_MOVE, NEXT_STEP, Stage
 from mitigation.models.words import query_words
 from surveys.models import Guideline, SourceFile, Visit
 
-# Up to so many entries of a word its cases are taken and asked for the other words, the fewer the
-# better; above, it is cheaper to ask one case after the other for all of them.
+# A word with at most this many entries gives its cases, and each is asked for the other words.
+# Above, it is cheaper to ask one case after the other for all words.
 MOST_ENTRIES_OF_RARE = (20, 2_000)
 
 

@@ -1,1 +1,1 @@
-"""What several views of cases show alike: their rows, their order, their parts."""
+"""Parts that several views of cases share: rows, order, columns."""

@@ -58,7 +58,7 @@ def _in_order(rows: list[dict[str, Any]], uses: Mapping[SpotKey, str]) -> list[d
 
 
 def _corrected(comparison: Comparison) -> dict[int, Correction]:
-    """The corrections that readings of the comparison came of, by those readings."""
+    """The corrections at the visits of the comparison, by the reading that replaced another."""
     visits = [visit for visit in (comparison.baseline, comparison.follow_up) if visit]
     return {
         correction.replacement_id: correction

@@ -35,7 +35,7 @@ def index_all() -> int:
     return len(keys)
 
 
-# What a case is found by lies in apps that do not know of cases; their rows tell of a change here.
+# Cases are found by rows of apps that do not know cases, so signals of these rows come in here.
 _CASES_OF: dict[type[models.Model], str] = {
     Case: "pk",
     Property: "property",

@@ -116,7 +116,7 @@ def visit_call_off(request: SignedInRequest, reference: str, pk: int) -> HttpRes
     return _form_page(request, form, _("Call off a visit"), back, about)
 
 
-# What an act answers is said, if it is a sentence; otherwise where the case stands is.
+# The sentence that an act returns is shown; without one, the stage of the case.
 Act = Callable[[Case, Mapping[str, str], User, datetime], object]
 
 

@@ -43,7 +43,7 @@ def change_instrument(
 ) -> Instrument:
     """Another label or description; a retired meter is offered for no new reading.
 
-    `version` is what the person had before their eyes.
+    `version` is the one that the form was opened with.
     """
     row = held(instrument)
     row.name, row.description, row.is_retired = name, description, is_retired
@@ -74,7 +74,7 @@ def change_calibration(
 ) -> Calibration:
     """Put right a certificate on which no sealed reading stands.
 
-    `version` is what the person had before their eyes.
+    `version` is the one that the form was opened with.
     A seal holds the instruments of its readings, so it comes before this change or after it.
     """
     hold_instruments([calibration.instrument_id])

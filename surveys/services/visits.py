@@ -101,7 +101,7 @@ def remove_visit(*, visit: Visit, by: User, reason: str) -> None:
 
 @transaction.atomic
 def change_conditions(*, visit: Visit, by: User, version: int | None = None, **given: Any) -> Visit:
-    """What stands at the head of a visit; `version` is what the person had before their eyes."""
+    """What stands at the head of a visit; `version` is the one that the form was opened with."""
     known_names(given, CONDITIONS)
     open_visit = locked(visit)
     for name, value in given.items():

@@ -84,13 +84,13 @@ def clear_today(arguments: dict[str, Any], run: Run) -> None:
 
 
 def plan_clearing(*, now: datetime) -> None:
-    """Write the day's job; every worker may ask, the day's key makes it one."""
+    """Insert the day's job; its key is the day, so that several workers make one job."""
     day = timezone.localdate(now).isoformat()
     enqueue(kind=CLEAR, key=f"{CLEAR}:{day}", arguments={})
 
 
 def _clear(clearing: Clearing, days: int, now: datetime) -> int:
-    """A file goes before its row: killed in between, the row is found again."""
+    """Delete the file before its row, so that a killed job finds the row again."""
     model = apps.get_model(clearing.model)
     over = _rows(clearing).filter(**_over(clearing, days, now))
     keys = list(over.values_list("pk", flat=True))

@@ -64,7 +64,7 @@ class Plan:
 
     @property
     def is_refused(self) -> bool:
-        """Whether something stands in the way that no reason gets past."""
+        """Whether an obstacle remains that a reason cannot override."""
         return any(not obstacle.may_override for obstacle in self.obstacles)
 
     @property
@@ -100,7 +100,7 @@ def _line(table: Table, keys: Keys) -> Line | None:
 
 
 def _files(keys: Keys) -> list[str]:
-    """The keys of all kept files."""
+    """The keys of the kept files of these rows."""
     files: set[str] = set()
     for table in tables():
         if table.file is not None:
@@ -132,7 +132,7 @@ def erase_person(
 
 
 def _lock(person: Client | User) -> None:
-    """Of two who erase at once the second waits; what is being made is waited for too."""
+    """Lock the person's row: wait for another erasure and for a file that is being made."""
     model = type(person)
     if not model._base_manager.select_for_update().filter(pk=person.pk).exists():
         raise ValidationError(_("This record is not there any more."))
@@ -173,7 +173,7 @@ def _erase(plan: Plan, by: User | None, now: datetime, reason: str) -> Erasure:
 
 
 def _pairs(model: Any, since: str, pks: Collection[int]) -> list[list[Any]]:
-    """Each number with the moment of its entry; a merged record is told by its history alone."""
+    """Each number with the time of its entry; of a merged record only the history is left."""
     entered = dict(history_of(model).objects.filter(id__in=pks).values_list("id", since))
     entered |= dict(model.objects.filter(pk__in=pks).values_list("pk", since))
     return [[pk, entered[pk].isoformat() if pk in entered else ""] for pk in sorted(pks)]
@@ -252,7 +252,7 @@ def erase_files(arguments: dict[str, Any], run: Run) -> None:
 
 
 def _named_again(keys: Collection[str]) -> set[str]:
-    """Those that a row names: the same bytes came in again since, and are somebody's."""
+    """The keys that a row names again, because the same bytes were uploaded anew."""
     names: set[str] = set()
     for model in apps.get_models():
         for column in model._meta.concrete_fields:
@@ -280,7 +280,7 @@ def resume_files(*, now: datetime) -> None:
 def repeat_erasure(*, entry: dict[str, Any], now: datetime) -> Erasure | None:
     """Do an erasure of the ledger again, on data that an older backup brought back.
 
-    None when there is nothing of it: the rows are erased, or their numbers are somebody else's.
+    None when there is nothing to erase: the rows are gone, or their numbers belong to others.
     """
     with transaction.atomic():
         known = Erasure.objects.filter(uid=entry["uid"]).first()
@@ -299,7 +299,7 @@ def repeat_erasure(*, entry: dict[str, Any], now: datetime) -> Erasure | None:
 
 
 def _still_there(model: Any, since: str, pairs: list[list[Any]]) -> list[Any]:
-    """Those that were erased, and nobody who got their number afterwards."""
+    """The rows that were erased, without later rows that got the same number."""
     rows = model.objects.filter(pk__in=[pk for pk, _since in pairs]).order_by("pk")
     entered = dict(map(tuple, pairs))
     return [row for row in rows if entered[row.pk] == getattr(row, since).isoformat()]

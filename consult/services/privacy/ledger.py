@@ -16,7 +16,7 @@ from consult.models import Erasure
 
 
 def note(erasure: Erasure) -> None:
-    """Write an erasure down; a second time is one time."""
+    """Write an erasure down, once however often it is called."""
     if str(erasure.uid) in {entry["uid"] for entry in entries()}:
         return
     entry = {
@@ -38,7 +38,7 @@ def note(erasure: Erasure) -> None:
 
 
 def entries(path: Path | None = None) -> Iterator[dict[str, Any]]:
-    """Every erasure that was ever done, in their order; half a line of a full disk is passed by."""
+    """Every erasure in order; a line that a full disk cut off is skipped."""
     path = path or Path(settings.ERASURE_LEDGER)
     if not path.exists():
         return

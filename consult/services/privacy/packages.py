@@ -38,7 +38,7 @@ Entries = list[dict[str, Any]]
 def ask_package(
     *, person: Client | User, by: User | None, now: datetime, key: UUID | None = None
 ) -> DataPackage:
-    """Have a person's data put together; while that goes on, asking again gives the same one."""
+    """Order a copy of a person's data; while one is being made, return that one."""
     whose = {"client": person} if isinstance(person, Client) else {"user": person}
     type(person)._base_manager.select_for_update().get(pk=person.pk)
 
@@ -74,7 +74,7 @@ def _new_package(whose: Any, by: User | None, now: datetime) -> DataPackage:
 
 
 def make_package(arguments: dict[str, Any], run: Run) -> None:
-    """The job: write the ZIP, then say that it is ready; one that was dropped meanwhile goes."""
+    """The job: write the ZIP and mark it ready; delete it if it was dropped meanwhile."""
     package = DataPackage.objects.select_related("client", "user").get(pk=arguments["package"])
     rows = DataPackage.objects.filter(pk=package.pk, state=DataPackage.State.QUEUED)
     if not rows.exists():

@@ -58,7 +58,7 @@ def _subject(clients: frozenset[int], users: frozenset[int]) -> Subject:
 
 
 def _merged_records(known: set[int]) -> set[int]:
-    """`known` with every record that was merged into one of them; the history tells."""
+    """`known` and every record merged into one of them, as the history has it."""
     before: set[int] = set()
     while before != known:
         before = set(known)
@@ -81,7 +81,7 @@ def _merged_records(known: set[int]) -> set[int]:
 
 
 def keys_of(subject: Subject) -> Keys:
-    """The keys of a person's rows in every table, of rows too that only the history has."""
+    """The keys of a person's rows in every table, also of rows that only the history has."""
     keys: Keys = {}
     for table in tables():
         own: set[Any] = set()

@@ -78,7 +78,7 @@ def _events(subject: Subject, keys: Keys) -> Iterable[Any]:
 
 
 def _sessions(subject: Subject, keys: Keys) -> Iterable[Any]:
-    """Those of their devices, and every other that says inside its data whose it is."""
+    """Sessions of their devices, and every other session whose data names the person."""
     devices = UserSession.objects.filter(pk__in=keys["usersessions.UserSession"])
     yield from devices.values_list("session_key", flat=True)
     if not subject.users:
