@@ -98,7 +98,7 @@ def remove_guards(*, using: str = DEFAULT_DB_ALIAS) -> None:
 
 
 def before_migrate(*, using: str, plan: Sequence[Any] = (), **_arguments: Any) -> None:
-    """Take the guards off: altering a table fails on either database while they stand."""
+    """Take the guards off: SQLite loses them when it rebuilds a table, PostgreSQL refuses it."""
     if plan:
         remove_guards(using=using)
 

@@ -75,7 +75,7 @@ REQUIRED = [
     ("risk of the rule", "2.3 %"),
     ("which results it applies to", "The statements of conformity hold for the value after"),
     ("specification", "upper limit of band 2 (“slight anomaly”) of SBM-2015"),
-    ("the display", "12.5; <0.3; 8.4 V/m"),
+    ("the display", "X 12.5, Y <0.3, Z 8.4 V/m"),
     ("set aside and why", "lead touched"),
     ("caution of a comparison", "other ground point"),
     ("caution of humidity", "humidity above 70 %"),
@@ -100,7 +100,7 @@ def test_an_outcome_letter_holds(what: str, words_of_it: str) -> None:
 def test_without_its_facts_it_does_not_hold_them() -> None:
     """The list above fails for the right reason: the facts come from the context."""
     bare = said(letter(instruments=(), set_aside=(), ground_checks=(), open_items=(), details={}))
-    for gone in ("C-1188", "lead touched", "water pipe", "Fit the second", "12.5; <0.3; 8.4"):
+    for gone in ("C-1188", "lead touched", "water pipe", "Fit the second", "Y <0.3"):
         assert gone not in bare
     assert "No check of ground points is on record." in bare
 
@@ -194,7 +194,7 @@ def test_german_numbers_have_a_comma() -> None:
     text = said(letter("de"))
     assert "12,3 ± 1,7" in text
     assert "95,0 % (94,0 bis 95,9)" in text
-    assert "12,5; <0,3; 8,4 V/m" in text
+    assert "X 12,5, Y <0,3, Z 8,4 V/m" in text
     assert "3. März 2026" in text
     assert not re.findall(r"\d\.\d+ (?:%|V/m|nT)", text)
 
@@ -221,7 +221,7 @@ def test_the_survey_report_holds_its_findings() -> None:
         "C-1188",
         "lead touched",
         "water pipe",
-        "12.5; <0.3; 8.4 V/m",
+        "X 12.5, Y <0.3, Z 8.4 V/m",
         "The results hold only for the spots and the hours",
         "It is no legal limit",
         "cannot see a bootleg earth",
