@@ -7,6 +7,7 @@ class MitigationConfig(AppConfig):
     name = "mitigation"
 
     def ready(self) -> None:
-        """Connect the signals of the search index and register what is guarded."""
+        """Connect the signals of the search index; register guards and kinds of letters."""
         import_module("mitigation.services.search")
         import_module("mitigation.services.guards")
+        import_module("mitigation.services.letter_kinds")

@@ -66,6 +66,7 @@ urlpatterns = [
         steering.case_act,
         name="case_act",
     ),
+    path("letters/<str:number>/case/", letters.letter_case, name="letter_case"),
     path("letters/<str:number>/correct/", letters.letter_correct, name="letter_correct"),
     path("cases/<path:reference>/letters/<str:kind>/", cases.letter_issue, name="letter_issue"),
     path("cases/<path:reference>/", cases.case_detail, name="case_detail"),

@@ -15,7 +15,7 @@ from consult import tasks
 from consult.models import Assignment, Client, Firm, Job, Letter, Property, User
 from consult.services.guards import unguarded
 from mitigation.models import Case, CaseVisit, Stage
-from mitigation.services.outcomes import issue_outcome_letter
+from mitigation.services.letters import issue_case_letter
 from surveys.models import (
     Calibration,
     Guideline,
@@ -168,6 +168,14 @@ def compared_case(before: float = 48.0, after: float = 2.4, **case_fields: Any) 
 
 def assign(user: User, home: Property) -> Assignment:
     return Assignment.objects.create(user=user, property=home)
+
+
+def issue_outcome_letter(*, case: Case, by: User | None, now: dt.datetime) -> Letter:
+    return issue_case_letter(kind="outcome", case=case, by=by, now=now)
+
+
+def issue_survey_report(*, case: Case, by: User | None, now: dt.datetime) -> Letter:
+    return issue_case_letter(kind="survey-report", case=case, by=by, now=now)
 
 
 def ready_letter(case: Case) -> Letter:

@@ -8,7 +8,7 @@ from typing import Any
 from django.utils import timezone
 
 from consult.models import AccessEvent, Client, DataRequest, Erasure, Letter
-from mitigation.models import CaseVisit, Note, Stage
+from mitigation.models import CaseLetter, CaseVisit, Note, Stage
 from mitigation.services.attachments import attach_file
 from surveys.models import GroundCheck, GroundPoint, Instrument, Reading, Visit
 from surveys.services.registers import add_guideline
@@ -54,9 +54,9 @@ def one_more_visit(cast: Cast, n: int) -> None:
 
 def one_more_letter(cast: Cast, n: int, **fields: Any) -> None:
     home = cast.case.property
-    Letter.objects.create(
+    letter = Letter.objects.create(
         number=f"L-{n:03}",
-        kind=Letter.Kind.OUTCOME,
+        kind="outcome",
         case_reference=cast.case.reference,
         client=Client.objects.get(pk=home.client_id),
         property=home,
@@ -68,6 +68,7 @@ def one_more_letter(cast: Cast, n: int, **fields: Any) -> None:
         issued_at=timezone.now(),
         **fields,
     )
+    CaseLetter.objects.create(case=cast.case, letter=letter)
 
 
 def one_more_ready_letter(cast: Cast, n: int) -> None:

@@ -6,21 +6,21 @@ from typing import Any
 from django.template.loader import render_to_string
 from django.utils.safestring import SafeString, mark_safe
 
+from consult.letter_kinds import letter_kind
 from consult.letters.charts import Chart, PictureRow, PictureWords, Point
 from consult.letters.picture import before_after_svg, findings_svg
 
 TEMPLATE_VERSION = "letter-2"
-KINDS = frozenset({"outcome", "survey-report"})
 
 
 def letter_html(content: Mapping[str, Any]) -> str:
     """The page of one letter, from nothing but its frozen content."""
-    kind = content["kind"]
-    if kind not in KINDS:
-        raise ValueError(f"no letter of the kind {kind!r}")
+    kind = letter_kind(content["kind"])
+    if kind is None:
+        raise ValueError(f"no letter of the kind {content['kind']!r}")
     drawn = {**content, "client": [_drawn(block) for block in content["client"]],
              "engineer": [_drawn(block) for block in content["engineer"]]}  # fmt: skip
-    return render_to_string(f"letters/{kind}.html", {"letter": drawn})
+    return render_to_string(kind.template, {"letter": drawn})
 
 
 def chart_from(data: Mapping[str, Any]) -> Chart:

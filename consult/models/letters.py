@@ -2,22 +2,26 @@
 
 from typing import Self
 
+from django.core.exceptions import ValidationError
 from django.db import models
 from django.db.models.fields.json import KT
 from django.utils.translation import gettext_lazy as _
 
+from consult import letter_kinds
 from consult.models.clients import AtPropertyQuerySet, Client, Property
 from consult.models.people import User
 
 
 class LetterQuerySet(AtPropertyQuerySet["Letter"]):
+    def seen_by_assessor(self, user: User) -> Self:
+        """Of the properties assigned to them, the kinds that assessors read."""
+        kinds = letter_kinds.read_by(User.Role.ASSESSOR)
+        return super().seen_by_assessor(user).filter(kind__in=kinds)
+
     def seen_by_client(self, user: User) -> Self:
         """A client reads what is addressed to them, once it is ready."""
-        return self.filter(
-            client__user=user,
-            state=Letter.State.READY,
-            kind__in=[Letter.Kind.SURVEY_REPORT, Letter.Kind.OUTCOME],
-        )
+        kinds = letter_kinds.read_by(User.Role.CLIENT)
+        return self.filter(client__user=user, state=Letter.State.READY, kind__in=kinds)
 
     def for_list(self) -> Self:
         """One query for a list: addressee, property, subject; what it says is fetched when read."""
@@ -29,10 +33,6 @@ class LetterQuerySet(AtPropertyQuerySet["Letter"]):
 class Letter(models.Model):
     """An issued letter. Its content is what was said; it is never edited, the row never deleted."""
 
-    class Kind(models.TextChoices):
-        SURVEY_REPORT = "survey-report", _("Survey report")
-        OUTCOME = "outcome", _("Outcome letter")
-
     class State(models.TextChoices):
         QUEUED = "queued", _("queued")
         RENDERING = "rendering", _("being made")
@@ -41,7 +41,7 @@ class Letter(models.Model):
         ERASED = "erased", _("erased")
 
     number = models.CharField(max_length=20, unique=True)
-    kind = models.CharField(max_length=16, choices=Kind.choices)
+    kind = models.CharField(max_length=16)  # a registered one, see consult.letter_kinds
     case_reference = models.CharField(max_length=40, db_index=True)
     client = models.ForeignKey(Client, null=True, on_delete=models.SET_NULL, related_name="letters")
     property = models.ForeignKey(
@@ -103,6 +103,20 @@ class Letter(models.Model):
 
     def __str__(self) -> str:
         return self.number
+
+    def clean(self) -> None:
+        if letter_kinds.letter_kind(self.kind) is None:
+            words = _("There is no letter of the kind %(kind)s.")
+            raise ValidationError({"kind": words % {"kind": self.kind}})
+
+    def get_kind_display(self) -> str:
+        """The label of its kind; the bare code where this version does not know it."""
+        kind = letter_kinds.letter_kind(self.kind)
+        return str(kind.label) if kind else self.kind
+
+    def is_correctable(self) -> bool:
+        """Whether a letter of some kind takes the place of one like this."""
+        return letter_kinds.correcting(self.kind) is not None
 
     def file_key(self) -> str:
         """The one place of this letter's PDF: made twice, it is written to the same place."""

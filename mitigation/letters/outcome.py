@@ -54,6 +54,8 @@ from surveys.models.measurands import measurand_words
 
 __all__ = ["OutcomeContext", "SpotDetail", "outcome_charts", "outcome_content"]
 
+KIND = "outcome"
+
 
 def outcome_content(
     *, outcome: Mapping[str, Any], context: OutcomeContext, language: str
@@ -62,9 +64,7 @@ def outcome_content(
     with override(language):
         formats = Formats(language, context.head.country)
         flux_unit = flux_unit_for(context.head, language)
-        content = head_content(
-            context.head, formats, kind="outcome", subject=subject(outcome["spots"])
-        )
+        content = head_content(context.head, formats, kind=KIND, subject=subject(outcome["spots"]))
         place = one_line(context.head.property_address)
         return content | {
             "about": _("Outcome of the work at %(place)s") % {"place": place},

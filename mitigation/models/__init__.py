@@ -2,6 +2,7 @@
 
 from mitigation.models.attachments import Attachment
 from mitigation.models.cases import Case, CaseVisit, CaseWord
+from mitigation.models.letters import CaseLetter
 from mitigation.models.notes import Note
 from mitigation.models.outcomes import Outcome
 from mitigation.models.stages import DUE_DAYS, ENDS, MOVES, NEXT_MOVE, Stage
@@ -14,6 +15,7 @@ __all__ = [
     "NEXT_MOVE",
     "Attachment",
     "Case",
+    "CaseLetter",
     "CaseVisit",
     "CaseWord",
     "Note",

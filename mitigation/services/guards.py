@@ -1,11 +1,12 @@
 """Notes of a case and what a letter proved stay as they are, by the database's own word."""
 
 from consult.services.guards import Guard, guard
-from mitigation.models import Note, Outcome
+from mitigation.models import CaseLetter, Note, Outcome
 
 guard(
     # Who wrote it may be forgotten with the person's row.
     Guard(Note, "A note is added and never changed.", fields=("case", "text", "written_at")),
     # It is written in one transaction with its letter, so nothing of it comes later.
     Guard(Outcome, "A frozen comparison is not changed."),
+    Guard(CaseLetter, "What a letter is about is not changed."),
 )

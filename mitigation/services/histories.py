@@ -89,7 +89,7 @@ def _notes_and_files(case: Case, user: Any, names: Names) -> Iterator[Change]:
 
 
 def _letters(case: Case, user: Any, names: Names) -> Iterator[Change]:
-    letters = Letter.objects.visible_to(user).filter(case_reference=case.reference)
+    letters = Letter.objects.visible_to(user).filter(case_letter__case=case)
     for letter in letters.select_related("corrects").defer("content"):
         acts = (
             (letter.issued_at, letter.issued_by_id, _("issued")),

@@ -76,6 +76,12 @@ TABLES = [
         client="case",
     ),
     Table(
+        "mitigation.CaseLetter",
+        _("letters of cases"),
+        fields(goes="id case letter"),
+        client="letter",
+    ),
+    Table(
         "mitigation.Note",
         _("notes"),
         fields(goes="id case text written_by written_at"),

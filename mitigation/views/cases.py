@@ -1,5 +1,6 @@
 """One case with its comparison; issuing its letters."""
 
+from collections.abc import Sequence
 from typing import Any
 
 from django.contrib import messages
@@ -15,6 +16,7 @@ from django.views.decorators.http import require_POST, require_safe
 
 from consult.access import SignedInRequest, role_required
 from consult.htmx import wants_fragment
+from consult.letter_kinds import LetterKind, letter_kind, registered
 from consult.letters.words import precaution_sentences, wiring_sentences
 from consult.models import Assignment, Letter
 from mitigation.comparison import Comparison, compare
@@ -25,15 +27,11 @@ from mitigation.models import Attachment, Case, Note, Stage
 from mitigation.pages.comparison import filtered
 from mitigation.pages.moves import moves_of
 from mitigation.pages.pictures import case_pictures
-from mitigation.services import outcomes
 from mitigation.services.corrections import overtaken_letters
+from mitigation.services.letters import Basis, issue_case_letter
 from surveys.results.dangers import dangers_by_now
 from surveys.services.facts import band_names
 
-ISSUE = {
-    Letter.Kind.SURVEY_REPORT: outcomes.issue_survey_report,
-    Letter.Kind.OUTCOME: outcomes.issue_outcome_letter,
-}
 PAGE = "mitigation/case_detail.html"
 LOOKS = Q(visit__readings__corrects__isnull=True)  # a correction is no look at the meter
 SURVEYS = {Stage.ENQUIRY, Stage.BASELINE, Stage.WORKS, Stage.FOLLOW_UP}
@@ -51,7 +49,7 @@ def case_detail(request: SignedInRequest, reference: str) -> HttpResponse:
     if wants_fragment(request):
         response = render(request, f"{PAGE}#table", context)
     else:
-        context |= _seen(comparison) | _whole_page(request, case)
+        context |= _seen(comparison) | _whole_page(request, comparison)
         response = render(request, PAGE, context | {"here": request.path})
     patch_vary_headers(response, ["HX-Request"])
     return response
@@ -105,9 +103,10 @@ def _seen(comparison: Comparison) -> dict[str, Any]:
     }
 
 
-def _whole_page(request: SignedInRequest, case: Case) -> dict[str, Any]:
+def _whole_page(request: SignedInRequest, comparison: Comparison) -> dict[str, Any]:
+    case = comparison.case
     letters = Letter.objects.visible_to(request.user).for_list()
-    letters_here = list(letters.filter(case_reference=case.reference))
+    letters_here = list(letters.filter(case_letter__case=case))
     planned = (
         case.case_visits.select_related("visit")
         .annotate(n_readings=Count("visit__readings", filter=LOOKS))
@@ -121,7 +120,7 @@ def _whole_page(request: SignedInRequest, case: Case) -> dict[str, Any]:
         "visits": planned,
         "wants_visit": case.stage in SURVEYS and all(row.visit.sealed_at for row in planned),
         "letters": letters_here,
-        "issued": {letter.kind for letter in letters_here},
+        "offered_letters": _offered(comparison, letters_here),
         "overtaken": overtaken_letters(case, letters_here),
         "assessors": [assignment.user for assignment in assignments],
         "contacts": case.property.client.contacts.all(),
@@ -134,15 +133,23 @@ def _whole_page(request: SignedInRequest, case: Case) -> dict[str, Any]:
     }
 
 
+def _offered(comparison: Comparison, letters: Sequence[Letter]) -> list[tuple[LetterKind, bool]]:
+    """The kinds of letters that can be issued now; True for the one that is next."""
+    basis = Basis(comparison.case, comparison.baseline, comparison.follow_up)
+    kinds = [kind for kind in registered() if not kind.needs(basis)]
+    issued = {letter.kind for letter in letters}
+    return [(kind, kind is kinds[-1] and kind.code not in issued) for kind in kinds]
+
+
 @require_POST
 @role_required("office")
 def letter_issue(request: SignedInRequest, reference: str, kind: str) -> HttpResponse:
     cases = Case.objects.visible_to(request.user).for_list()
     case = get_object_or_404(cases, reference=reference)
-    if kind not in ISSUE:
+    if letter_kind(kind) is None:
         raise Http404
     try:
-        letter = ISSUE[Letter.Kind(kind)](case=case, by=request.user, now=timezone.now())
+        letter = issue_case_letter(kind=kind, case=case, by=request.user, now=timezone.now())
     except ValidationError as error:
         messages.error(request, " ".join(error.messages))
     else:

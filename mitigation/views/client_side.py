@@ -13,7 +13,9 @@ from django.views.decorators.http import require_safe
 from consult.access import SignedInRequest, role_required
 from consult.models import Letter
 from consult.models.letters import LetterQuerySet
+from mitigation.letters import outcome
 from mitigation.models import Case, Stage
+from surveys.letters import survey_report
 from surveys.models import Visit
 
 # For a stage: what is going on, and what comes next.
@@ -63,12 +65,12 @@ PLAIN: dict[str, tuple[str | Promise, str | Promise]] = {
 # The same once the letter of a stage lies there: what it is, which visits it speaks of, the words.
 TOLD: dict[str, tuple[str, str, Promise]] = {
     Stage.FINDINGS: (
-        Letter.Kind.SURVEY_REPORT,
+        survey_report.KIND,
         Visit.Kind.BASELINE,
         _("Your survey report is ready: you find it below."),
     ),
     Stage.PROOF: (
-        Letter.Kind.OUTCOME,
+        outcome.KIND,
         Visit.Kind.FOLLOW_UP,
         _("Your outcome letter is ready: you find it below."),
     ),
@@ -111,10 +113,10 @@ def _words_of(
     A letter speaks of a stage if it was issued after the latest visit that it is about.
     """
     issued = {
-        (reference, kind): at
-        for reference, kind, at in letters.order_by()
-        .filter(case_reference__in=[case.reference for case in cases])
-        .values_list("case_reference", "kind")
+        (case, kind): at
+        for case, kind, at in letters.order_by()
+        .filter(case_letter__case__in=cases)
+        .values_list("case_letter__case", "kind")
         .annotate(at=Max("issued_at"))
     }
     sealed = {
@@ -128,7 +130,7 @@ def _words_of(
     for case in cases:
         if case.stage in TOLD:
             letter, visit, ready = TOLD[case.stage]
-            at, since = issued.get((case.reference, letter)), sealed.get((case.pk, visit))
+            at, since = issued.get((case.pk, letter)), sealed.get((case.pk, visit))
             if at is not None and since is not None and at >= since:
                 words[case.pk] = ready, AFTER_A_LETTER
     return words

@@ -6,13 +6,23 @@ from django.http import HttpResponse
 from django.shortcuts import get_object_or_404, redirect, render
 from django.utils import timezone
 from django.utils.translation import gettext as _
-from django.views.decorators.http import require_http_methods
+from django.views.decorators.http import require_http_methods, require_safe
 
 from consult.access import SignedInRequest, role_required
 from consult.models import Letter
 from mitigation.forms.letters import CorrectionForm
 from mitigation.models import Case
-from mitigation.services.outcomes import correct_letter
+from mitigation.services.letters import correct_letter
+
+
+@require_safe
+@role_required("office", "assessor")
+def letter_case(request: SignedInRequest, number: str) -> HttpResponse:
+    """From a letter to the page of its case, whatever reference the letter printed."""
+    letter = get_object_or_404(Letter.objects.visible_to(request.user), number=number)
+    cases = Case.objects.visible_to(request.user)
+    case = get_object_or_404(cases, case_letters__letter=letter)
+    return redirect("case_detail", reference=case.reference)
 
 
 @require_http_methods(["GET", "HEAD", "POST"])
@@ -21,7 +31,7 @@ def letter_correct(request: SignedInRequest, number: str) -> HttpResponse:
     """Ask what was wrong, then issue the new letter from the case as it stands now."""
     letter = get_object_or_404(Letter.objects.visible_to(request.user).for_list(), number=number)
     cases = Case.objects.visible_to(request.user).for_list()
-    case = get_object_or_404(cases, reference=letter.case_reference)
+    case = get_object_or_404(cases, case_letters__letter=letter)
     form = CorrectionForm(request.POST or None)
     if request.method == "POST" and form.is_valid():
         try:

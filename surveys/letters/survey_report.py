@@ -52,6 +52,7 @@ from surveys.letters.facts import (
 from surveys.letters.order import by_measurand, worst_first
 from surveys.models.measurands import measurand_words
 
+KIND = "survey-report"
 DASH = "–"
 ROWS_PER_PANEL = 18
 
@@ -79,9 +80,7 @@ def survey_content(*, context: SurveyContext, language: str) -> dict[str, Any]:
     """Every sentence, number and unit of the report, ready to be frozen."""
     with override(language):
         formats = Formats(language, context.head.country)
-        content = head_content(
-            context.head, formats, kind="survey-report", subject=_subject(context)
-        )
+        content = head_content(context.head, formats, kind=KIND, subject=_subject(context))
         place = one_line(context.head.property_address)
         return content | {
             "about": _("Survey of %(place)s on %(day)s")

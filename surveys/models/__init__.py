@@ -3,6 +3,7 @@
 from surveys.models.corrections import Correction
 from surveys.models.guidelines import Band, Guideline
 from surveys.models.instruments import Calibration, Instrument
+from surveys.models.letters import LetterVisit
 from surveys.models.measurands import Measurand, Quantity
 from surveys.models.places import Circuit, GroundPoint, Panel, Room, Spot
 from surveys.models.visits import GroundCheck, Reading, SourceFile, Visit
@@ -16,6 +17,7 @@ __all__ = [
     "GroundPoint",
     "Guideline",
     "Instrument",
+    "LetterVisit",
     "Measurand",
     "Panel",
     "Quantity",

@@ -4,7 +4,7 @@ A row more is let in: an import seals at once, and a correction adds a reading.
 """
 
 from consult.services.guards import Guard, guard
-from surveys.models import Correction, GroundCheck, Reading, Visit
+from surveys.models import Correction, GroundCheck, LetterVisit, Reading, Visit
 
 SEALED = "A sealed visit is not changed."
 OF_SEALED = (
@@ -22,4 +22,5 @@ guard(
         "A correction is not changed.",
         fields=("reading", "replacement", "reason", "made_at"),
     ),
+    Guard(LetterVisit, "What a letter reports is not changed."),
 )

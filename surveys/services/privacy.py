@@ -85,6 +85,12 @@ TABLES = [
         client="reading",
         without=_("why"),
     ),
+    Table(
+        "surveys.LetterVisit",
+        _("visits of letters"),
+        fields(goes="id letter visit"),
+        client="letter",
+    ),
     nobodys("surveys.Guideline", _("guidelines"), "id code title source note is_built_in"),
     nobodys("surveys.Band", _("bands"), "id guideline measurand number upper name"),
     nobodys("surveys.Instrument", _("instruments"), "id name description is_retired"),

@@ -41,6 +41,7 @@ MATRIX: dict[str, tuple[str, dict[str, str], str]] = {
         "302 302 403 403 403 403 403 302",
     ),
     "letter_correct": ("get", {"number": "{letter}"}, "200 200 403 403 403 403 403 302"),
+    "letter_case": ("get", {"number": "{letter}"}, "302 302 302 404 403 403 403 302"),
     "letter_list_export": ("get", {}, "200 200 200 200 200 200 403 302"),
     "person_list_export": ("get", {}, MANAGER),
     "access_log_export": ("get", {}, MANAGER),

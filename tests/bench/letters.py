@@ -83,7 +83,7 @@ def _issue(case: Any, n: int) -> list[Any]:
     from django.utils import timezone  # noqa: PLC0415
 
     from consult.models import Practice  # noqa: PLC0415
-    from mitigation.services.outcomes import issue_outcome_letter  # noqa: PLC0415
+    from tests.factories import issue_outcome_letter  # noqa: PLC0415
 
     letters = []
     with transaction.atomic():

@@ -15,7 +15,7 @@ from django.db import connection, models, transaction
 from django.utils import timezone
 
 from consult.models import Assignment, Client, Letter, Property, User
-from mitigation.models import Case, CaseVisit, CaseWord, Stage
+from mitigation.models import Case, CaseLetter, CaseVisit, CaseWord, Stage
 from mitigation.models.words import words_of
 from mitigation.services.search import index_cases
 from surveys.models import (
@@ -168,7 +168,18 @@ def fill(n: int) -> User:
     assert CaseWord.objects.count() == before
     with connection.cursor() as cursor:
         if connection.vendor == "postgresql":
-            models_used = (Client, Property, Case, Visit, Room, Spot, CaseWord, Letter, CaseVisit)
+            models_used = (
+                Client,
+                Property,
+                Case,
+                Visit,
+                Room,
+                Spot,
+                CaseWord,
+                Letter,
+                CaseVisit,
+                CaseLetter,
+            )
             for statement in _sequences(models_used):
                 cursor.execute(statement)
             cursor.execute("VACUUM ANALYZE")  # what its own housekeeping does in time
@@ -204,7 +215,7 @@ class Practice:
             model: Table(model)
             for model in (
                 Client, Property, Assignment, Room, Spot, Visit, Case, CaseVisit, Reading, Letter,
-                CaseWord,
+                CaseLetter, CaseWord,
             )
         }  # fmt: skip
 
@@ -242,7 +253,7 @@ class Practice:
         case, stage = self._opened(number, dice, home, reference)
         self._measured(case, stage, home, spots, dice)
         if stage in PROVED:
-            self._letter(number, reference, client, home)
+            self._letter(number, case, reference, client, home)
         places = [text for room in rooms for text in (room, *ROOMS[room])]
         for word in sorted(words_of(reference, name, address, *places)):
             self._add(CaseWord, case=case, word=word)
@@ -308,9 +319,9 @@ class Practice:
                     state="as-used",
                 )
 
-    def _letter(self, number: int, reference: str, client: int, home: int) -> None:
+    def _letter(self, number: int, case: int, reference: str, client: int, home: int) -> None:
         content = f'{{"subject": "Met at 6 of 6 spots", "passage": "{PASSAGE}"}}'
-        self._add(
+        letter = self._add(
             Letter,
             number=f"L-{number:06}",
             kind="outcome",
@@ -328,6 +339,7 @@ class Practice:
             sha256="0" * 64,
             rendered_at=_moment(self.now),
         )
+        self._add(CaseLetter, case=case, letter=letter)
 
 
 def _moment(moment: dt.datetime) -> str:

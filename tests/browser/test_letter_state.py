@@ -6,9 +6,8 @@ from playwright.sync_api import expect
 
 from consult.models import Client, Job, OutboundMail
 from consult.tasks import run_job
-from mitigation.services.outcomes import issue_outcome_letter
 from tests.cast import make_cast
-from tests.factories import ready_letter
+from tests.factories import issue_outcome_letter, ready_letter
 
 pytestmark = [pytest.mark.browser, pytest.mark.django_db(transaction=True)]
 

@@ -10,7 +10,6 @@ from python_calamine import CalamineWorkbook
 
 from consult.models import Letter
 from mitigation.models import Case
-from mitigation.services.outcomes import issue_outcome_letter
 from surveys.models import Instrument
 from tests.browser.visitor import Visitor
 from tests.cast import Cast, make_cast
@@ -21,6 +20,7 @@ from tests.factories import (
     PropertyFactory,
     SpotFactory,
     UserFactory,
+    issue_outcome_letter,
 )
 
 pytestmark = [pytest.mark.browser, pytest.mark.django_db(transaction=True)]

@@ -27,7 +27,7 @@ def home() -> Property:
 def issue(place: Property, **more: Any) -> Letter:
     """One letter about `place`."""
     values: dict[str, Any] = {
-        "kind": Letter.Kind.SURVEY_REPORT,
+        "kind": "survey-report",
         "build": content,
         "client": place.client,
         "property": place,

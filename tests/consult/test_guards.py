@@ -15,10 +15,9 @@ from consult.models import AccessEvent, Client, ErasureWindow, Letter
 from consult.services import triggers
 from consult.services.clients import merge_clients
 from consult.services.guards import before_migrate, guards, unguarded
-from mitigation.models import Note, Outcome
+from mitigation.models import CaseLetter, Note, Outcome
 from mitigation.services.cases import add_note
-from mitigation.services.outcomes import issue_outcome_letter, issue_survey_report
-from surveys.models import GroundCheck, GroundPoint, Reading, Visit
+from surveys.models import GroundCheck, GroundPoint, LetterVisit, Reading, Visit
 from tests.factories import (
     ClientFactory,
     PropertyFactory,
@@ -26,6 +25,8 @@ from tests.factories import (
     VisitFactory,
     add_reading,
     compared_case,
+    issue_outcome_letter,
+    issue_survey_report,
     ready_letter,
 )
 
@@ -78,6 +79,7 @@ def expected_names() -> set[str]:
     tables = [model._meta.db_table for model in HISTORIES]
     tables += ["consult_accessevent", "consult_erasure", "consult_letter"]
     tables += ["surveys_visit", "surveys_reading", "surveys_groundcheck", "surveys_correction"]
+    tables += ["surveys_lettervisit", "mitigation_caseletter"]
     tables += ["mitigation_note", "mitigation_outcome"]
     return {f"guard_{table}_{verb}" for table in tables for verb in verbs} | {
         "guard_consult_letter_file_update"
@@ -222,6 +224,17 @@ def test_a_sealed_visit_is_not_changed_and_an_open_one_is() -> None:
     for change in changes_of(still_open[0])[:3]:
         let_through(change)
     refused(lambda: Visit.objects.filter(pk=sealed[0].pk).update(sealed_at=None), "sealed visit")
+
+
+def test_what_a_letter_is_about_is_not_changed() -> None:
+    letter, other = ready_letter(compared_case()), compared_case()
+    links = CaseLetter.objects.filter(letter=letter)
+    visits = LetterVisit.objects.filter(letter=letter)
+    refused(lambda: links.update(case=other), "is about is not changed")
+    refused(lambda: links.delete(), "is about is not changed")
+    refused(lambda: visits.update(visit=other.visits.first()), "reports is not changed")
+    refused(lambda: visits.delete(), "reports is not changed")
+    assert (links.count(), visits.count()) == (1, 2)
 
 
 def test_a_correcting_row_is_let_in() -> None:

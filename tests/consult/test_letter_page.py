@@ -13,11 +13,11 @@ from django.utils import timezone
 from consult.models import Client, Job, Letter, OutboundMail, Practice
 from consult.services import sending
 from consult.tasks import run_job
-from mitigation.services.outcomes import issue_outcome_letter
 from tests.factories import (
     UserFactory,
     as_if_so_from_the_start,
     compared_case,
+    issue_outcome_letter,
     ready_letter,
 )
 

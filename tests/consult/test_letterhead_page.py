@@ -19,8 +19,7 @@ from consult.models import Job, Practice
 from consult.services.mail import queue_mail
 from consult.services.people import save_practice
 from mitigation.management import demo_practice
-from mitigation.services.outcomes import issue_survey_report
-from tests.factories import UserFactory, compared_case
+from tests.factories import UserFactory, compared_case, issue_survey_report
 from tests.forms import opened
 
 pytestmark = pytest.mark.django_db

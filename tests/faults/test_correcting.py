@@ -9,10 +9,9 @@ from django.db import connection, transaction
 from django.utils import timezone
 
 from mitigation.models import Outcome
-from mitigation.services.outcomes import issue_outcome_letter
 from surveys.models import Correction, GroundCheck, Reading, Visit
 from surveys.services import corrections, ground_checks, registers, visits
-from tests.factories import UserFactory, compared_case
+from tests.factories import UserFactory, compared_case, issue_outcome_letter
 from tests.faults.test_sealing import WAIT_S, _at_once, _visit_to_seal
 
 pytestmark = pytest.mark.django_db(transaction=True)

@@ -10,7 +10,7 @@ from consult.models import AccessEvent, Client, Letter, User
 from consult.services import clients, people
 from mitigation.models import Case, Stage
 from mitigation.services import cases
-from mitigation.services.outcomes import correct_letter
+from mitigation.services.letters import correct_letter
 from mitigation.services.visits import plan_case_visit
 from surveys.models import Visit
 from tests.factories import (

@@ -15,7 +15,6 @@ from consult.models import Assignment, Letter, User
 from mitigation.models import Attachment, Case, CaseVisit, Note, Stage
 from mitigation.services.attachments import attach_file
 from mitigation.services.cases import move_case
-from mitigation.services.outcomes import issue_outcome_letter, issue_survey_report
 from surveys.models import Measurand, Reading, Room, Spot
 from tests.factories import (
     FOLLOW_UP_DAY,
@@ -28,6 +27,8 @@ from tests.factories import (
     as_if_so_from_the_start,
     assign,
     compared_case,
+    issue_outcome_letter,
+    issue_survey_report,
 )
 
 pytestmark = pytest.mark.django_db

@@ -9,9 +9,15 @@ from django.utils import timezone
 from consult.models import Job
 from consult.tasks import run_job
 from mitigation.models import Case, CaseVisit, Stage
-from mitigation.services.outcomes import issue_survey_report
 from mitigation.views.client_side import PLAIN
-from tests.factories import ClientFactory, UserFactory, VisitFactory, compared_case, ready_letter
+from tests.factories import (
+    ClientFactory,
+    UserFactory,
+    VisitFactory,
+    compared_case,
+    issue_survey_report,
+    ready_letter,
+)
 from tests.forms import opened
 
 pytestmark = pytest.mark.django_db

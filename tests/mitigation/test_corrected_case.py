@@ -11,12 +11,18 @@ from mitigation.models import Case
 from mitigation.services.corrections import overtaken_letters
 from mitigation.services.exports import export_case_folder
 from mitigation.services.imports import import_case_folder
-from mitigation.services.outcomes import correct_letter, issue_survey_report
+from mitigation.services.letters import correct_letter
 from surveys.intake import Upload
 from surveys.models import Reading
 from surveys.services import corrections
 from tests.cast import make_cast
-from tests.factories import UserFactory, add_reading, compared_case, ready_letter
+from tests.factories import (
+    UserFactory,
+    add_reading,
+    compared_case,
+    issue_survey_report,
+    ready_letter,
+)
 
 pytestmark = pytest.mark.django_db
 

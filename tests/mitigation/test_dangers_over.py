@@ -4,7 +4,6 @@ import pytest
 from django.urls import reverse
 from django.utils import timezone
 
-from mitigation.services.outcomes import issue_outcome_letter
 from surveys.models import GroundCheck, GroundPoint
 from surveys.results.dangers import dangers_by_now, dangers_of
 from tests.factories import (
@@ -13,6 +12,7 @@ from tests.factories import (
     add_reading,
     as_if_so_from_the_start,
     compared_case,
+    issue_outcome_letter,
 )
 
 pytestmark = pytest.mark.django_db

@@ -6,7 +6,7 @@ from django.urls import reverse
 from django.utils import timezone
 
 from consult.models import Letter
-from mitigation.services.outcomes import correct_letter
+from mitigation.services.letters import correct_letter
 from tests.factories import UserFactory, compared_case, ready_letter
 
 pytestmark = pytest.mark.django_db

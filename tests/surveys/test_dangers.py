@@ -8,11 +8,10 @@ from django.utils import timezone
 
 from consult.letters.content import Addressee, Head, Sender
 from consult.models import User
-from mitigation.services.outcomes import issue_survey_report
 from surveys.models import GroundCheck, GroundPoint, Measurand
 from surveys.services.facts import safety_sentences
 from tests.cast import make_cast
-from tests.factories import CalibrationFactory, SpotFactory, add_reading
+from tests.factories import CalibrationFactory, SpotFactory, add_reading, issue_survey_report
 
 pytestmark = pytest.mark.django_db
 

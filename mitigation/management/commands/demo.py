@@ -15,12 +15,14 @@ from consult.calc.rounding import as_given, rounded
 from consult.management.processes import ServiceError, finish_letter, private_services
 from consult.models import Letter, User
 from mitigation.comparison import compare
+from mitigation.letters import outcome
 from mitigation.management import demo_practice
 from mitigation.management.demo_practice import DemoPractice
 from mitigation.management.outcome_table import outcome_table
 from mitigation.models import Case
 from mitigation.services.imports import import_case_folder
-from mitigation.services.outcomes import issue_outcome_letter, issue_survey_report
+from mitigation.services.letters import issue_case_letter
+from surveys.letters import survey_report
 from surveys.models import Measurand, Visit
 
 
@@ -64,14 +66,14 @@ class Command(BaseCommand):
         demo_practice.settle(demo)
         self.office = User.objects.get(email__in=demo.emails(), role=User.Role.OFFICE)
         cases = self._import(demo)
-        letters = [letter for case in cases if (letter := self._letter_of(case)) is not None]
-        self._finish(letters)
+        letters = {case.pk: letter for case in cases if (letter := self._letter_of(case))}
+        self._finish(list(letters.values()))
         for case, scene in zip(cases, demo.cases, strict=True):
             demo_practice.take_on(case, scene, self.office, timezone.now())
         for enquiry in demo.enquiries:
             demo_practice.open_enquiry(enquiry, self.office, timezone.now())
         for case in cases:
-            self._show(case, [letter for letter in letters if letter.case_reference == str(case)])
+            self._show(case, letters.get(case.pk))
         self._show_log_ins(demo)
 
     def _import(self, demo: DemoPractice) -> list[Case]:
@@ -89,12 +91,11 @@ class Command(BaseCommand):
         if Visit.Kind.BASELINE not in kinds:
             return None
         proved = Visit.Kind.FOLLOW_UP in kinds
-        kind = Letter.Kind.OUTCOME if proved else Letter.Kind.SURVEY_REPORT
-        issued = Letter.objects.filter(case_reference=case.reference, kind=kind).first()
+        kind = outcome.KIND if proved else survey_report.KIND
+        issued = Letter.objects.filter(case_letter__case=case, kind=kind).first()
         if issued is not None:
             return issued
-        issue = issue_outcome_letter if proved else issue_survey_report
-        return issue(case=case, by=self.office, now=timezone.now())
+        return issue_case_letter(kind=kind, case=case, by=self.office, now=timezone.now())
 
     def _finish(self, letters: list[Letter]) -> None:
         """Let a real worker over a real Redis make what is not made yet."""
@@ -118,7 +119,7 @@ class Command(BaseCommand):
                     f"Letter {letter.number} is {letter.state}: {letter.failure or 'no reason yet'}"
                 )
 
-    def _show(self, case: Case, letters: list[Letter]) -> None:
+    def _show(self, case: Case, letter: Letter | None) -> None:
         home = case.property
         heading = f"Case {case.reference}, {home.client.name}, {home}"
         self._say(f"\n{heading}\n{'=' * len(heading)}")
@@ -129,7 +130,7 @@ class Command(BaseCommand):
             self._say(_findings(compare(case).as_json()))
         else:
             self._say("Nothing has been measured yet.")
-        for letter in letters:
+        if letter is not None:
             self._say(f"{letter.get_kind_display()} {letter.number}: {letter.file.path}")
 
     def _show_log_ins(self, demo: DemoPractice) -> None:

@@ -6,15 +6,11 @@ from django.core.exceptions import ValidationError
 from django.core.management.base import BaseCommand, CommandError, CommandParser
 from django.utils import timezone
 
+from consult.letter_kinds import registered
 from consult.management.processes import ServiceError, finish_letter
 from consult.models import Letter
 from mitigation.models import Case
-from mitigation.services import outcomes
-
-ISSUE = {
-    "survey-report": outcomes.issue_survey_report,
-    "outcome": outcomes.issue_outcome_letter,
-}
+from mitigation.services.letters import issue_case_letter
 
 
 class Command(BaseCommand):
@@ -22,7 +18,7 @@ class Command(BaseCommand):
 
     def add_arguments(self, parser: CommandParser) -> None:
         parser.add_argument("reference")
-        parser.add_argument("--kind", choices=sorted(ISSUE), required=True)
+        parser.add_argument("--kind", choices=[kind.code for kind in registered()], required=True)
         parser.add_argument("--wait", action="store_true")
 
     def handle(self, *args: Any, **options: Any) -> None:
@@ -30,7 +26,7 @@ class Command(BaseCommand):
         if case is None:
             raise CommandError(f"There is no case {options['reference']!r}.")
         try:
-            letter = ISSUE[options["kind"]](case=case, by=None, now=timezone.now())
+            letter = issue_case_letter(kind=options["kind"], case=case, by=None, now=timezone.now())
         except ValidationError as error:
             raise CommandError(" ".join(error.messages)) from error
         if not options["wait"]:

@@ -1,0 +1,33 @@
+"""The letters of a case, one entry each; they are known once the apps are loaded."""
+
+from django.utils.translation import gettext_lazy as _
+
+from consult.letter_kinds import LetterKind, register
+from mitigation.letters import outcome
+from mitigation.services import outcomes
+from surveys.letters import survey_report
+
+register(
+    LetterKind(
+        code=survey_report.KIND,
+        label=_("Survey report"),
+        issue_label=_("Issue the survey report"),
+        template="letters/survey-report.html",
+        readers=frozenset({"assessor", "client"}),
+        needs=outcomes.missing_for_report,
+        draft=outcomes.draft_report,
+        corrects=frozenset({survey_report.KIND}),
+    )
+)
+register(
+    LetterKind(
+        code=outcome.KIND,
+        label=_("Outcome letter"),
+        issue_label=_("Issue the outcome letter"),
+        template="letters/outcome.html",
+        readers=frozenset({"assessor", "client"}),
+        needs=outcomes.missing_for_outcome,
+        draft=outcomes.draft_outcome,
+        corrects=frozenset({outcome.KIND}),
+    )
+)
