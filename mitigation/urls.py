@@ -21,7 +21,8 @@ urlpatterns = [
     path("desk/", desk.desk, name="desk"),
     path("desk/list/", exports.desk_export, name="desk_export"),
     path("cases/", case_list.case_list, name="case_list"),
-    path("case-list/", case_list.case_list_export, name="case_list_export"),
+    # No case has a page of this name, so that a case called "all" keeps all of its own.
+    path("cases/all/list/", case_list.case_list_export, name="case_list_export"),
     path("uploads/", uploads.upload, name="upload"),
     path("uploads/template/", uploads.upload_template, name="upload_template"),
     path("uploads/<str:token>/", uploads.upload_preview, name="upload_preview"),
@@ -30,44 +31,36 @@ urlpatterns = [
         uploads.upload_act,
         name="upload_act",
     ),
-    re_path(
-        r"^cases/(?P<reference>.+)/export/(?P<form>zip|xlsx)/$",
-        uploads.case_export,
-        name="case_export",
+    path("cases/<str:reference>/export/<str:form>/", uploads.case_export, name="case_export"),
+    path(
+        "cases/<str:reference>/comparison/", exports.case_detail_export, name="case_detail_export"
     ),
     path(
-        "cases/<path:reference>/comparison/", exports.case_detail_export, name="case_detail_export"
-    ),
-    path(
-        "cases/<path:reference>/spots/<int:spot>/<str:measurand>/",
+        "cases/<str:reference>/spots/<int:spot>/<str:measurand>/",
         spots.case_spot,
         name="case_spot",
     ),
     path("your-case/", client_side.client_home, name="client_home"),
     path("properties/<int:pk>/cases/open/", steering.case_open, name="case_open"),
-    path("cases/<path:reference>/history/", histories.case_history, name="case_history"),
-    path("cases/<path:reference>/show/", cases.case_show, name="case_show"),
-    path("cases/<path:reference>/edit/", steering.case_edit, name="case_edit"),
-    path("cases/<path:reference>/visits/plan/", steering.visit_plan, name="visit_plan"),
+    path("cases/<str:reference>/history/", histories.case_history, name="case_history"),
+    path("cases/<str:reference>/show/", cases.case_show, name="case_show"),
+    path("cases/<str:reference>/edit/", steering.case_edit, name="case_edit"),
+    path("cases/<str:reference>/visits/plan/", steering.visit_plan, name="visit_plan"),
     path(
-        "cases/<path:reference>/visits/<int:pk>/call-off/",
+        "cases/<str:reference>/visits/<int:pk>/call-off/",
         steering.visit_call_off,
         name="visit_call_off",
     ),
-    path("cases/<path:reference>/notes/", notes.note_add, name="note_add"),
-    path("cases/<path:reference>/files/", attachments.file_attach, name="file_attach"),
+    path("cases/<str:reference>/notes/", notes.note_add, name="note_add"),
+    path("cases/<str:reference>/files/", attachments.file_attach, name="file_attach"),
     path("attachments/<int:pk>/", attachments.attachment, name="attachment"),
     path(
         "attachments/<int:pk>/picture/", attachments.attachment_picture, name="attachment_picture"
     ),
     path("attachments/<int:pk>/remove/", attachments.attachment_remove, name="attachment_remove"),
-    re_path(
-        r"^cases/(?P<reference>.+)/act/(?P<act>" + "|".join(steering.ACTS) + ")/$",
-        steering.case_act,
-        name="case_act",
-    ),
+    path("cases/<str:reference>/act/<str:act>/", steering.case_act, name="case_act"),
     path("letters/<str:number>/case/", letters.letter_case, name="letter_case"),
     path("letters/<str:number>/correct/", letters.letter_correct, name="letter_correct"),
-    path("cases/<path:reference>/letters/<str:kind>/", cases.letter_issue, name="letter_issue"),
-    path("cases/<path:reference>/", cases.case_detail, name="case_detail"),
+    path("cases/<str:reference>/letters/<str:kind>/", cases.letter_issue, name="letter_issue"),
+    path("cases/<str:reference>/", cases.case_detail, name="case_detail"),
 ]

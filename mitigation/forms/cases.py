@@ -15,6 +15,7 @@ from mitigation.models import Case
 from mitigation.services.attachments import MOST_BYTES
 from surveys.calc.uncertainty import DEFAULT_PLACEMENT
 from surveys.models import Visit
+from surveys.models.references import LONGEST_REFERENCE, validate_reference
 
 
 class CaseForm(OnceForm, forms.ModelForm):  # type: ignore[type-arg]  # not subscriptable at run time
@@ -23,8 +24,9 @@ class CaseForm(OnceForm, forms.ModelForm):  # type: ignore[type-arg]  # not subs
     # Declared here because the service checks whether another case has this reference.
     reference = forms.CharField(
         label=gettext_lazy("Reference"),
-        max_length=40,
+        max_length=LONGEST_REFERENCE,
         required=False,
+        validators=[validate_reference],
         help_text=gettext_lazy("Empty: the next free number of the year."),
     )
     placement_percent = forms.FloatField(
@@ -43,10 +45,6 @@ class CaseForm(OnceForm, forms.ModelForm):  # type: ignore[type-arg]  # not subs
         super().__init__(*args, **kwargs)
         usual = {"placement_percent": 100 * DEFAULT_PLACEMENT}
         self.initial = plain_numbers({**usual, **self.initial})
-
-    def clean_reference(self) -> str:
-        reference: str = self.cleaned_data["reference"].strip()
-        return reference
 
 
 class CaseEditForm(forms.ModelForm):  # type: ignore[type-arg]  # not subscriptable

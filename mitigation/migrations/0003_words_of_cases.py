@@ -2,7 +2,7 @@
 
 from django.db import migrations
 
-from mitigation.models.words import words_of
+from mitigation.migrations._frozen_words import words_of
 
 
 def index(apps, schema_editor):

@@ -1,7 +1,7 @@
 """The case with its stages, its outcomes, and the practice's own notes and files on it."""
 
 from mitigation.models.attachments import Attachment
-from mitigation.models.cases import Case, CaseVisit, CaseWord
+from mitigation.models.cases import Case, CaseVisit, CaseWord, FormerReference
 from mitigation.models.letters import CaseLetter
 from mitigation.models.notes import Note
 from mitigation.models.outcomes import Outcome
@@ -18,6 +18,7 @@ __all__ = [
     "CaseLetter",
     "CaseVisit",
     "CaseWord",
+    "FormerReference",
     "Note",
     "Outcome",
     "PendingUpload",

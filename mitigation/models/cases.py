@@ -13,6 +13,8 @@ from consult.models.clients import AtPropertyQuerySet
 from mitigation.models.stages import ENDS, NEXT_MOVE, NEXT_STEP, Stage
 from mitigation.models.words import query_words
 from surveys.models import Guideline, SourceFile, Visit
+from surveys.models.names import FoldedField, folded
+from surveys.models.references import LONGEST_REFERENCE, validate_reference
 
 # A word with at most this many entries gives its cases, and each is asked for the other words.
 # Above, it is cheaper to ask one case after the other for all words.
@@ -60,7 +62,12 @@ class CaseQuerySet(AtPropertyQuerySet["Case"]):
 
 
 class Case(models.Model):
-    reference = models.CharField(_("reference"), max_length=40, unique=True)
+    reference = models.CharField(
+        _("reference"),
+        max_length=LONGEST_REFERENCE,
+        unique=True,
+        validators=[validate_reference],
+    )
     property = models.ForeignKey(Property, on_delete=models.PROTECT, related_name="cases")
     guideline = models.ForeignKey(Guideline, on_delete=models.PROTECT, related_name="cases")
     target_band = models.PositiveSmallIntegerField(
@@ -115,6 +122,30 @@ class Case(models.Model):
     def next_step(self) -> str:
         """What they have to do, in a few words."""
         return str(NEXT_STEP.get(self.stage, ""))
+
+
+class FormerReferenceQuerySet(AtPropertyQuerySet["FormerReference"]):
+    property_ref = "case__property"
+
+    def named(self, reference: str) -> Self:
+        """Rows of that reference, whatever its case and blanks."""
+        return self.filter(folded=folded(reference))
+
+
+class FormerReference(models.Model):
+    """A reference that a case had before; letters print it, and no other case gets it."""
+
+    case = models.ForeignKey(Case, on_delete=models.CASCADE, related_name="former_references")
+    reference = models.CharField(_("reference"), max_length=LONGEST_REFERENCE, unique=True)
+    folded = FoldedField(of="reference", max_length=3 * LONGEST_REFERENCE, db_index=True)
+
+    objects = FormerReferenceQuerySet.as_manager()
+
+    class Meta:
+        ordering = ["pk"]
+
+    def __str__(self) -> str:
+        return self.reference
 
 
 class CaseVisit(models.Model):

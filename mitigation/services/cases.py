@@ -15,7 +15,7 @@ from consult.models import Assignment, Property, User
 from consult.services.changes import LONGEST_REASON, held, refuse_overtaken, save_row
 from consult.services.entry_keys import digest_of, enter_once
 from mitigation.models import DUE_DAYS, ENDS, MOVES, Case, Note, Stage
-from mitigation.services.references import next_reference
+from mitigation.services.references import is_taken, next_reference
 from surveys.models import Guideline, Visit
 
 EDITABLE = ("guideline", "target_band", "placement_percent", "due_on")
@@ -63,6 +63,9 @@ def open_case(
 
 
 def _under_reference(case: Case, wanted: str, by: User | None, now: datetime) -> Case:
+    taken = ValidationError({"reference": _("Another case has this reference.")})
+    if wanted and is_taken(wanted):
+        raise taken
     for _attempt in range(_TRIES):
         case.reference = wanted or next_reference(now)
         try:
@@ -73,9 +76,7 @@ def _under_reference(case: Case, wanted: str, by: User | None, now: datetime) ->
             if not Case.objects.filter(reference=case.reference).exists():
                 raise
             if wanted:
-                raise ValidationError(
-                    {"reference": _("Another case has this reference.")}
-                ) from None
+                raise taken from None
         else:
             return case
     raise ValidationError(_("No reference was free; please try again."))

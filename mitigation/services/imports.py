@@ -10,7 +10,7 @@ from django.utils.translation import gettext
 from consult.models import Assignment, Client, Property, User
 from mitigation.models import Case, CaseVisit, Stage
 from mitigation.services.cases import due_after
-from mitigation.services.references import next_reference
+from mitigation.services.references import is_taken, next_reference
 from surveys.intake import (
     CaseFolderRefused,
     CheckedFolder,
@@ -105,7 +105,7 @@ def known_case(folder: CheckedFolder) -> Case | None:
 
 
 def refuse_known_reference(reference: str) -> None:
-    if reference and Case.objects.filter(reference=reference).exists():
+    if reference and is_taken(reference):
         allowed = gettext(
             "a reference that no case has yet; this one belongs to a case with other content"
         )

@@ -65,6 +65,12 @@ TABLES = [
         client="property",
         without=_("reference, why it was on hold, the file it came in"),
     ),
+    Table(
+        "mitigation.FormerReference",
+        _("former references of cases"),
+        fields(goes="id case reference folded"),
+        client="case",
+    ),
     nobodys("mitigation.CaseVisit", _("visits of cases"), "id case visit round"),
     Table(
         "mitigation.CaseWord", _("words of the search"), fields(goes="id case word"), client="case"

@@ -1,10 +1,10 @@
-"""The number of the next case."""
+"""What a case is called: its own reference, or the next free one."""
 
 from datetime import datetime
 
 from django.utils import timezone
 
-from mitigation.models import Case
+from mitigation.models import Case, FormerReference
 
 
 def next_reference(now: datetime) -> str:
@@ -14,3 +14,9 @@ def next_reference(now: datetime) -> str:
     numbers = [reference.removeprefix(prefix) for reference in taken]
     last = max((int(number) for number in numbers if number.isdecimal()), default=0)
     return f"{prefix}{last + 1:04d}"
+
+
+def is_taken(reference: str) -> bool:
+    """Whether a case has this reference, or had it and letters print it."""
+    cases, former = Case.objects.filter(reference=reference), FormerReference.objects
+    return cases.exists() or former.named(reference).exists()

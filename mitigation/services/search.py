@@ -13,7 +13,7 @@ from django.db.models.signals import post_save
 from django.dispatch import receiver
 
 from consult.models import Client, Property
-from mitigation.models import Case, CaseWord
+from mitigation.models import Case, CaseWord, FormerReference
 from mitigation.models.words import words_of
 from surveys.models import Room, Spot
 
@@ -61,6 +61,10 @@ def _index_batch(keys: list[int]) -> None:
     for case, reference, home, client, address in rows:
         wanted[case] = words_of(reference, client, address)
         homes[home].append(case)
+    for case, reference in FormerReference.objects.filter(case__in=keys).values_list(
+        "case_id", "reference"
+    ):
+        wanted[case] |= words_of(reference)
     places = Spot.objects.filter(room__property__in=list(homes))
     for home, room, spot in places.values_list("room__property_id", "room__name", "name"):
         for case in homes[home]:

@@ -9,7 +9,7 @@ from datetime import datetime
 from django.contrib import messages
 from django.core.exceptions import PermissionDenied, ValidationError
 from django.forms import BaseForm
-from django.http import HttpRequest, HttpResponse
+from django.http import Http404, HttpRequest, HttpResponse
 from django.shortcuts import get_object_or_404, redirect
 from django.urls import reverse
 from django.utils import timezone
@@ -162,6 +162,8 @@ ACTS: dict[str, Act] = {
 def case_act(request: SignedInRequest, reference: str, act: str) -> HttpResponse:
     """One step of a case, from the stage that the person saw on the page."""
     case = get_object_or_404(Case.objects.visible_to(request.user), reference=reference)
+    if act not in ACTS:
+        raise Http404
     seen = request.POST.get("seen", case.stage)
     case.stage = seen if seen in Stage.values else case.stage
     if request.user.role != User.Role.OFFICE:

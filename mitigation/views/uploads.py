@@ -5,7 +5,7 @@ from typing import Any
 
 from django.contrib import messages
 from django.core.exceptions import ValidationError
-from django.http import HttpRequest, HttpResponse
+from django.http import Http404, HttpRequest, HttpResponse
 from django.shortcuts import get_object_or_404, redirect, render
 from django.urls import reverse
 from django.utils import timezone
@@ -120,6 +120,8 @@ def case_export(request: SignedInRequest, reference: str, form: str) -> HttpResp
     """The case as a folder that imports again to the same numbers."""
     cases = Case.objects.visible_to(request.user).for_list()
     case = get_object_or_404(cases, reference=reference)
+    if form not in EXPORTS:
+        raise Http404
     kind, export = EXPORTS[form]
     try:
         data = export(case=case)

@@ -17,6 +17,7 @@ from surveys.intake.faults import FaultLog
 from surveys.intake.sources import CASE
 from surveys.intake.tables import RawTable, cleaned, is_control
 from surveys.models import Guideline
+from surveys.models.references import validate_reference
 
 T = TypeVar("T")
 
@@ -173,7 +174,7 @@ def read_case(entries: Entries, guidelines: Sequence[str]) -> CaseFile | None:
     percent = _number(entries, lambda value: 0 <= value <= 100, gettext("a number from 0 to 100"))
     target = str(DEFAULT_TARGET)
     case = CaseFile(
-        reference=entries.read(spec["reference"], _line, ""),
+        reference=entries.read(spec["reference"], _reference, ""),
         client_name=entries.read(spec["client.name"], _line, ""),
         email=entries.read(spec["client.email"], _email, ""),
         language=entries.read(spec["client.language"], _language, "en"),
@@ -215,6 +216,14 @@ def _one_of(*allowed: str) -> Callable[[str], str]:
 def _line(word: str) -> str:
     if len(word.splitlines()) > 1:
         raise NotAllowed(gettext("one line of text"))
+    return word
+
+
+def _reference(word: str) -> str:
+    try:
+        validate_reference(word)
+    except ValidationError as error:
+        raise NotAllowed(" ".join(error.messages)) from error
     return word
 
 

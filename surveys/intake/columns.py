@@ -7,6 +7,7 @@ from django.utils.translation import gettext_noop as _
 
 from surveys.calc.measurands import Measurand, Quantity
 from surveys.intake.sources import GROUND_CHECKS, INSTRUMENTS, READINGS, VISITS
+from surveys.models.references import LONGEST_REFERENCE
 
 NOTE = 10_000
 MOST_READINGS = 200_000
@@ -170,7 +171,12 @@ class KeySpec:
 
 LANGUAGES = ("en", "de")
 CASE_KEYS = (
-    KeySpec("", "reference", _("at most 40 characters; empty = the next free one"), False, 40),
+    KeySpec(
+        "",
+        "reference",
+        _("at most 40 characters, none of / \\ ? # %; empty = the next free one"),
+        longest=LONGEST_REFERENCE,
+    ),
     KeySpec("client", "name", _("a name of at most 120 characters"), True, 120),
     KeySpec("client", "email", _("an e-mail address"), False, 254),
     KeySpec("client", "language", _("en or de (empty = en)"), words=LANGUAGES),

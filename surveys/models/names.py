@@ -1,6 +1,7 @@
 """Names that people type: when two of them are the same."""
 
 import unicodedata
+from collections.abc import Sequence
 from typing import Any
 
 from django.db import models
@@ -17,13 +18,18 @@ def folded(name: str) -> str:
 
 
 class FoldedField(models.CharField):  # type: ignore[type-arg]  # Django's own class takes none here
-    """The folded form of `name`, written with the row; SQLite itself folds no more than ASCII."""
+    """The folded form of another field, written with the row; SQLite folds no more than ASCII."""
 
-    def __init__(self, **kwargs: Any) -> None:
+    def __init__(self, *, of: str = "name", **kwargs: Any) -> None:
         kwargs |= {"blank": True, "default": "", "editable": False}
+        self.of = of
         super().__init__(**kwargs)
 
+    def deconstruct(self) -> tuple[str, str, Sequence[Any], dict[str, Any]]:
+        name, path, args, kwargs = super().deconstruct()
+        return name, path, args, kwargs | ({} if self.of == "name" else {"of": self.of})
+
     def pre_save(self, model_instance: models.Model, add: bool) -> Any:
-        value = folded(model_instance.name)  # type: ignore[attr-defined]  # of the models that have it
+        value = folded(getattr(model_instance, self.of))
         setattr(model_instance, self.attname, value)
         return value

@@ -29,7 +29,7 @@ from consult.services.privacy.fates import Blank, Goes, Keys
 from consult.services.privacy.packages import ask_package
 from consult.services.privacy.persons import history_of, keys_of, subject_of_client, tables
 from consult.tasks import run_job
-from mitigation.models import Case, Stage
+from mitigation.models import Case, FormerReference, Stage
 from mitigation.services.attachments import attach_file
 from mitigation.services.cases import add_note
 from mitigation.services.uploads import keep_upload
@@ -138,6 +138,7 @@ def _measured(case: Case) -> None:
                 Correction.objects.create(reading=reading, reason="r", made_at=timezone.now())
     case.source = source
     case.save()
+    FormerReference.objects.create(case=case, reference="EB/7")
 
 
 def _file(key: str, data: bytes) -> str:
