@@ -2,7 +2,7 @@
 
 from django.urls import path
 
-from surveys.views import exports, places, readings, registers, visits
+from surveys.views import circuits, exports, places, readings, registers, visits
 
 urlpatterns = [
     path("visits/", visits.visit_list, name="visit_list"),
@@ -25,6 +25,14 @@ urlpatterns = [
     path("properties/<int:pk>/places/list/", exports.place_list_export, name="place_list_export"),
     path("rooms/<int:pk>/", places.room_edit, name="room_edit"),
     path("spots/<int:pk>/", places.spot_edit, name="spot_edit"),
+    path("properties/<int:pk>/circuits/", circuits.circuit_add, name="circuit_add"),
+    path("properties/<int:pk>/appliances/", circuits.appliance_add, name="appliance_add"),
+    path("panels/<int:pk>/", circuits.panel_edit, name="panel_edit"),
+    path("panels/<int:pk>/remove/", circuits.panel_remove, name="panel_remove"),
+    path("circuits/<int:pk>/", circuits.circuit_edit, name="circuit_edit"),
+    path("circuits/<int:pk>/remove/", circuits.circuit_remove, name="circuit_remove"),
+    path("appliances/<int:pk>/", circuits.appliance_edit, name="appliance_edit"),
+    path("appliances/<int:pk>/remove/", circuits.appliance_remove, name="appliance_remove"),
     path("instruments/", registers.instrument_list, name="instrument_list"),
     path("instruments/list/", exports.instrument_list_export, name="instrument_list_export"),
     path("instruments/add/", registers.instrument_add, name="instrument_add"),

@@ -21,7 +21,9 @@ from consult.models import (
 )
 from mitigation.models import Attachment, Case, Note, PendingUpload
 from surveys.models import (
+    Appliance,
     Calibration,
+    Circuit,
     Correction,
     GroundCheck,
     GroundPoint,
@@ -67,6 +69,12 @@ MAKES_NONE = {
     "guideline_remove": "the guideline is gone",
     "room_edit": "knows the state that was seen",
     "spot_edit": "knows the state that was seen",
+    "panel_edit": "knows the state that was seen",
+    "panel_remove": "the panel is gone",
+    "circuit_edit": "knows the state that was seen",
+    "circuit_remove": "the circuit is gone",
+    "appliance_edit": "knows the state that was seen",
+    "appliance_remove": "the appliance is gone",
 }
 
 
@@ -204,6 +212,12 @@ def _of_visits(cast: Cast) -> dict[str, Entry]:
             {"check-point": point.pk, "check-outlet_test": "ok"},
             {"check-outlet_test": "fault"},
         ),
+        "circuit_add": Entry(
+            _url("circuit_add", home.pk), Circuit, {"name": "F1", "phase": "L2"}, {"name": "F2"}
+        ),
+        "appliance_add": Entry(
+            _url("appliance_add", home.pk), Appliance, {"name": "lamp"}, {"name": "heater"}
+        ),
         "spot_add": Entry(_url("spot_add", visit.pk), Spot, place, keyed=False),
         "ground_point_add": Entry(
             _url("ground_point_add", visit.pk), GroundPoint, {"point-name": "rod"}, keyed=False
@@ -222,8 +236,8 @@ GROUPS: tuple[tuple[Callable[[Cast], dict[str, Entry]], Iterable[str]], ...] = (
     (_of_registers, ("instrument_add", "calibration_add", "guideline_add")),
     (
         _of_visits,
-        ("reading_add", "reading_correct", "reading_set_aside", "ground_check_add", "spot_add",
-         "ground_point_add"),
+        ("reading_add", "reading_correct", "reading_set_aside", "ground_check_add", "circuit_add",
+         "appliance_add", "spot_add", "ground_point_add"),
     ),
 )  # fmt: skip
 NAMES = [name for _group, names in GROUPS for name in names]

@@ -15,6 +15,11 @@ class OnceForm(forms.Form):
 
     key = forms.UUIDField(widget=forms.HiddenInput, required=False, initial=uuid4)
 
+    def renew_key(self) -> None:
+        """Make a form that was sent another one, with all that was typed in it."""
+        self.data = self.data.copy()  # type: ignore[attr-defined]  # what was sent is a QueryDict
+        self.data[self.add_prefix("key")] = str(uuid4())  # type: ignore[index]  # as above
+
 
 def key_of(request: HttpRequest) -> UUID | None:
     """The key that came with a button."""

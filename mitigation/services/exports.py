@@ -9,11 +9,30 @@ from django.utils.translation import gettext as _
 
 from mitigation.models import Case
 from surveys.calc.certificates import in_force
-from surveys.intake.sources import GROUND_CHECKS, INSTRUMENTS, READINGS, VISITS
+from surveys.intake.columns import COLUMNS
+from surveys.intake.sources import (
+    APPLIANCES,
+    CIRCUITS,
+    GROUND_CHECKS,
+    INSTRUMENTS,
+    READINGS,
+    VISITS,
+)
 from surveys.intake.writing import CaseValues, Cell, write_folder, write_workbook
-from surveys.models import Calibration, Correction, GroundCheck, Measurand, Reading, Visit
+from surveys.models import (
+    Appliance,
+    Calibration,
+    Circuit,
+    Correction,
+    GroundCheck,
+    Measurand,
+    Reading,
+    Visit,
+)
 from surveys.models.displays import CELLS, cell_for_file
+from surveys.models.names import folded
 from surveys.services.corrections import corrections_at, set_aside_words
+from surveys.services.sources import main_switch_is_off, names_off
 
 Tables = dict[str, list[list[Cell]]]
 
@@ -58,7 +77,8 @@ def _tables(case: Case) -> Tables:
     )
     _refuse_other_certificates(case, visits, calibrations, readings)
     checks = GroundCheck.objects.filter(visit__in=visits).order_by("pk")
-    return {
+    rows = _reading_rows(case, readings, names, corrections_at(visits))
+    return _source_tables(case, rows) | {
         INSTRUMENTS: _instrument_rows(calibrations),
         VISITS: [
             [
@@ -73,7 +93,7 @@ def _tables(case: Case) -> Tables:
             ]
             for visit in visits
         ],
-        READINGS: _reading_rows(case, readings, names, corrections_at(visits)),
+        READINGS: rows,
         GROUND_CHECKS: [
             [names[visit], *cells]
             for visit, *cells in checks.values_list(
@@ -81,6 +101,44 @@ def _tables(case: Case) -> Tables:
             )
         ],
     }
+
+
+def _source_tables(case: Case, readings: Sequence[Sequence[Cell]]) -> Tables:
+    """Circuits and appliances, where the home has some.
+
+    A name that readings give and no row declares is written as a circuit, as it would come in; a
+    room in which nothing was read cannot be named by an appliance of a folder.
+    """
+    home = case.property_id
+    circuits: list[list[Cell]] = [
+        list(row)
+        for row in Circuit.objects.at(home).values_list(
+            "name", "panel__name", "label", "phase", "rating_a", "rcd", "poles", "note"
+        )
+    ]
+    appliances = Appliance.objects.at(home).values_list(
+        "name", "circuit__name", "room__name", "note"
+    )
+    appliance_rows: list[list[Cell]] = [list(row) for row in appliances]
+    if not circuits and not appliance_rows:
+        return {}
+    rooms = {row[_ROOM] for row in readings}
+    for cells in appliance_rows:
+        if cells[2] not in rooms:
+            cells[2] = None
+    declared = {folded(str(row[0])) for row in (*circuits, *appliance_rows)}
+    for text in dict.fromkeys(str(row[_OFF] or "") for row in readings):
+        for name in [] if main_switch_is_off(text) else names_off(text):
+            if folded(name) not in declared:
+                declared.add(folded(name))
+                circuits.append([name, *[None] * 7])
+    tables: Tables = {CIRCUITS: circuits}
+    return tables | ({APPLIANCES: appliance_rows} if appliance_rows else {})
+
+
+_ROOM, _OFF = (
+    [column.name for column in COLUMNS[READINGS]].index(name) for name in ("room", "circuits_off")
+)
 
 
 def _refuse_other_certificates(
@@ -141,7 +199,7 @@ def _instrument_rows(calibrations: Iterable[Calibration]) -> list[list[Cell]]:
 _PLACE = ("visit_id", "spot__room__name", "spot__name", "spot__use", "measurand")
 _METER = ("ground_point__name", "instrument__name")
 _VALUES = tuple(name for axis in CELLS for name in (axis, f"{axis}_mark"))
-_STATE = ("unit", "state", "circuits_off", "taken_at")
+_STATE = ("unit", "state", "circuits_off", "taken_at_text")
 _REST = ("body_distance_m", "surface_distance_m", "load", "note", "pk", "set_aside")
 
 

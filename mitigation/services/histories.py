@@ -22,7 +22,12 @@ from consult.services.histories import (
 )
 from mitigation.models import Attachment, Case, Note
 from surveys.models import Guideline, Reading
-from surveys.services.histories import instrument_changes, place_changes, visit_changes
+from surveys.services.histories import (
+    instrument_changes,
+    place_changes,
+    source_changes,
+    visit_changes,
+)
 
 LONGEST_NOTE = 300
 _CASE = {"stage": gettext_lazy("Stage"), "guideline": gettext_lazy("Guideline")}
@@ -39,6 +44,7 @@ def case_changes(case: Case, user: Any) -> list[Change]:
         *_people_and_case(case, names),
         *visit_changes(visits, home, names),
         *place_changes(home, names),
+        *source_changes(home, names),
         *instrument_changes({pk for (pk,) in instruments.distinct()}, names),
         *_notes_and_files(case, user, names),
         *_letters(case, user, names),

@@ -23,7 +23,10 @@ from surveys.models import (
 )
 from surveys.models.displays import CELLS
 from surveys.models.measurands import MEASURAND_CHOICES, MEASURANDS, quantity_words
+from surveys.models.names import folded
 from surveys.results.certificates import Register
+from surveys.services.entries import SENT_OTHERWISE
+from surveys.services.sources import names_off, source_names
 
 KEPT = ("spot", "measurand", "instrument", "ground_point", "unit", "state")
 # Quantities that are read without a ground lead.
@@ -38,7 +41,13 @@ class EntryForm(forms.Form):
         super().__init__(*args, **kwargs)
 
     def blame(self, error: ValidationError) -> None:
-        """Put each reason at its field, and the others on top."""
+        """Put each reason at its field, and the others on top.
+
+        A form whose key came before with other content gets another one: sent once more, it enters
+        what it holds as well.
+        """
+        if getattr(error, "code", None) == SENT_OTHERWISE and isinstance(self, OnceForm):
+            self.renew_key()
         if not hasattr(error, "error_dict"):
             self.add_error(None, error)
             return
@@ -47,7 +56,7 @@ class EntryForm(forms.Form):
 
 
 def chosen(form: forms.Form, names: Iterable[str]) -> list[forms.BoundField]:
-    return [form[name] for name in names]
+    return [form[name] for name in names if name in form.fields]
 
 
 class ConditionsForm(EntryForm):
@@ -171,18 +180,23 @@ class ReadingForm(OnceForm, EntryForm):
     total = MarkedNumberField(label=_("or total"), required=False)
     unit = forms.ChoiceField(label=_("Unit"), choices=grouped_units)
     state = forms.ChoiceField(label=_("State"), choices=Reading.State.choices)
+    sources_off = forms.MultipleChoiceField(
+        label=_("Circuits and appliances off"),
+        required=False,
+        widget=forms.CheckboxSelectMultiple,
+    )
     circuits_off = forms.CharField(
         label=_("Circuits off"), max_length=10_000, required=False, help_text=_("a; b; c")
     )
-    taken_at = forms.CharField(label=_("Hour"), max_length=40, required=False)
+    taken_at_text = forms.CharField(label=_("Hour"), max_length=40, required=False)
     body_distance_m = NumberField(label=_("Body away [m]"), required=False)
     surface_distance_m = NumberField(label=_("Surface away [m]"), required=False)
     load = forms.CharField(label=_("What was running"), max_length=200, required=False)
     note = forms.CharField(label=_("Note"), max_length=10_000, required=False)
 
     WHERE: tuple[str, ...] = ("spot", "measurand", "instrument", "ground_point")
-    MORE = ("state", "circuits_off", "taken_at", "body_distance_m", "surface_distance_m", "load",
-            "note")  # fmt: skip
+    MORE = ("state", "sources_off", "circuits_off", "taken_at_text", "body_distance_m",
+            "surface_distance_m", "load", "note")  # fmt: skip
 
     def __init__(self, *args: Any, visit: Visit, **kwargs: Any) -> None:
         super().__init__(*args, **kwargs)
@@ -197,6 +211,22 @@ class ReadingForm(OnceForm, EntryForm):
         for name, rows in choices.items():
             if name in self.fields:
                 self.fields[name].queryset = rows  # type: ignore[attr-defined]  # of its field class
+        self._offer_sources(visit.property_id)
+
+    def _offer_sources(self, home: int) -> None:
+        """A box to tick for each declared circuit and appliance; others are typed beside."""
+        declared = source_names(home)
+        if not declared:
+            del self.fields["sources_off"]
+            return
+        self.fields["sources_off"].choices = declared  # type: ignore[attr-defined]  # of its field class
+        self.fields["circuits_off"].label = _("Others that were off")
+        known = {folded(name): name for name, _shown in declared}
+        written = names_off(self.initial.get("circuits_off") or "")
+        ticked = [known[folded(name)] for name in written if folded(name) in known]
+        others = [name for name in written if folded(name) not in known]
+        self.initial["sources_off"] = ticked
+        self.initial["circuits_off"] = "; ".join(others)
 
     def clean(self) -> dict[str, Any]:
         """The form offers the point of the reading before, which may have been of another kind."""
@@ -243,12 +273,14 @@ class ReadingForm(OnceForm, EntryForm):
         return chosen(self, self.MORE)
 
     def more_has_errors(self) -> bool:
-        return any(self[name].errors for name in self.MORE)
+        return any(field.errors for field in self.more())
 
     def typed(self) -> dict[str, Any]:
         """The names of a reading's fields with what was typed."""
         names = (*self.WHERE, *CELLS, "unit", *self.MORE)
-        data = {name: self.cleaned_data[name] for name in names}
+        data = {name: self.cleaned_data[name] for name in names if name != "sources_off"}
+        ticked = "; ".join(self.cleaned_data.get("sources_off") or ())
+        data["circuits_off"] = "; ".join(names_off(f"{ticked};{data['circuits_off']}"))
         for axis in CELLS:
             data[axis], data[f"{axis}_mark"] = data[axis]
         return data
@@ -276,6 +308,7 @@ class ReadingForm(OnceForm, EntryForm):
         shown = {
             name: getattr(reading, names.get(name, name))
             for name in (*ReadingForm.WHERE, *CELLS, "unit", *ReadingForm.MORE)
+            if name != "sources_off"
         }
         return shown | {
             axis: (getattr(reading, axis), getattr(reading, f"{axis}_mark")) for axis in CELLS

@@ -6,7 +6,14 @@ from django.utils.translation import gettext
 from django.utils.translation import gettext_noop as _
 
 from surveys.calc.measurands import Measurand, Quantity
-from surveys.intake.sources import GROUND_CHECKS, INSTRUMENTS, READINGS, VISITS
+from surveys.intake.sources import (
+    APPLIANCES,
+    CIRCUITS,
+    GROUND_CHECKS,
+    INSTRUMENTS,
+    READINGS,
+    VISITS,
+)
 from surveys.models.references import LONGEST_REFERENCE
 
 NOTE = 10_000
@@ -61,6 +68,9 @@ REFERENCES = tuple(code.reference for code in Measurand if code.reference)
 KINDS = ("baseline", "follow-up")
 USES = ("sleeping", "seating", "work", "other")
 STATES = ("as-used", "trial")
+PHASES = ("L1", "L2", "L3")
+RCDS = ("yes", "no")
+POLES = ("1", "2")
 OUTLET_TESTS = ("ok", "fault", "not tested")
 UNIT_WORDS = ("V/m", "kV/m", "mV", "V", "nT", "µT", "uT", "mG")
 
@@ -117,7 +127,11 @@ READING_COLUMNS = (
     ),
     _word("unit", UNIT_WORDS, _("(as it goes with the quantity)"), required=True),
     _word("state", STATES, _("(empty = as-used)")),
-    _text("circuits_off", _("names of circuits, with semicolons between"), NOTE),
+    _text(
+        "circuits_off",
+        _("names of circuits and appliances, with semicolons between; * alone = the main switch"),
+        NOTE,
+    ),
     _text("taken_at", _("an hour"), 40),
     _text("set_aside", _("why this reading does not count"), NOTE),
     _number("body_distance_m", _("a number of 0 or more, in m")),
@@ -133,17 +147,42 @@ GROUND_CHECK_COLUMNS = (
     _word("outlet_test", OUTLET_TESTS, _("(empty = not tested)")),
     _text("note", _("a text"), NOTE),
 )
+CIRCUIT_COLUMNS = (
+    _text("circuit", _("the name that circuits_off gives, without semicolons"), 80, required=True),
+    _text("panel", _("the name of its panel"), 80),
+    _text("label", _("what it feeds"), 200),
+    _word("phase", PHASES, _("(empty = the only one, or not known)")),
+    _number("rating_a", _("a number above 0, in A")),
+    _word("rcd", RCDS, _("(empty = not known)")),
+    _word("poles", POLES, _("(poles that its switch opens)")),
+    _text("note", _("a text"), NOTE),
+)
+APPLIANCE_COLUMNS = (
+    _text(
+        "appliance",
+        _("a name that no circuit has, without semicolons"),
+        80,
+        required=True,
+    ),
+    _text("circuit", _("a circuit of circuits.csv"), 80),
+    _text("room", _("a room of readings.csv"), 80),
+    _text("note", _("a text"), NOTE),
+)
 MOST_ROWS = {
     INSTRUMENTS: MOST_REGISTER_ROWS,
     VISITS: MOST_REGISTER_ROWS,
     READINGS: MOST_READINGS,
     GROUND_CHECKS: MOST_GROUND_CHECKS,
+    CIRCUITS: MOST_REGISTER_ROWS,
+    APPLIANCES: MOST_REGISTER_ROWS,
 }
 COLUMNS = {
     INSTRUMENTS: INSTRUMENT_COLUMNS,
     VISITS: VISIT_COLUMNS,
     READINGS: READING_COLUMNS,
     GROUND_CHECKS: GROUND_CHECK_COLUMNS,
+    CIRCUITS: CIRCUIT_COLUMNS,
+    APPLIANCES: APPLIANCE_COLUMNS,
 }
 
 

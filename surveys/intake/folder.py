@@ -5,6 +5,13 @@ from dataclasses import dataclass
 from django.utils.translation import gettext
 
 from surveys.intake.casefile import CaseFile, entries_of_sheet, entries_of_toml, read_case
+from surveys.intake.circuits import (
+    ApplianceRow,
+    CircuitRow,
+    check_names_off,
+    read_appliances,
+    read_circuits,
+)
 from surveys.intake.columns import COLUMNS, MOST_ROWS
 from surveys.intake.csvfile import read_csv
 from surveys.intake.faults import CaseFolderRefused, Fault, FaultLog, lines
@@ -18,7 +25,9 @@ from surveys.intake.registers import (
     read_visits,
 )
 from surveys.intake.sources import (
+    APPLIANCES,
     CASE,
+    CIRCUITS,
     FILES,
     GROUND_CHECKS,
     INSTRUMENTS,
@@ -44,6 +53,8 @@ class CheckedFolder:
     visits: tuple[VisitRow, ...]
     readings: Readings
     ground_checks: tuple[GroundCheckRow, ...]
+    circuits: tuple[CircuitRow, ...]
+    appliances: tuple[ApplianceRow, ...]
     files: Files
 
 
@@ -139,9 +150,16 @@ def _checked(
     if INSTRUMENTS in raw and VISITS in raw:
         readings = read_readings(tables[READINGS], visits, instruments)
         checks = read_ground_checks(tables[GROUND_CHECKS], visit_places(visits))
+        circuits = read_circuits(tables[CIRCUITS])
+        rooms = [room for room, _name, _use in readings.spots]
+        appliances = read_appliances(tables[APPLIANCES], circuits, rooms)
+        # The sheet of a template that nobody filled in declares nothing and forbids nothing.
+        is_there = CIRCUITS in files.content or len(tables[CIRCUITS]) > 0
+        declared = circuits if is_there else None
+        check_names_off(tables[READINGS], declared, appliances)
     if log or case is None:
         return None
-    return CheckedFolder(case, instruments, visits, readings, checks, files)
+    return CheckedFolder(case, instruments, visits, readings, checks, circuits, appliances, files)
 
 
 def _case(files: Files, raw: dict[str, RawTable], log: FaultLog) -> CaseFile | None:

@@ -30,8 +30,10 @@ INSTRUMENTS = "instruments.csv"
 VISITS = "visits.csv"
 READINGS = "readings.csv"
 GROUND_CHECKS = "ground_checks.csv"
+CIRCUITS = "circuits.csv"
+APPLIANCES = "appliances.csv"
 REQUIRED_FILES = (CASE, INSTRUMENTS, VISITS, READINGS)
-FILES = (*REQUIRED_FILES, GROUND_CHECKS)
+FILES = (*REQUIRED_FILES, GROUND_CHECKS, CIRCUITS, APPLIANCES)
 WORKBOOK = "case.xlsx"
 
 

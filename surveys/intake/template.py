@@ -12,7 +12,7 @@ from xlsxwriter.worksheet import Worksheet
 
 from surveys.intake.casefile import SHEET_HEADER
 from surveys.intake.columns import CASE_KEYS, COLUMNS, ColumnSpec, KeySpec
-from surveys.intake.sources import CASE, INSTRUMENTS, READINGS, VISITS
+from surveys.intake.sources import APPLIANCES, CASE, CIRCUITS, INSTRUMENTS, READINGS, VISITS
 from surveys.intake.workbook import EXPLANATIONS
 from surveys.intake.writing import open_workbook, sheet_name
 from surveys.models import Guideline
@@ -31,6 +31,10 @@ _INTRODUCTION = (
     ),
     _("A reading has either a total or one to three axes. Readings are never negative."),
     _("Of several visits of a kind the latest counts. Visits are sealed when they are imported."),
+    _(
+        "Where the sheet circuits is filled in, circuits_off may name only what the sheets "
+        "circuits and appliances list; * alone says that the main switch was off."
+    ),
     _("Work on wiring is for a licensed electrician. Never disconnect a protective earth."),
 )
 
@@ -126,6 +130,8 @@ def _names_from(name: str, column: str) -> str | None:
     """Where the names stand that a column refers to."""
     if column == "visit" and name != VISITS:
         return f"={sheet_name(VISITS)}!$A$2:$A$200"
+    if column == "circuit" and name == APPLIANCES:
+        return f"={sheet_name(CIRCUITS)}!$A$2:$A$200"
     if column == "instrument" and name == READINGS:
         return f"={sheet_name(INSTRUMENTS)}!$A$2:$A$200"
     return None

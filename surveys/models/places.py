@@ -1,6 +1,7 @@
-"""Rooms, spots, circuits and ground points of a property."""
+"""Rooms, spots and ground points of a property."""
 
 from typing import Self
+from uuid import uuid4
 
 from django.db import models
 from django.utils.translation import gettext_lazy as _
@@ -25,14 +26,6 @@ class SpotQuerySet(AtPropertyQuerySet["Spot"]):
         return self.filter(folded=folded(name))
 
 
-class PanelQuerySet(AtPropertyQuerySet["Panel"]):
-    pass
-
-
-class CircuitQuerySet(AtPropertyQuerySet["Circuit"]):
-    property_ref = "panel__property"
-
-
 class GroundPointQuerySet(AtPropertyQuerySet["GroundPoint"]):
     pass
 
@@ -43,7 +36,8 @@ class Room(models.Model):
     property = models.ForeignKey(Property, on_delete=models.CASCADE, related_name="rooms")
     name = models.CharField(_("room"), max_length=LONGEST)
     folded = FoldedField(max_length=LONGEST_FOLDED)
-    history = HistoricalRecords(excluded_fields=["folded"])
+    uid = models.UUIDField(unique=True, default=uuid4, editable=False)
+    history = HistoricalRecords(excluded_fields=["folded", "uid"])
 
     objects = RoomQuerySet.as_manager()
 
@@ -75,7 +69,8 @@ class Spot(models.Model):
     name = models.CharField(_("spot"), max_length=LONGEST)
     folded = FoldedField(max_length=LONGEST_FOLDED)
     use = models.CharField(_("use"), max_length=8, choices=Use.choices, default=Use.OTHER)
-    history = HistoricalRecords(excluded_fields=["folded"])
+    uid = models.UUIDField(unique=True, default=uuid4, editable=False)
+    history = HistoricalRecords(excluded_fields=["folded", "uid"])
 
     objects = SpotQuerySet.as_manager()
 
@@ -92,48 +87,10 @@ class Spot(models.Model):
         self.folded = folded(self.name)
 
 
-class Panel(models.Model):
-    property = models.ForeignKey(Property, on_delete=models.CASCADE, related_name="panels")
-    name = models.CharField(max_length=80)
-
-    objects = PanelQuerySet.as_manager()
-
-    class Meta:
-        ordering = ["pk"]
-        constraints = [
-            models.UniqueConstraint(
-                fields=["property", "name"], name="panel_name_is_unique_at_home"
-            )
-        ]
-
-    def __str__(self) -> str:
-        return self.name
-
-
-class Circuit(models.Model):
-    """A circuit with its breaker, as it is labelled on the panel."""
-
-    panel = models.ForeignKey(Panel, on_delete=models.CASCADE, related_name="circuits")
-    name = models.CharField(max_length=80)
-    phase = models.CharField(max_length=4, blank=True)
-
-    objects = CircuitQuerySet.as_manager()
-
-    class Meta:
-        ordering = ["pk"]
-        constraints = [
-            models.UniqueConstraint(
-                fields=["panel", "name"], name="circuit_name_is_unique_in_panel"
-            )
-        ]
-
-    def __str__(self) -> str:
-        return self.name
-
-
 class GroundPoint(models.Model):
     property = models.ForeignKey(Property, on_delete=models.CASCADE, related_name="ground_points")
     name = models.CharField(max_length=80)
+    uid = models.UUIDField(unique=True, default=uuid4, editable=False)
 
     objects = GroundPointQuerySet.as_manager()
 

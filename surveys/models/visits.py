@@ -1,14 +1,17 @@
 """Visits with their ground checks and readings, and the files they came from."""
 
 from typing import Self
+from uuid import uuid4
 
 from django.db import models
 from django.db.models.functions import Coalesce
+from django.utils import timezone
 from django.utils.translation import gettext_lazy as _
 from simple_history.models import HistoricalRecords
 
 from consult.models import Property, User
 from consult.models.clients import AtPropertyQuerySet
+from surveys.models.circuits import Appliance, Circuit
 from surveys.models.instruments import Calibration, Instrument
 from surveys.models.measurands import MEASURAND_CHOICES
 from surveys.models.places import GroundPoint, Spot
@@ -80,7 +83,8 @@ class Visit(models.Model):
     sealed_by = models.ForeignKey(
         User, null=True, blank=True, on_delete=models.SET_NULL, related_name="+"
     )
-    history = HistoricalRecords()
+    uid = models.UUIDField(unique=True, default=uuid4, editable=False)
+    history = HistoricalRecords(excluded_fields=["uid"])
 
     objects = VisitQuerySet.as_manager()
 
@@ -143,7 +147,8 @@ class GroundCheck(models.Model):
         max_length=10, choices=OutletTest.choices, default=OutletTest.NOT_TESTED
     )
     note = models.TextField(blank=True)
-    history = HistoricalRecords()
+    uid = models.UUIDField(unique=True, default=uuid4, editable=False)
+    history = HistoricalRecords(excluded_fields=["uid"])
 
     objects = GroundCheckQuerySet.as_manager()
 
@@ -188,14 +193,27 @@ class Reading(models.Model):
     total_mark = models.CharField(max_length=1, blank=True, choices=MARK)
     unit = models.CharField(max_length=6)
     state = models.CharField(max_length=8, choices=State.choices, default=State.AS_USED)
-    circuits_off = models.TextField(blank=True)
-    taken_at = models.CharField(max_length=40, blank=True)
+    circuits_off = models.TextField(blank=True)  # as it was written; rows link what it names
+    main_switch_off = models.BooleanField(default=False, editable=False)
+    off_circuits = models.ManyToManyField(Circuit, through="CircuitOff", related_name="readings")
+    off_appliances = models.ManyToManyField(
+        Appliance, through="ApplianceOff", related_name="readings"
+    )
+    taken_at_text = models.CharField(max_length=40, blank=True)  # as it was typed
+    taken_at = models.DateTimeField(null=True, blank=True)  # where the text tells it for sure
     set_aside = models.TextField(blank=True, help_text=_("Why this reading does not count."))
     body_distance_m = models.FloatField(null=True, blank=True)
     surface_distance_m = models.FloatField(null=True, blank=True)
     load = models.CharField(max_length=200, blank=True)
     note = models.TextField(blank=True)
-    history = HistoricalRecords()
+    recorded_at = models.DateTimeField(  # by the server's clock
+        null=True, blank=True, default=timezone.now, editable=False
+    )
+    device_at = models.DateTimeField(null=True, blank=True)  # by the clock of who sent it
+    uid = models.UUIDField(unique=True, default=uuid4, editable=False)
+    history = HistoricalRecords(
+        excluded_fields=["uid", "taken_at", "recorded_at", "device_at", "main_switch_off"]
+    )
 
     objects = ReadingQuerySet.as_manager()
 
@@ -228,3 +246,39 @@ class Reading(models.Model):
 
     def __str__(self) -> str:
         return f"{self.spot}: {self.measurand}"
+
+
+class CircuitOff(models.Model):
+    """A circuit that was off while the meter was read."""
+
+    reading = models.ForeignKey(Reading, on_delete=models.CASCADE, related_name="+")
+    circuit = models.ForeignKey(Circuit, on_delete=models.PROTECT, related_name="times_off")
+
+    class Meta:
+        ordering = ["pk"]
+        constraints = [
+            models.UniqueConstraint(
+                fields=["reading", "circuit"], name="circuit_is_off_once_in_a_reading"
+            )
+        ]
+
+    def __str__(self) -> str:
+        return f"{self.circuit}: {self.reading}"
+
+
+class ApplianceOff(models.Model):
+    """An appliance that was off while the meter was read."""
+
+    reading = models.ForeignKey(Reading, on_delete=models.CASCADE, related_name="+")
+    appliance = models.ForeignKey(Appliance, on_delete=models.PROTECT, related_name="times_off")
+
+    class Meta:
+        ordering = ["pk"]
+        constraints = [
+            models.UniqueConstraint(
+                fields=["reading", "appliance"], name="appliance_is_off_once_in_a_reading"
+            )
+        ]
+
+    def __str__(self) -> str:
+        return f"{self.appliance}: {self.reading}"

@@ -14,6 +14,7 @@ def insert_columns(*, model: type[models.Model], columns: Mapping[str, Sequence[
     quote = connection.ops.quote_name
     table = quote(model._meta.db_table)
     names = ", ".join(quote(_column(model, name)) for name in columns)
+    columns = {name: _stored(model, name, values) for name, values in columns.items()}
     with connection.cursor() as cursor:
         if connection.vendor == "postgresql":
             _copy(cursor, f"COPY {table} ({names}) FROM STDIN", columns.values())
@@ -25,6 +26,15 @@ def insert_columns(*, model: type[models.Model], columns: Mapping[str, Sequence[
 
 def _column(model: type[models.Model], name: str) -> str:
     return str(model._meta.get_field(name).column)  # type: ignore[union-attr]  # no relation ends here
+
+
+def _stored(model: type[models.Model], name: str, values: Sequence[Any]) -> Sequence[Any]:
+    """Keys and times as the database holds them; each distinct one is turned once."""
+    field = model._meta.get_field(name)
+    if not isinstance(field, models.UUIDField | models.DateTimeField):
+        return values
+    turned = {value: field.get_db_prep_save(value, connection) for value in dict.fromkeys(values)}
+    return [turned[value] for value in values]
 
 
 def _copy(cursor: Any, statement: str, columns: Iterable[Sequence[Any]]) -> None:

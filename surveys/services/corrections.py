@@ -18,11 +18,13 @@ from consult.services.changes import held
 from consult.services.entry_keys import digest_of, enter_once
 from surveys.models import Calibration, Correction, Measurand, Reading, Visit
 from surveys.services.entries import known_names, save_row
+from surveys.services.sources import link_sources
 from surveys.services.typed_readings import (
     TYPED,
     calibration_of_the_day,
     hold_instruments,
     refuse_wrong,
+    tell,
 )
 
 CORRECTED = TYPED - {"spot", "measurand"}
@@ -51,8 +53,10 @@ def correct_sealed_reading(
         for name, value in typed.items():
             setattr(new, name, value)
         new.calibration = _calibration(new, visit)
+        tell(new)
         refuse_wrong(new)
         save_row(new, by)
+        link_sources(readings=[new], home=visit.property_id)
         _add(Correction(reading=row, replacement=new, reason=why, made_by=by, made_at=now))
         return new
 

@@ -140,7 +140,7 @@ def reading_facts(reading: Reading, visit: Visit) -> ReadingFacts:
         unit=reading.unit,
         instrument=reading.instrument.name,
         ground_point=reading.ground_point.name if reading.ground_point else "",
-        taken_at=reading.taken_at,
+        taken_at=reading.taken_at_text,
         load=reading.load,
         note=reading.note,
     )

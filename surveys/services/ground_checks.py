@@ -9,9 +9,15 @@ from django.utils.translation import gettext as _
 
 from consult.models import User
 from consult.services.changes import held, refuse_overtaken
-from consult.services.entry_keys import digest_of, enter_once
 from surveys.models import GroundCheck, GroundPoint, Visit
-from surveys.services.entries import known_names, locked, refuse_sealed, save_row
+from surveys.services.entries import (
+    known_names,
+    locked,
+    refuse_sealed,
+    save_row,
+    sent_before,
+    with_uid,
+)
 
 CHECKED = frozenset({"point", "other_point", "voltage_v", "outlet_test", "note"})
 
@@ -26,9 +32,9 @@ def record_ground_check(
     voltage_v: float | None = None,
     outlet_test: str = GroundCheck.OutletTest.NOT_TESTED,
     note: str = "",
-    key: UUID | None = None,
+    uid: UUID | None = None,
 ) -> GroundCheck:
-    """A ground point tried: its outlet test, its voltage to another point; a form enters once."""
+    """A ground point tried: its outlet test, its voltage to another point; once under its key."""
     open_visit = held(visit)
     typed = {
         "point": point,
@@ -37,15 +43,14 @@ def record_ground_check(
         "outlet_test": outlet_test,
         "note": note,
     }
-
-    def enter() -> GroundCheck:
-        refuse_sealed(open_visit)
-        check = GroundCheck(visit=open_visit, **typed)
-        _check_grounds(check)
-        save_row(check, by)
-        return check
-
-    return enter_once(GroundCheck, digest_of(key, "ground check", visit.pk, typed), enter)
+    known = sent_before(GroundCheck, uid, {"visit": open_visit, **typed})
+    if known is not None:
+        return known
+    refuse_sealed(open_visit)
+    check = with_uid(GroundCheck(visit=open_visit, **typed), uid)
+    _check_grounds(check)
+    save_row(check, by)
+    return check
 
 
 @transaction.atomic

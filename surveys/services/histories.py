@@ -1,9 +1,11 @@
 """What became of visits, places and instruments: who changed what, before and after."""
 
-from collections.abc import Collection, Iterator, Mapping, Sequence
+from collections.abc import Collection, Iterable, Iterator, Mapping, Sequence
+from functools import partial
 from itertools import groupby
 from typing import Any
 
+from django.db import models
 from django.db.models import Count
 from django.urls import reverse
 from django.utils.translation import gettext as _
@@ -25,12 +27,15 @@ from consult.services.histories import (
 )
 from consult.templatetags.figures import given
 from surveys.models import (
+    Appliance,
     Calibration,
+    Circuit,
     Correction,
     GroundCheck,
     GroundPoint,
     Guideline,
     Instrument,
+    Panel,
     Reading,
     Room,
     Spot,
@@ -133,6 +138,36 @@ def place_changes(home: Property, names: Names) -> Iterator[Change]:
         names=names,
         title=lambda row: f"{_('Spot')} {rooms[row['room_id']]}, {row['name']}",
     )
+
+
+def source_changes(home: Property, names: Names) -> Iterator[Change]:
+    """Panels, circuits and appliances of a home, those that were taken away too."""
+    panels = _named(rows_of(Panel, property_id=home.pk))
+    circuits = _named(rows_of(Circuit, panel_id__in=panels))
+    circuits |= dict(Circuit.objects.at(home.pk).values_list("pk", "name"))
+    panels |= dict(home.panels.values_list("pk", "name"))
+    rooms = dict(home.rooms.values_list("pk", "name"))
+    known = names.knowing({Panel: panels, Circuit: circuits, Room: rooms})
+    kinds: tuple[tuple[type[models.Model], Any, dict[str, Any]], ...] = (
+        (Panel, _("Panel"), {"property_id": home.pk}),
+        (Circuit, _("Circuit"), {"panel_id__in": panels}),
+        (Appliance, _("Appliance"), {"property_id": home.pk}),
+    )
+    for model, kind, of_home in kinds:
+        yield from changes(
+            rows_of(model, **of_home),
+            tell=known.teller(model, untold={*UNTOLD, "folded", "uid"}),
+            names=names,
+            title=partial(_titled_by_name, kind),
+        )
+
+
+def _titled_by_name(kind: str, row: Row) -> str:
+    return f"{kind} {row['name']}"
+
+
+def _named(rows: Iterable[Row]) -> dict[Any, str]:
+    return {row["id"]: row["name"] for row in rows}
 
 
 def visit_changes(visits: Sequence[Visit], home: Property, names: Names) -> Iterator[Change]:
@@ -268,7 +303,7 @@ def _reading_teller(home: Property, points: Mapping[int, str]) -> Teller:
             _("Ground point"): points.get(row["ground_point_id"]),
             _("State"): states.get(row["state"]),
             _("Circuits off"): row["circuits_off"],
-            _("Hour"): row["taken_at"],
+            _("Hour"): row["taken_at_text"],
             _("Body away [m]"): row["body_distance_m"],
             _("Surface away [m]"): row["surface_distance_m"],
             _("What was running"): row["load"],

@@ -3,15 +3,20 @@
 from collections.abc import Sequence
 from datetime import datetime
 from typing import Any
+from uuid import UUID
 
 from django.db import models, transaction
+from django.utils import timezone
 
 from consult.models import Property, User
 from surveys.calc.arrays import FloatArray
+from surveys.calc.hours import time_of
+from surveys.intake.circuits import CircuitRow
 from surveys.intake.folder import CheckedFolder
 from surveys.intake.readings import Readings
-from surveys.intake.registers import GroundCheckRow, InstrumentRow, VisitRow
+from surveys.intake.registers import InstrumentRow, VisitRow
 from surveys.models import (
+    Appliance,
     Calibration,
     Circuit,
     GroundCheck,
@@ -24,10 +29,14 @@ from surveys.models import (
     Spot,
     Visit,
 )
+from surveys.models.circuits import MAIN_SWITCH
 from surveys.models.displays import CELLS, MARK_WORDS
+from surveys.models.names import folded
 from surveys.services.bulk import insert_columns
+from surveys.services.circuits import USUAL_PANEL
+from surveys.services.row_keys import RowKeys
+from surveys.services.sources import Sources, add_links, main_switch_is_off
 
-PANEL = "panel"
 _CALIBRATION_FIELDS = (
     "quantity", "axes", "unit", "gain_percent", "resolution", "noise", "floor", "ceiling",
     "low_hz", "high_hz", "certificate", "calibrated_on", "due_on",
@@ -39,15 +48,18 @@ def store_survey(
     *, home: Property, folder: CheckedFolder, source: SourceFile, by: User | None, now: datetime
 ) -> list[Visit]:
     """Enter the instruments, places, sealed visits and readings of a folder for a new property."""
+    keys = RowKeys(folder.case.reference, folder.files.sha256)
     calibrations = _store_calibrations(folder.instruments, by)
     visits = [
-        _store_visit(row, place, home, source, by, now) for place, row in enumerate(folder.visits)
+        _store_visit(row, place, home, source, by, now, keys.of("visit", row.name))
+        for place, row in enumerate(folder.visits)
     ]
-    spots = _store_spots(home, folder.readings.spots)
-    points = _store_ground_points(home, folder)
-    _store_circuits(home, folder.readings.circuits)
-    _store_ground_checks(folder.ground_checks, visits, points)
-    _store_readings(folder.readings, visits, spots, points, calibrations)
+    spots = _store_spots(home, folder.readings.spots, keys)
+    points = _store_ground_points(home, folder, keys)
+    sources = _store_sources(home, folder, keys)
+    _store_ground_checks(folder, visits, points, keys)
+    _store_readings(folder, visits, spots, points, calibrations, keys, now)
+    _link_sources(folder.readings, visits, sources)
     return visits
 
 
@@ -96,7 +108,13 @@ def _content(row: InstrumentRow | Calibration) -> tuple[Any, ...]:
 
 
 def _store_visit(
-    row: VisitRow, place: int, home: Property, source: SourceFile, by: User | None, now: datetime
+    row: VisitRow,
+    place: int,
+    home: Property,
+    source: SourceFile,
+    by: User | None,
+    now: datetime,
+    uid: UUID,
 ) -> Visit:
     visit = Visit(
         property=home,
@@ -112,42 +130,121 @@ def _store_visit(
         source=source,
         sealed_at=now,
         sealed_by=by,
+        uid=uid,
     )
     save_new(visit, by)
     return visit
 
 
-def _store_spots(home: Property, spots: Sequence[tuple[str, str, str]]) -> list[int]:
+def _store_spots(home: Property, spots: Sequence[tuple[str, str, str]], keys: RowKeys) -> list[int]:
     """The keys of the spots in their order."""
     names = dict.fromkeys(room for room, _, _ in spots)
-    rooms = Room.objects.bulk_create(Room(property=home, name=name) for name in names)
+    rooms = Room.objects.bulk_create(
+        Room(property=home, name=name, uid=keys.of("room", folded(name))) for name in names
+    )
     room_of = dict(zip(names, rooms, strict=True))
     stored = Spot.objects.bulk_create(
-        Spot(room=room_of[room], name=name, use=use) for room, name, use in spots
+        Spot(
+            room=room_of[room],
+            name=name,
+            use=use,
+            uid=keys.of("spot", folded(room), folded(name)),
+        )
+        for room, name, use in spots
     )
     return [spot.pk for spot in stored]
 
 
-def _store_ground_points(home: Property, folder: CheckedFolder) -> dict[str, int]:
+def _store_ground_points(home: Property, folder: CheckedFolder, keys: RowKeys) -> dict[str, int]:
     """The keys of the ground points by name."""
     names = dict.fromkeys(folder.readings.ground_point)
     for check in folder.ground_checks:
         names |= dict.fromkeys((check.point, check.other_point))
     names.pop("", None)
     points = GroundPoint.objects.bulk_create(
-        GroundPoint(property=home, name=name) for name in names
+        GroundPoint(property=home, name=name, uid=keys.of("ground point", name)) for name in names
     )
     return {point.name: point.pk for point in points}
 
 
-def _store_circuits(home: Property, names: Sequence[str]) -> None:
-    if names:
-        panel = Panel.objects.create(property=home, name=PANEL)
-        Circuit.objects.bulk_create(Circuit(panel=panel, name=name) for name in names)
+def _store_sources(home: Property, folder: CheckedFolder, keys: RowKeys) -> Sources:
+    """Panels, circuits and appliances; what only readings name becomes a circuit of its own."""
+    rows = list(folder.circuits)
+    declared = {folded(row.name) for row in rows}
+    declared |= {folded(row.name) for row in folder.appliances}
+    for name in folder.readings.circuits:
+        if name != MAIN_SWITCH and folded(name) not in declared:
+            rows.append(CircuitRow(name, "", "", "", None, "", None, ""))
+            declared.add(folded(name))
+    circuits = _store_circuits(home, rows, keys)
+    rooms = {room.folded: room for room in Room.objects.filter(property=home)}
+    appliances = [
+        Appliance(
+            property=home,
+            name=row.name,
+            circuit_id=circuits.get(folded(row.circuit)),
+            room=rooms.get(folded(row.room)),
+            note=row.note,
+            uid=keys.of("appliance", folded(row.name)),
+        )
+        for row in folder.appliances
+    ]
+    stored = Appliance.objects.bulk_create(appliances)
+    return Sources(circuits, {row.folded: row.pk for row in stored})
+
+
+def _store_circuits(home: Property, rows: Sequence[CircuitRow], keys: RowKeys) -> dict[str, int]:
+    """The keys of the circuits by their folded names; panels of a name are one."""
+    names: dict[str, str] = {}
+    for row in rows:
+        name = row.panel or USUAL_PANEL
+        names.setdefault(folded(name), name)
+    panels = Panel.objects.bulk_create(
+        Panel(property=home, name=name, uid=keys.of("panel", key)) for key, name in names.items()
+    )
+    panel_of = dict(zip(names, panels, strict=True))
+    stored = Circuit.objects.bulk_create(
+        Circuit(
+            panel=panel_of[folded(row.panel or USUAL_PANEL)],
+            name=row.name,
+            label=row.label,
+            phase=row.phase,
+            rating_a=row.rating_a,
+            rcd=row.rcd,
+            poles=row.poles,
+            note=row.note,
+            uid=keys.of("circuit", folded(row.name)),
+        )
+        for row in rows
+    )
+    return {row.folded: row.pk for row in stored}
+
+
+def _link_sources(readings: Readings, visits: Sequence[Visit], sources: Sources) -> None:
+    """Link the readings that name what was off; one look for their numbers, and none without."""
+    named = {
+        (visits[place].pk, number): text
+        for place, number, text in zip(
+            readings.visit.tolist(),
+            readings.row_numbers.tolist(),
+            readings.circuits_off,
+            strict=True,
+        )
+        if text and not main_switch_is_off(text)
+    }
+    if not named:
+        return
+    rows = Reading.objects.filter(visit__in=visits).exclude(circuits_off="").order_by("pk")
+    texts = (
+        (pk, named[visit, number])
+        for pk, visit, number in rows.values_list("pk", "visit", "position")
+        if (visit, number) in named
+    )
+    add_links(texts=texts, sources=sources)
 
 
 def _store_ground_checks(
-    rows: Sequence[GroundCheckRow], visits: Sequence[Visit], points: dict[str, int]
+    folder: CheckedFolder, visits: Sequence[Visit], points: dict[str, int], keys: RowKeys
 ) -> None:
     GroundCheck.objects.bulk_create(
         GroundCheck(
@@ -157,19 +254,23 @@ def _store_ground_checks(
             voltage_v=row.voltage_v,
             outlet_test=row.outlet_test,
             note=row.note,
+            uid=keys.of_ground_check(row, folder.visits),
         )
-        for row in rows
+        for row in folder.ground_checks
     )
 
 
 def _store_readings(
-    readings: Readings,
+    folder: CheckedFolder,
     visits: Sequence[Visit],
     spots: Sequence[int],
     points: dict[str, int],
     calibrations: Sequence[Calibration],
+    keys: RowKeys,
+    now: datetime,
 ) -> None:
     """All readings in one go; the place of a reading is its row in the file."""
+    readings = folder.readings
     visit_keys = [visit.pk for visit in visits]
     pinned = readings.calibration.tolist()
     instruments = [calibration.instrument_id for calibration in calibrations]
@@ -187,11 +288,28 @@ def _store_readings(
         marks = readings.marks[:, place].tolist()
         columns[axis] = _or_none(readings.values[:, place])
         columns[f"{axis}_mark"] = list(map(MARK_WORDS.__getitem__, marks))
-    for name in ("unit", "state", "circuits_off", "taken_at", "set_aside", "load", "note"):
+    for name in ("unit", "state", "circuits_off", "set_aside", "load", "note"):
         columns[name] = getattr(readings, name)
+    columns["taken_at_text"] = readings.taken_at
+    columns["taken_at"] = _times(readings, folder.visits)
+    columns["main_switch_off"] = [main_switch_is_off(text) for text in readings.circuits_off]
+    columns["recorded_at"] = [now] * len(readings)
+    names = [row.name for row in folder.instruments]
+    columns["uid"] = keys.of_readings(readings, folder.visits, names)
     columns["body_distance_m"] = _or_none(readings.body_distance_m)
     columns["surface_distance_m"] = _or_none(readings.surface_distance_m)
     insert_columns(model=Reading, columns=columns)
+
+
+def _times(readings: Readings, visits: Sequence[VisitRow]) -> list[datetime | None]:
+    """When the meter was read; each hour of a visit is read once."""
+    zone = timezone.get_default_timezone()
+    pairs = list(zip(readings.visit.tolist(), readings.taken_at, strict=True))
+    told = {
+        (place, text): time_of(text, visits[place].date, zone) if text else None
+        for place, text in dict.fromkeys(pairs)
+    }
+    return [told[pair] for pair in pairs]
 
 
 def _or_none(values: FloatArray) -> list[float | None]:

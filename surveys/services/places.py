@@ -6,6 +6,7 @@ letter the name of the day on which it was issued.
 
 from copy import copy
 from typing import Any, TypeVar
+from uuid import UUID
 
 from django.core.exceptions import ValidationError
 from django.db import transaction
@@ -14,26 +15,48 @@ from django.utils.translation import gettext as _
 from consult.models import Property, User
 from consult.services.changes import held, refuse_overtaken
 from surveys.models import Room, Spot, Visit
-from surveys.services.entries import locked, save_row
+from surveys.models.names import folded
+from surveys.services.entries import locked, save_row, sent_before, sent_otherwise, with_uid
 
 Place = TypeVar("Place", Room, Spot)
 
 
 @transaction.atomic
-def add_spot(*, visit: Visit, by: User, room: str, spot: str, use: str = Spot.Use.OTHER) -> Spot:
+def add_spot(
+    *,
+    visit: Visit,
+    by: User,
+    room: str,
+    spot: str,
+    use: str = Spot.Use.OTHER,
+    uid: UUID | None = None,
+    room_uid: UUID | None = None,
+) -> Spot:
     """A place to measure; a room or spot of that name is taken as it is, however it is spelt."""
+    sent = sent_before(Spot, uid, {"name": _tidy(spot), "use": use})
+    if sent is not None:
+        if sent.room.property_id != visit.property_id or not _ever_named(sent.room, room):
+            raise sent_otherwise()
+        return sent
     open_visit = locked(visit)
     Property.objects.select_for_update().get(pk=open_visit.property_id)  # two visits, one home
     the_room = Room.objects.filter(property=open_visit.property_id).named(room).first()
     if the_room is None:
         the_room = Room(property=open_visit.property, name=_tidy(room))
-        save_row(the_room, by)
+        save_row(with_uid(the_room, room_uid), by)
     known = the_room.spots.named(spot).first()
     if known is not None:
         return known
-    row = Spot(room=the_room, name=_tidy(spot), use=use)
+    row = with_uid(Spot(room=the_room, name=_tidy(spot), use=use), uid)
     save_row(row, by)
     return row
+
+
+def _ever_named(row: Room, name: str) -> bool:
+    """Whether a room has this name, or had it."""
+    history: Any = row.history
+    names = {row.name, *history.values_list("name", flat=True)}
+    return folded(name) in map(folded, names)
 
 
 @transaction.atomic

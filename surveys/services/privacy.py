@@ -9,6 +9,10 @@ from typing import Any
 from django.utils.translation import gettext_lazy as _
 
 from consult.services.privacy.fates import Blank, Part, Table, fields, nobodys
+from surveys.models.uids import RandomUid
+
+# It may have been made from what the row said; another one lets the same folder come in again.
+ANOTHER_UID = Blank(RandomUid())
 
 
 def _file_name(source: Any) -> str:
@@ -23,6 +27,7 @@ def _named_place(
     """A place at home: its name may be somebody's in each of its forms, its numbers are not."""
     fates = fields(plain=f"id {plain}", name=Blank(stand_in))
     fates |= {name: Blank(stand_in) for name in forms}
+    fates["uid"] = ANOTHER_UID
     return Table(model, label, fates, client=above, without=_("its name"))
 
 
@@ -37,8 +42,34 @@ TABLES = [
     ),
     _named_place("surveys.Room", _("rooms"), "[room {pk}]", "property", "property", "folded"),
     _named_place("surveys.Spot", _("spots"), "[spot {pk}]", "room", "room use", "folded"),
-    _named_place("surveys.Panel", _("panels"), "[panel {pk}]", "property", "property"),
-    _named_place("surveys.Circuit", _("circuits"), "[circuit {pk}]", "panel", "panel phase"),
+    _named_place("surveys.Panel", _("panels"), "[panel {pk}]", "property", "property", "folded"),
+    Table(
+        "surveys.Circuit",
+        _("circuits"),
+        fields(
+            plain="id panel phase rating_a rcd poles",
+            name=Blank("[circuit {pk}]"),
+            folded=Blank("[circuit {pk}]"),
+            label=Blank(),
+            note=Blank(),
+            uid=ANOTHER_UID,
+        ),
+        client="panel",
+        without=_("its name, what it feeds, notes"),
+    ),
+    Table(
+        "surveys.Appliance",
+        _("appliances"),
+        fields(
+            plain="id property circuit room",
+            name=Blank("[appliance {pk}]"),
+            folded=Blank("[appliance {pk}]"),
+            note=Blank(),
+            uid=ANOTHER_UID,
+        ),
+        client="property",
+        without=_("its name, notes"),
+    ),
     _named_place("surveys.GroundPoint", _("ground points"), "[point {pk}]", "property", "property"),
     Table(
         "surveys.Visit",
@@ -51,6 +82,7 @@ TABLES = [
             note=Blank(),
             instructions=Blank(),
             source=Blank(None),
+            uid=ANOTHER_UID,
         ),
         client="property",
         without=_("label, who measured, notes, the file it came in"),
@@ -58,7 +90,9 @@ TABLES = [
     Table(
         "surveys.GroundCheck",
         _("ground checks"),
-        fields(plain="id visit point other_point voltage_v outlet_test", note=Blank()),
+        fields(
+            plain="id visit point other_point voltage_v outlet_test", note=Blank(), uid=ANOTHER_UID
+        ),
         client="visit",
         without=_("notes"),
     ),
@@ -68,9 +102,12 @@ TABLES = [
         fields(
             plain="id visit position spot measurand ground_point instrument calibration "
             "x x_mark y y_mark z z_mark total total_mark unit state "
-            "body_distance_m surface_distance_m",
+            "main_switch_off body_distance_m surface_distance_m recorded_at",
             circuits_off=Blank(),
-            taken_at=Blank(),
+            taken_at_text=Blank(),
+            taken_at=Blank(None),
+            device_at=Blank(None),
+            uid=ANOTHER_UID,
             set_aside=Blank("[erased]", if_filled=True),
             load=Blank(),
             note=Blank(),
@@ -78,6 +115,8 @@ TABLES = [
         client="visit",
         without=_("circuits off, time, load, notes, and why it was set aside"),
     ),
+    nobodys("surveys.CircuitOff", _("circuits that were off"), "id reading circuit"),
+    nobodys("surveys.ApplianceOff", _("appliances that were off"), "id reading appliance"),
     Table(
         "surveys.Correction",
         _("corrections"),

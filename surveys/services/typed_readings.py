@@ -1,18 +1,22 @@
 """What a typed reading is held to, and the calibration that it was read under."""
 
 from collections.abc import Iterable
+from datetime import datetime
 
 from django.core.exceptions import ValidationError
+from django.utils import timezone
 from django.utils.translation import gettext as _
 
+from surveys.calc.hours import time_of
 from surveys.intake.cells import is_plausible
 from surveys.models import Calibration, Instrument, Measurand, Reading
 from surveys.models.displays import AXES, CELLS
 from surveys.results.certificates import Register
+from surveys.services.sources import main_switch_is_off, refuse_wrong_names
 
 TYPED = frozenset(
-    {"spot", "measurand", "ground_point", "instrument", "unit", "state", "circuits_off", "taken_at",
-     "body_distance_m", "surface_distance_m", "load", "note", *CELLS,
+    {"spot", "measurand", "ground_point", "instrument", "unit", "state", "circuits_off",
+     "taken_at_text", "body_distance_m", "surface_distance_m", "load", "note", *CELLS,
      *(f"{axis}_mark" for axis in CELLS)}
 )  # fmt: skip
 
@@ -28,6 +32,7 @@ def hold_instruments(keys: Iterable[int]) -> None:
 
 def refuse_wrong(reading: Reading) -> None:
     """Refuse what a case folder would refuse."""
+    refuse_wrong_names(reading.circuits_off)
     faults = _cell_faults(reading)
     home = reading.visit.property_id
     if reading.spot.room.property_id != home:
@@ -51,6 +56,18 @@ def calibration_of_the_day(reading: Reading) -> Calibration | None:
         instrument=reading.instrument_id,
         quantity=Measurand(reading.measurand).quantity,
     )
+
+
+def tell(reading: Reading) -> None:
+    """What follows from the texts of a reading: when it was, and whether everything was off."""
+    reading.taken_at = time_taken(reading)
+    reading.main_switch_off = main_switch_is_off(reading.circuits_off)
+
+
+def time_taken(reading: Reading) -> datetime | None:
+    """When the meter was read, by the practice's clock, where the typed hour tells it."""
+    zone = timezone.get_default_timezone()
+    return time_of(reading.taken_at_text, reading.visit.date, zone)
 
 
 def _cell_faults(reading: Reading) -> dict[str, str]:

@@ -14,7 +14,6 @@ from simple_history.utils import bulk_update_with_history
 
 from consult.models import Property, User
 from consult.services.changes import held, refuse_overtaken, version_of
-from consult.services.entry_keys import digest_of, enter_once
 from consult.services.jobs import enqueue
 from surveys.calc.measurands import ELECTRIC_FIELDS
 from surveys.models import (
@@ -26,13 +25,23 @@ from surveys.models import (
     Visit,
 )
 from surveys.results.certificates import Register
-from surveys.services.entries import known_names, locked, refuse_sealed, save_row
+from surveys.services.entries import (
+    known_names,
+    locked,
+    refuse_sealed,
+    save_row,
+    sent_before,
+    with_uid,
+)
 from surveys.services.repeat import baseline_of
+from surveys.services.sources import link_sources
 from surveys.services.typed_readings import (
     TYPED,
     calibration_of_the_day,
     hold_instruments,
     refuse_wrong,
+    tell,
+    time_taken,
 )
 
 __all__ = [
@@ -67,25 +76,27 @@ def plan_visit(
     label: str = "",
     assessor: str = "",
     instructions: str = "",
+    uid: UUID | None = None,
 ) -> Visit:
-    """A visit to come; without a label it is named by its kind and a number.
+    """A visit to come, once under its key; without a label it is named by its kind and a number.
 
     Letters print the name, so it is in the language of the client and not of who plans.
     """
     Property.objects.select_for_update().get(pk=home.pk)
+    sent = {"property": home, "kind": kind, "date": day, "assessor": assessor,
+            "instructions": instructions}  # fmt: skip
+    known = sent_before(Visit, uid, sent | ({"label": label} if label else {}))
+    if known is not None:
+        return known
     same_kind = home.visits.filter(kind=kind).count()
     with translation.override(home.client.language):
         kind_words = str(dict(Visit.Kind.choices).get(kind, kind))
     visit = Visit(
-        property=home,
+        **sent,
         label=label or f"{kind_words} {same_kind + 1}",
-        kind=kind,
-        date=day,
         position=home.visits.count(),
-        assessor=assessor,
-        instructions=instructions,
     )
-    save_row(visit, by)
+    save_row(with_uid(visit, uid), by)
     return visit
 
 
@@ -110,37 +121,61 @@ def change_conditions(*, visit: Visit, by: User, version: int | None = None, **g
     save_row(open_visit, by)
     if "date" in given:
         _pin_calibrations(open_visit, by)
+        _tell_times(open_visit)
     return open_visit
 
 
+def _tell_times(visit: Visit) -> None:
+    """The hours of a visit that moved to another day; they were told by its day."""
+    readings = list(visit.readings.exclude(taken_at_text=""))
+    for row in readings:
+        row.visit = visit
+        row.taken_at = time_taken(row)
+    Reading.objects.bulk_update(readings, ["taken_at"], batch_size=500)
+
+
 @transaction.atomic
-def add_ground_point(*, visit: Visit, by: User, name: str) -> GroundPoint:
+def add_ground_point(*, visit: Visit, by: User, name: str, uid: UUID | None = None) -> GroundPoint:
     """A ground point of the property; one of that name is taken as it is."""
+    sent = sent_before(GroundPoint, uid, {"property": visit.property, "name": name})
+    if sent is not None:
+        return sent
     locked(visit)
     known = visit.property.ground_points.filter(name=name).first()
     if known is not None:
         return known
-    row = GroundPoint(property=visit.property, name=name)
+    row = with_uid(GroundPoint(property=visit.property, name=name), uid)
     save_row(row, by)
     return row
 
 
 @transaction.atomic
-def record_reading(*, visit: Visit, by: User, key: UUID | None = None, **typed: Any) -> Reading:
-    """One look at the meter, held to the rules of a case folder's row; a form enters once."""
+def record_reading(
+    *,
+    visit: Visit,
+    by: User,
+    uid: UUID | None = None,
+    device_at: datetime | None = None,
+    **typed: Any,
+) -> Reading:
+    """One look at the meter, held to the rules of a case folder's row, once under its key.
+
+    `device_at` is what the clock of the sender showed; the server's own is kept beside it.
+    """
     known_names(typed, TYPED)
     open_visit = held(visit)
-
-    def enter() -> Reading:
-        refuse_sealed(open_visit)
-        last = open_visit.readings.aggregate(last=models.Max("position"))["last"]
-        reading = Reading(visit=open_visit, position=(last or 0) + 1, **typed)
-        reading.calibration = calibration_of_the_day(reading)
-        refuse_wrong(reading)
-        save_row(reading, by)
-        return reading
-
-    return enter_once(Reading, digest_of(key, "reading", visit.pk, typed), enter)
+    known = sent_before(Reading, uid, {"visit": open_visit, **typed})
+    if known is not None:
+        return known
+    refuse_sealed(open_visit)
+    last = open_visit.readings.aggregate(last=models.Max("position"))["last"]
+    reading = Reading(visit=open_visit, position=(last or 0) + 1, device_at=device_at, **typed)
+    reading.calibration = calibration_of_the_day(reading)
+    tell(reading)
+    refuse_wrong(reading)
+    save_row(with_uid(reading, uid), by)
+    link_sources(readings=[reading], home=open_visit.property_id)
+    return reading
 
 
 @transaction.atomic
@@ -155,9 +190,11 @@ def correct_reading(
     for name, value in typed.items():
         setattr(row, name, value)
     row.calibration = calibration_of_the_day(row)
+    tell(row)
     refuse_overtaken(row, version)
     refuse_wrong(row)
     save_row(row, by)
+    link_sources(readings=[row], home=open_visit.property_id)
     return row
 
 

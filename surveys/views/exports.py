@@ -15,7 +15,7 @@ from consult.pages.downloads import spreadsheet
 from consult.services.spreadsheets import Cell, Column, Sheet
 from surveys.models import Band, Instrument, Measurand, Reading, Visit, displays
 from surveys.models.measurands import measurand_words
-from surveys.pages.places import rooms_of
+from surveys.pages.places import appliances_of, panels_of, rooms_of
 from surveys.pages.registers import certificates_of, guideline_tables, instrument_rows
 from surveys.pages.visit import (
     chosen_guideline,
@@ -139,7 +139,29 @@ def place_list_export(request: SignedInRequest, pk: int) -> HttpResponse:
         (_("Spot"), lambda row: row[1] and row[1].name),
         (_("Use"), lambda row: row[1] and row[1].get_use_display()),
     ]
-    return spreadsheet(_("rooms and spots"), Sheet(_("Rooms and spots"), columns, rows))
+    circuits = [(panel, circuit) for panel in panels_of(home) for circuit in panel.circuits.all()]
+    circuit_columns: list[Column] = [
+        (_("Panel"), lambda row: row[0].name),
+        (_("Circuit"), lambda row: row[1].name),
+        (_("What it feeds"), lambda row: row[1].label),
+        (_("Phase"), lambda row: row[1].phase),
+        (_("Rating [A]"), lambda row: row[1].rating_a),
+        (_("Residual-current protection"), lambda row: row[1].get_rcd_display()),
+        (_("Poles"), lambda row: row[1].poles),
+        (_("Note"), lambda row: row[1].note),
+    ]
+    appliance_columns: list[Column] = [
+        (_("Appliance"), lambda row: row.name),
+        (_("Circuit"), lambda row: row.circuit and row.circuit.name),
+        (_("Room"), lambda row: row.room and row.room.name),
+        (_("Note"), lambda row: row.note),
+    ]
+    return spreadsheet(
+        _("rooms and spots"),
+        Sheet(_("Rooms and spots"), columns, rows),
+        Sheet(_("Circuits"), circuit_columns, circuits),
+        Sheet(_("Appliances"), appliance_columns, list(appliances_of(home))),
+    )
 
 
 @require_safe

@@ -12,7 +12,7 @@ from consult.models import Property
 from consult.services.changes import version_of
 from surveys.forms.places import RoomForm, SpotChangeForm
 from surveys.models import Room, Spot
-from surveys.pages.places import rooms_of
+from surveys.pages.places import appliances_of, panels_of, rooms_of
 from surveys.services import places as services
 
 FORM_METHODS = ["GET", "HEAD", "POST"]
@@ -21,10 +21,16 @@ FORM_METHODS = ["GET", "HEAD", "POST"]
 @require_safe
 @role_required("office", "assessor")
 def place_list(request: SignedInRequest, pk: int) -> HttpResponse:
-    """The rooms and spots of a home."""
+    """The rooms and spots of a home, its panels with their circuits, its appliances."""
     homes = Property.objects.visible_to(request.user).select_related("client")
     home = get_object_or_404(homes, pk=pk)
-    return render(request, "surveys/place_list.html", {"home": home, "rooms": rooms_of(home)})
+    context = {
+        "home": home,
+        "rooms": rooms_of(home),
+        "panels": panels_of(home),
+        "appliances": appliances_of(home),
+    }
+    return render(request, "surveys/place_list.html", context)
 
 
 @require_http_methods(FORM_METHODS)

@@ -100,7 +100,7 @@ def reading_add(request: SignedInRequest, pk: int) -> HttpResponse:
     if form.is_valid():
         try:
             services.record_reading(
-                visit=visit, by=request.user, key=form.cleaned_data["key"], **form.typed()
+                visit=visit, by=request.user, uid=form.cleaned_data["key"], **form.typed()
             )
         except ValidationError as error:
             form.blame(error)
@@ -131,7 +131,9 @@ def ground_check_add(request: SignedInRequest, pk: int) -> HttpResponse:
     form = GroundCheckForm(request.POST, visit=visit, prefix="check")
     if form.is_valid():
         try:
-            record_ground_check(visit=visit, by=request.user, **form.cleaned_data)
+            typed = {name: value for name, value in form.cleaned_data.items() if name != "key"}
+            uid = form.cleaned_data["key"]
+            record_ground_check(visit=visit, by=request.user, uid=uid, **typed)
         except ValidationError as error:
             form.blame(error)
         else:

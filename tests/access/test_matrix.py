@@ -14,7 +14,7 @@ from mitigation.models import Attachment, Case, PendingUpload
 from mitigation.services.attachments import attach_file
 from mitigation.services.uploads import keep_upload
 from mitigation.tasks import attachments
-from surveys.models import GroundCheck, GroundPoint
+from surveys.models import Appliance, Circuit, GroundCheck, GroundPoint, Panel
 from tests.cast import ASKERS, make_cast
 from tests.factories import ready_letter
 from tests.surveys.case_folders import as_zip
@@ -160,6 +160,15 @@ MATRIX: dict[str, tuple[str, dict[str, str], str]] = {
     "guideline_add": ("get", {}, "200 200 403 403 403 403 403 302"),
     "guideline_remove": ("post", {"code": "SBM-2015"}, "302 302 403 403 403 403 403 302"),
     "placement": ("get", {}, "200 200 200 200 403 403 403 302"),
+    "circuit_add": ("get", {"pk": "{home}"}, "200 200 200 404 403 403 403 302"),
+    "circuit_edit": ("get", {"pk": "{circuit}"}, "200 200 200 404 403 403 403 302"),
+    "circuit_remove": ("post", {"pk": "{circuit}"}, "302 404 404 404 403 403 403 302"),
+    "appliance_add": ("get", {"pk": "{home}"}, "200 200 200 404 403 403 403 302"),
+    "appliance_edit": ("get", {"pk": "{appliance}"}, "200 200 200 404 403 403 403 302"),
+    "appliance_remove": ("post", {"pk": "{appliance}"}, "302 404 404 404 403 403 403 302"),
+    "panel_edit": ("get", {"pk": "{panel}"}, "200 200 200 404 403 403 403 302"),
+    # It has a circuit, so it stays.
+    "panel_remove": ("post", {"pk": "{panel}"}, "302 302 302 404 403 403 403 302"),
     "ground_check_correct": ("get", {"pk": "{check}"}, "200 200 200 404 403 403 403 302"),
     "visit_list_export": ("get", {}, "200 200 200 200 403 403 403 302"),
     "visit_detail_export": ("get", {"pk": "{visit}"}, "200 200 200 404 403 403 403 302"),
@@ -242,6 +251,7 @@ def _filled(arguments: dict[str, str], case: Case) -> dict[str, str]:
             letter=letter and letter.number,
             case=case.reference,
             **_measured(case),
+            **_at_the_panel(case, arguments),
             upload=upload and upload.token,
             copy=_copy(case).token if "{copy}" in arguments.values() else None,
             wish=_wish(case).pk if "{wish}" in arguments.values() else None,
@@ -289,6 +299,16 @@ def _photograph(case: Case) -> Attachment:
 def _waiting_upload() -> PendingUpload:
     owner = User.objects.get(role="office", is_manager=False)
     return keep_upload(upload=as_zip(), by=owner, now=timezone.now())
+
+
+def _at_the_panel(case: Case, arguments: dict[str, str]) -> dict[str, int]:
+    """A panel with a circuit that nothing names, and an appliance, where a row asks for them."""
+    if not {"{panel}", "{circuit}", "{appliance}"} & set(arguments.values()):
+        return {}
+    panel = Panel.objects.create(property=case.property, name="panel")
+    circuit = Circuit.objects.create(panel=panel, name="F1")
+    appliance = Appliance.objects.create(property=case.property, name="lamp")
+    return {"panel": panel.pk, "circuit": circuit.pk, "appliance": appliance.pk}
 
 
 def _measured(case: Case) -> dict[str, int]:

@@ -53,7 +53,7 @@ def test_a_double_click_makes_one_row(time):
     key = uuid4()
     row = typed | {"total": 150.0}
     found = _at_once(
-        *[lambda: visits.record_reading(visit=visit, by=office, key=key, **row)] * 3,
+        *[lambda: visits.record_reading(visit=visit, by=office, uid=key, **row)] * 3,
     )
     assert all(isinstance(one, Reading) for one in found)
     assert len(set(found)) == 1
@@ -63,7 +63,7 @@ def test_a_double_click_makes_one_row(time):
     found = _at_once(
         *[
             lambda: ground_checks.record_ground_check(
-                visit=visit, by=office, key=check_key, point=point, outlet_test="ok"
+                visit=visit, by=office, uid=check_key, point=point, outlet_test="ok"
             )
         ]
         * 2,

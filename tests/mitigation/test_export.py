@@ -44,7 +44,7 @@ NOW = dt.datetime(2026, 7, 1, 9, 30, tzinfo=dt.UTC)
 _READING = [
     "visit__label", "position", "spot__room__name", "spot__name", "spot__use", "measurand",
     "ground_point__name", "instrument__name", "x", "x_mark", "y", "y_mark", "z", "z_mark",
-    "total", "total_mark", "unit", "state", "circuits_off", "taken_at", "set_aside",
+    "total", "total_mark", "unit", "state", "circuits_off", "taken_at_text", "set_aside",
     "body_distance_m", "surface_distance_m", "load", "note", "calibration__unit",
     "calibration__gain_percent", "calibration__resolution", "calibration__noise",
     "calibration__floor", "calibration__ceiling", "calibration__certificate",

@@ -102,7 +102,7 @@ def test_a_reading_is_stored_as_it_was_read_and_leads_back_to_its_row():
     assert (first.x, first.y, first.z, first.total) == (30.5, 12.0, 0.3, None)
     assert (first.x_mark, first.z_mark, first.unit) == ("", "<", "V/m")
     assert first.ground_point and first.ground_point.name == "radiator pipe"
-    assert first.taken_at == "21:10"
+    assert first.taken_at_text == "21:10"
     assert rows[1].note == "-3 dB at the window"
     assert (rows[2].state, rows[2].circuits_off) == ("trial", "F1; F3")
     assert (rows[3].z, rows[3].z_mark, rows[3].set_aside) == (2000.0, ">", "lead over the bed")

@@ -165,3 +165,5 @@ def test_older_references_get_one_that_fits_and_the_old_one_stays(client):
     for row in Case.objects.all():
         row.full_clean()
         assert client.get(reverse("case_detail", args=[row.reference])).status_code == 200
+    page = client.get(reverse("case_detail", args=["EB-1"]))
+    assert letter.number in page.content.decode()  # its letters are still on its page

@@ -33,7 +33,15 @@ from mitigation.models import Case, FormerReference, Stage
 from mitigation.services.attachments import attach_file
 from mitigation.services.cases import add_note
 from mitigation.services.uploads import keep_upload
-from surveys.models import Circuit, Correction, GroundCheck, GroundPoint, Panel, SourceFile
+from surveys.models import (
+    Appliance,
+    Circuit,
+    Correction,
+    GroundCheck,
+    GroundPoint,
+    Panel,
+    SourceFile,
+)
 from tests.factories import UserFactory, assign, compared_case, ready_letter
 from tests.surveys.case_folders import as_zip
 
@@ -123,7 +131,8 @@ def _measured(case: Case) -> None:
         sha256="0" * 64, received_at=timezone.now(),
     )  # fmt: skip
     panel = Panel.objects.create(property=home, name="panel")
-    Circuit.objects.create(panel=panel, name="circuit")
+    circuit = Circuit.objects.create(panel=panel, name="circuit", label="bed", note="n")
+    Appliance.objects.create(property=home, name="lamp", circuit=circuit, note="n")
     point = GroundPoint.objects.create(property=home, name="pipe")
     with transaction.atomic(), unguarded():
         for visit in case.visits.all():

@@ -96,7 +96,7 @@ PLAIN_WORDS = {
     },
     "contenttypes": {"ContentType.app_label", "ContentType.model"},
     "surveys": {
-        "Band.name", "Calibration.certificate", "Calibration.unit", "Circuit.phase",
+        "Band.name", "Calibration.certificate", "Calibration.unit",
         "Guideline.code", "Guideline.title", "Instrument.description", "Instrument.name",
         "Reading.unit",
     },
