@@ -27,7 +27,8 @@ from consult.services.people import save_practice
 from mitigation.models import Case
 from mitigation.services.cases import add_note, edit_case, hold_case, move_case, open_case
 from mitigation.services.visits import plan_case_visit
-from surveys.models import Guideline
+from surveys.models import Appliance, Circuit, Guideline, Room
+from surveys.services.circuits import add_appliance, add_circuit, change_circuit
 
 FOLDER = Path(settings.BASE_DIR) / "fixtures" / "demo"
 LOGO = Path(settings.BASE_DIR) / "fixtures" / "pictures" / "fieldwater-logo.png"
@@ -43,6 +44,8 @@ class DemoCase:
     client: str
     stage: str
     today: Mapping[str, Any]
+    circuits: tuple[Mapping[str, Any], ...] = ()
+    appliances: tuple[Mapping[str, Any], ...] = ()
 
 
 @dataclass(frozen=True)
@@ -83,6 +86,8 @@ def read_practice() -> DemoPractice:
                 case.get("client", ""),
                 case.get("stage", ""),
                 case.get("today", {}),
+                tuple(case.get("circuits", ())),
+                tuple(case.get("appliances", ())),
             )
             for case in text["cases"]
         ),
@@ -144,6 +149,25 @@ def attach_people(case: Case, demo: DemoCase) -> None:
         client.user = User.objects.get(email=demo.client)
         client.full_clean()
         client.save()
+
+
+@transaction.atomic
+def enter_sources(case: Case, demo: DemoCase, by: User) -> None:
+    """Enter the panel of a demo case as its assessor does; what is there already stays as it is."""
+    home = case.property
+    for given in demo.circuits:
+        known = Circuit.objects.at(home.pk).named(given["name"]).first()
+        if known is None:
+            add_circuit(home=home, by=by, **given)
+        elif not known.history.exists():  # it came in with the readings that name it
+            change_circuit(circuit=known, by=by, **given)
+    for given in demo.appliances:
+        if not Appliance.objects.at(home.pk).named(given["name"]).exists():
+            words = {
+                "circuit": Circuit.objects.at(home.pk).named(given["circuit"]).get(),
+                "room": Room.objects.filter(property=home).named(given["room"]).get(),
+            }
+            add_appliance(home=home, by=by, **{**given, **words})
 
 
 def take_on(case: Case, demo: DemoCase, by: User, now: datetime) -> None:

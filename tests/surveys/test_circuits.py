@@ -119,7 +119,7 @@ def test_the_main_switch_is_no_circuit(tables):
         ("circuits.csv", 2, {"rating_a": "0"}, ("circuits.csv", 2, "rating_a")),
         ("circuits.csv", 2, {"rcd": "maybe"}, ("circuits.csv", 2, "rcd")),
         ("circuits.csv", 2, {"poles": "3"}, ("circuits.csv", 2, "poles")),
-        ("circuits.csv", 2, {"circuit": ""}, ("circuits.csv", 2, "circuit")),
+        ("circuits.csv", 4, {"circuit": ""}, ("circuits.csv", 4, "circuit")),
         ("circuits.csv", 3, {"circuit": "F9;F1"}, ("circuits.csv", 3, "circuit")),
         ("circuits.csv", 3, {"circuit": "*"}, ("circuits.csv", 3, "circuit")),
         ("circuits.csv", 3, {"circuit": "f1"}, ("circuits.csv", 3, "circuit")),

@@ -82,6 +82,7 @@ class Command(BaseCommand):
         for scene in demo.cases:
             result = import_case_folder(source=scene.folder, by=self.office, now=timezone.now())
             demo_practice.attach_people(result.case, scene)
+            demo_practice.enter_sources(result.case, scene, self.office)
             cases.append(result.case)
         return cases
 
