@@ -48,7 +48,7 @@ def store_survey(
     *, home: Property, folder: CheckedFolder, source: SourceFile, by: User | None, now: datetime
 ) -> list[Visit]:
     """Enter the instruments, places, sealed visits and readings of a folder for a new property."""
-    keys = RowKeys(folder.case.reference, folder.files.sha256)
+    keys = _keys_of(folder)
     calibrations = _store_calibrations(folder.instruments, by)
     visits = [
         _store_visit(row, place, home, source, by, now, keys.of("visit", row.name))
@@ -61,6 +61,22 @@ def store_survey(
     _store_readings(folder, visits, spots, points, calibrations, keys, now)
     _link_sources(folder.readings, visits, sources)
     return visits
+
+
+def _keys_of(folder: CheckedFolder) -> RowKeys:
+    """The keys of the case's reference; of the files, where another case has rows with those.
+
+    That is a case that had this reference once: its rows keep their keys.
+    """
+    reference, sha256 = folder.case.reference, folder.files.sha256
+    keys = RowKeys(reference, sha256)
+    visits = [keys.of("visit", row.name) for row in folder.visits]
+    circuits = [keys.of("circuit", folded(row.name)) for row in folder.circuits]
+    taken = (
+        Visit.objects.filter(uid__in=visits).exists()
+        or Circuit.objects.filter(uid__in=circuits).exists()
+    )
+    return RowKeys("" if taken else reference, sha256)
 
 
 def save_new(row: models.Model, by: User | None, left_to_database: Sequence[str] = ()) -> None:
