@@ -8,6 +8,7 @@ from django.utils.translation import gettext_lazy as _
 
 from consult.forms.numbers import plain_numbers
 from consult.forms.once import OnceForm
+from consult.forms.texts import TextForm
 from consult.models import Client, Contact, Property, current_practice
 from consult.services.changes import version_of
 
@@ -90,7 +91,7 @@ class ClientChoice(forms.ModelChoiceField):  # type: ignore[type-arg]  # as abov
         return ", ".join(filter(None, parts))
 
 
-class MergeForm(forms.Form):
+class MergeForm(TextForm):
     """Which other record is the same client."""
 
     gone = ClientChoice(

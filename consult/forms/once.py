@@ -5,8 +5,10 @@ from uuid import UUID, uuid4
 from django import forms
 from django.http import HttpRequest
 
+from consult.forms.texts import TextForm
 
-class OnceForm(forms.Form):
+
+class OnceForm(TextForm):
     """A form with a hidden key, by which the service enters it once however often it is sent.
 
     Used alone where a form is nothing but a button. Uniqueness (another row of that name) is

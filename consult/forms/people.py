@@ -9,6 +9,7 @@ from django.utils.translation import gettext
 from django.utils.translation import gettext_lazy as _
 
 from consult.forms.clients import VersionedForm
+from consult.forms.texts import TextForm
 from consult.intake.pictures import (
     LOGO_TOO_LARGE,
     MOST_LOGO_BYTES,
@@ -21,7 +22,7 @@ from consult.models import Client, Firm, Practice, User
 MOST_ADDRESS_LINES, LONGEST_ADDRESS = 5, 180
 
 
-class LanguageForm(forms.Form):
+class LanguageForm(TextForm):
     language = forms.ChoiceField(label=_("Language"), choices=settings.LANGUAGES)
 
 
@@ -61,7 +62,7 @@ class PersonForm(VersionedForm):
         return email
 
 
-class NewPasswordForm(forms.Form):
+class NewPasswordForm(TextForm):
     password = forms.CharField(
         label=_("Password"),
         strip=False,

@@ -6,10 +6,11 @@ from django import forms
 from django.utils.translation import gettext
 from django.utils.translation import gettext_lazy as _
 
+from consult.forms.texts import TextForm
 from consult.models import DataRequest, Retention
 
 
-class ErasureForm(forms.Form):
+class ErasureForm(TextForm):
     """The name typed out, because this can't be undone; a reason where a period is not over."""
 
     name = forms.CharField(
@@ -36,11 +37,11 @@ class ErasureForm(forms.Form):
         return typed
 
 
-class DataRequestForm(forms.Form):
+class DataRequestForm(TextForm):
     kind = forms.ChoiceField(choices=DataRequest.Kind.choices)
 
 
-class RetentionForm(forms.ModelForm):  # type: ignore[type-arg]  # not subscriptable at run time
+class RetentionForm(TextForm, forms.ModelForm):  # type: ignore[type-arg]  # not subscriptable at run time
     class Meta:
         model = Retention
         fields = ["case_years", "access_log_days", "mail_days", "job_days", "package_days"]

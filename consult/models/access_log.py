@@ -7,6 +7,7 @@ from django.utils.translation import gettext_lazy as _
 
 from consult.access import RoleScopedQuerySet
 from consult.models.people import User
+from consult.models.texts import PlainTexts
 
 
 class AccessEventQuerySet(RoleScopedQuerySet["AccessEvent"]):
@@ -23,7 +24,7 @@ class AccessEventQuerySet(RoleScopedQuerySet["AccessEvent"]):
         return self.filter(models.Q(user=pk) | models.Q(about=pk))
 
 
-class AccessEvent(models.Model):
+class AccessEvent(PlainTexts):
     """Something that happened at the door. Never changed, never deleted."""
 
     class Kind(models.TextChoices):

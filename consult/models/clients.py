@@ -10,6 +10,7 @@ from simple_history.models import HistoricalRecords
 
 from consult.access import M_co, RoleScopedQuerySet
 from consult.models.people import User
+from consult.models.texts import PlainTexts
 
 ERASED = "[erased "  # how the stand-in for a name begins, its number follows
 COUNTRY = RegexValidator(r"^[A-Z]{2}$", _("A country is two capital letters, such as DE or US."))
@@ -37,7 +38,7 @@ class ClientQuerySet(RoleScopedQuerySet["Client"]):
         return self.filter(user=user)
 
 
-class Client(models.Model):
+class Client(PlainTexts):
     """Somebody for whom the practice works."""
 
     name = models.CharField(_("name"), max_length=120)
@@ -87,7 +88,7 @@ class PropertyQuerySet(AtPropertyQuerySet["Property"]):
         return self.filter(client__user=user)
 
 
-class Property(models.Model):
+class Property(PlainTexts):
     """A home with its supply."""
 
     client = models.ForeignKey(Client, on_delete=models.PROTECT, related_name="properties")

@@ -9,6 +9,7 @@ from simple_history.models import HistoricalRecords
 from consult.access import RoleScopedQuerySet
 from consult.models.clients import Assignment, Client
 from consult.models.people import User
+from consult.models.texts import PlainTexts
 
 
 class ContactQuerySet(RoleScopedQuerySet["Contact"]):
@@ -21,7 +22,7 @@ class ContactQuerySet(RoleScopedQuerySet["Contact"]):
         )
 
 
-class Contact(models.Model):
+class Contact(PlainTexts):
     """Somebody whom the practice reaches about a client's homes."""
 
     class Part(models.TextChoices):

@@ -6,6 +6,8 @@ from typing import Self
 from django.db import models
 from django.utils.translation import gettext_lazy as _
 
+from consult.models.texts import PlainTexts
+
 
 class JobQuerySet(models.QuerySet["Job"]):
     def due(self, now: datetime) -> Self:
@@ -59,7 +61,7 @@ class Job(models.Model):
         return f"{self.kind} {self.key}"
 
 
-class OutboundMail(models.Model):
+class OutboundMail(PlainTexts):
     """A message on its way out: written with the change it tells of, sent once by a job."""
 
     key = models.CharField(max_length=120, unique=True)

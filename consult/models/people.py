@@ -11,8 +11,10 @@ from django.utils.translation import gettext_lazy as _
 from django.utils.translation import pgettext_lazy
 from simple_history.models import HistoricalRecords
 
+from consult.models.texts import PlainTexts
 
-class Practice(models.Model):
+
+class Practice(PlainTexts):
     """The consultancy whose name stands on the letters: one row."""
 
     name = models.CharField(max_length=120)
@@ -50,7 +52,7 @@ def current_practice() -> Practice:
     return Practice.objects.defer("logo").first() or Practice(pk=1)
 
 
-class Firm(models.Model):
+class Firm(PlainTexts):
     """A contractor whose licensed electricians carry out the work."""
 
     name = models.CharField(max_length=120, unique=True)
@@ -80,7 +82,7 @@ class UserManager(BaseUserManager["User"]):
         return self.get(email__iexact=username)
 
 
-class User(AbstractBaseUser, PermissionsMixin):
+class User(PlainTexts, AbstractBaseUser, PermissionsMixin):
     """Somebody who logs in, by e-mail, in one role."""
 
     class Role(models.TextChoices):

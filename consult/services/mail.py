@@ -10,6 +10,7 @@ from django.db import transaction
 from django.utils import timezone
 
 from consult.models import OutboundMail, current_practice
+from consult.models.texts import as_one_line
 from consult.services.jobs import Run, enqueue
 
 SEND_MAIL = "send-mail"
@@ -33,9 +34,9 @@ def queue_mail(*, key: str, to: str, subject: str, body: str) -> OutboundMail:
             practice = current_practice()
             fields = {
                 "to": to,
-                "subject": subject,
+                "subject": as_one_line(subject)[:200],
                 "body": body,
-                "sender_name": " ".join(practice.name.split()),
+                "sender_name": as_one_line(practice.name),
                 "reply_to": practice.email,
                 "message_id": make_msgid(domain="ebbmark"),
             }

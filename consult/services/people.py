@@ -21,6 +21,7 @@ from django.utils.translation import override
 
 from consult.intake.pictures import Picture
 from consult.models import AccessEvent, Client, Firm, OutboundMail, Practice, User
+from consult.models.texts import as_one_line
 from consult.services.changes import held, refuse_overtaken, save_row
 from consult.services.entry_keys import digest_of, enter_once
 from consult.services.mail import name_of_practice, queue_mail
@@ -41,7 +42,8 @@ def record_event(
     address: str | None = None,
 ) -> AccessEvent:
     """Write a line of the access log."""
-    event = AccessEvent(at=now, kind=kind, user=by, about=about, what=what[:300], address=address)
+    line = as_one_line(what)[:300]
+    event = AccessEvent(at=now, kind=kind, user=by, about=about, what=line, address=address)
     event.full_clean()
     event.save(force_insert=True)
     return event

@@ -9,6 +9,7 @@ from django.utils.translation import gettext_lazy
 from consult.forms.days import DayField
 from consult.forms.numbers import plain_numbers
 from consult.forms.once import OnceForm
+from consult.forms.texts import TextForm
 from consult.models import User
 from consult.services.changes import version_of
 from mitigation.models import Case
@@ -47,7 +48,7 @@ class CaseForm(OnceForm, forms.ModelForm):  # type: ignore[type-arg]  # not subs
         self.initial = plain_numbers({**usual, **self.initial})
 
 
-class CaseEditForm(forms.ModelForm):  # type: ignore[type-arg]  # not subscriptable
+class CaseEditForm(TextForm, forms.ModelForm):  # type: ignore[type-arg]  # not subscriptable
     """How a case is judged and when it is due, with the state that the person saw."""
 
     version = forms.IntegerField(widget=forms.HiddenInput, required=False)
@@ -77,7 +78,7 @@ class CaseEditForm(forms.ModelForm):  # type: ignore[type-arg]  # not subscripta
         self.initial = plain_numbers(self.initial) | {"version": version_of(self.instance)}
 
 
-class PlanVisitForm(forms.Form):
+class PlanVisitForm(TextForm):
     kind = forms.ChoiceField(label=gettext_lazy("Kind"), choices=Visit.Kind.choices)
     day = DayField(label=gettext_lazy("Day"))
     assessor = forms.ModelChoiceField(
@@ -95,7 +96,7 @@ class PlanVisitForm(forms.Form):
     )
 
 
-class CallOffForm(forms.Form):
+class CallOffForm(TextForm):
     reason = forms.CharField(
         label=gettext_lazy("Why it is called off"),
         max_length=100,
@@ -103,7 +104,7 @@ class CallOffForm(forms.Form):
     )
 
 
-class HandOverForm(forms.Form):
+class HandOverForm(TextForm):
     to = forms.ModelChoiceField(
         label=gettext_lazy("Hand over to"),
         queryset=User.objects.filter(role=User.Role.ASSESSOR, is_active=True),
@@ -111,7 +112,7 @@ class HandOverForm(forms.Form):
     )
 
 
-class AttachmentForm(forms.Form):
+class AttachmentForm(TextForm):
     file = forms.FileField(label=gettext_lazy("File"), max_length=200)
 
     def clean_file(self) -> Any:

@@ -12,6 +12,7 @@ from django.utils.translation import gettext as _
 from simple_history.utils import bulk_update_with_history
 
 from consult.models import Assignment, Property, User
+from consult.models.texts import several_lines
 from consult.services.changes import LONGEST_REASON, held, refuse_overtaken, save_row
 from consult.services.entry_keys import digest_of, enter_once
 from mitigation.models import DUE_DAYS, ENDS, MOVES, Case, Note, Stage
@@ -171,6 +172,7 @@ def hand_over(*, case: Case, to: User, by: User | None, now: datetime, reason: s
 @transaction.atomic
 def add_note(*, case: Case, text: str, by: User | None, now: datetime) -> Note:
     """Write something down for the practice; the same words again at once are the same note."""
+    several_lines(text)
     Case.objects.select_for_update().get(pk=case.pk)
     since = now - SAME_NOTE
     same = case.notes.filter(text=text.strip(), written_by=by, written_at__gt=since).first()

@@ -9,6 +9,7 @@ from django.utils.translation import gettext_lazy as _
 
 from consult.forms.days import DayField
 from consult.forms.once import OnceForm
+from consult.forms.texts import TextForm
 from surveys.forms.fields import MarkedNumberField, NumberField
 from surveys.models import (
     Calibration,
@@ -33,7 +34,7 @@ KEPT = ("spot", "measurand", "instrument", "ground_point", "unit", "state")
 UNGROUNDED = {measurand for measurand in Measurand if not measurand.has_ground_point}
 
 
-class EntryForm(forms.Form):
+class EntryForm(TextForm):
     """A form whose fields may be blamed for what a service refuses."""
 
     def __init__(self, *args: Any, **kwargs: Any) -> None:

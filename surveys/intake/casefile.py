@@ -10,12 +10,13 @@ from django.core.exceptions import ValidationError
 from django.core.validators import validate_email
 from django.utils.translation import gettext
 
+from consult.models.texts import is_control
 from surveys.intake.cells import NotAllowed, number_of
 from surveys.intake.columns import CASE_KEYS, KeySpec
 from surveys.intake.csvfile import decoded
 from surveys.intake.faults import FaultLog
 from surveys.intake.sources import CASE
-from surveys.intake.tables import RawTable, cleaned, is_control
+from surveys.intake.tables import RawTable, cleaned
 from surveys.models import Guideline
 from surveys.models.references import validate_reference
 
@@ -70,6 +71,9 @@ class Entries:
         if len(word) > spec.longest or any(map(is_control, word)):
             allowed = gettext("at most %(n)s plain characters") % {"n": spec.longest}
             self.fault(key, spec.name, word, allowed)
+            return empty
+        if spec.key != "address" and len(word.splitlines()) > 1:
+            self.fault(key, spec.name, word, gettext("one line of text"))
             return empty
         try:
             return parse(word)

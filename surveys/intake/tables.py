@@ -1,6 +1,5 @@
 """A table of text cells, whichever kind of file it came from."""
 
-import unicodedata
 from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass, field
 from functools import cached_property
@@ -10,6 +9,7 @@ from typing import Any, TypeVar
 import numpy as np
 from django.utils.translation import gettext
 
+from consult.models.texts import is_control
 from surveys.calc.arrays import IntArray
 from surveys.intake.columns import NOTE, ColumnSpec, at_most
 from surveys.intake.faults import MOST_SHOWN, FaultLog
@@ -243,11 +243,6 @@ def _check_texts(table: Table, spec: ColumnSpec) -> None:
         elif spec.longest < NOTE and len(word.splitlines()) > 1:
             wrong[code] = gettext("one line of text")
     table.fault_words(spec.name, wrong)
-
-
-def is_control(character: str) -> bool:
-    """True for what no text holds; line breaks and tabs are text."""
-    return unicodedata.category(character) == "Cc" and character not in "\n\r\t"
 
 
 def places(table: Table) -> Iterator[int]:

@@ -286,3 +286,10 @@ def test_in_semicolon_files_both_decimal_marks_hold_but_not_in_one_cell():
     assert [place_of(line) for line in faults_of(both, delimiter=";")] == [
         "readings.csv row 2, column x"
     ]
+
+
+def test_a_name_in_case_toml_is_one_line():
+    case = CASE_TOML.replace('"Käthe Möwe"', '"Käthe\\nMöwe"')
+    assert faults_of(case=case) == [
+        "case.toml row 4, column client.name: found 'Käthe\\nMöwe', allowed: one line of text"
+    ]

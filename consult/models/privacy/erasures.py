@@ -8,6 +8,7 @@ from django.utils.translation import gettext as _
 
 from consult.access import RoleScopedQuerySet
 from consult.models.people import User
+from consult.models.texts import PlainTexts
 
 
 class ErasureQuerySet(RoleScopedQuerySet["Erasure"]):
@@ -20,7 +21,7 @@ class ErasureQuerySet(RoleScopedQuerySet["Erasure"]):
         return self.select_related("by")
 
 
-class Erasure(models.Model):
+class Erasure(PlainTexts):
     """Somebody's data were erased. It says whom by numbers, so that it can be done again.
 
     `clients` and `users` hold pairs of a row's number and the moment it was entered: after an older
