@@ -36,7 +36,11 @@ class ClosedAccountAdapter(DefaultAccountAdapter):  # type: ignore[misc]  # unty
         with override(language):
             message = self.render_mail(template_prefix, email, site | context)
         queue_mail(
-            key=f"log-in:{uuid4()}", to=email, subject=message.subject[:200], body=message.body
+            key=f"log-in:{uuid4()}",
+            user=context.get("user"),
+            to=email,
+            subject=message.subject,
+            body=message.body,
         )
 
     def pre_authenticate(self, request: HttpRequest, **credentials: Any) -> None:

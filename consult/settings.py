@@ -375,8 +375,14 @@ LOGGING = {
     "version": 1,
     "disable_existing_loggers": False,
     "formatters": {"line": {"format": "%(asctime)s %(levelname)s %(name)s: %(message)s"}},
+    "filters": {"tokens": {"()": "consult.logs.TokenFilter"}},
     "handlers": {
-        "stderr": {"class": "logging.StreamHandler", "stream": sys.stderr, "formatter": "line"}
+        "stderr": {
+            "class": "logging.StreamHandler",
+            "stream": sys.stderr,
+            "formatter": "line",
+            "filters": ["tokens"],
+        }
     },
     "loggers": {"waitress.queue": {"level": "ERROR"}},  # a request that waits a moment is no news
     "root": {"handlers": ["stderr"], "level": os.environ.get("LOG_LEVEL", "WARNING")},

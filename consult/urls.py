@@ -30,6 +30,11 @@ urlpatterns = [
         letters.letter_send,
         name="letter_send",
     ),
+    path(
+        "letters/<str:number>/links/<int:pk>/withdraw/",
+        letters.letter_withdraw,
+        name="letter_withdraw",
+    ),
     path("letters/<str:number>/pdf/", letters.letter_file, name="letter_file"),
     path("letters/<str:number>/retry/", letters.letter_retry, name="letter_retry"),
     path("me/", people.own_account, name="own_account"),

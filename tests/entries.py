@@ -55,6 +55,7 @@ MAKES_NONE = {
     "firm_edit": "knows the state that was seen",
     "data_request_answer": "the first answer stays",
     "person_erase": "who is erased is erased",
+    "letter_withdraw": "a link is withdrawn once",
     "letter_retry": "the state decides who was first",
     "case_edit": "knows the state that was seen",
     "case_act": "knows the stage that was seen",

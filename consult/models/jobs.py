@@ -6,6 +6,9 @@ from typing import Self
 from django.db import models
 from django.utils.translation import gettext_lazy as _
 
+from consult.models.clients import Client
+from consult.models.letters import Letter
+from consult.models.people import User
 from consult.models.texts import PlainTexts
 
 
@@ -65,6 +68,16 @@ class OutboundMail(PlainTexts):
     """A message on its way out: written with the change it tells of, sent once by a job."""
 
     key = models.CharField(max_length=120, unique=True)
+    # Whose it is: an address alone says nothing, because the office may have mistyped it.
+    client = models.ForeignKey(
+        Client, null=True, blank=True, on_delete=models.SET_NULL, related_name="mails"
+    )
+    user = models.ForeignKey(
+        User, null=True, blank=True, on_delete=models.SET_NULL, related_name="mails"
+    )
+    letter = models.ForeignKey(
+        Letter, null=True, blank=True, on_delete=models.SET_NULL, related_name="mails"
+    )
     to = models.EmailField()
     subject = models.CharField(max_length=200)
     body = models.TextField()
@@ -73,6 +86,7 @@ class OutboundMail(PlainTexts):
     message_id = models.CharField(max_length=200, unique=True)
     created_at = models.DateTimeField(auto_now_add=True)
     sent_at = models.DateTimeField(null=True, blank=True)
+    withdrawn_at = models.DateTimeField(null=True, blank=True)  # its link opens nothing any more
 
     class Meta:
         ordering = ["-created_at", "-pk"]

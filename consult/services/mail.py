@@ -9,7 +9,7 @@ from django.core.mail import EmailMessage
 from django.db import transaction
 from django.utils import timezone
 
-from consult.models import OutboundMail, current_practice
+from consult.models import Client, Letter, OutboundMail, User, current_practice
 from consult.models.texts import as_one_line
 from consult.services.jobs import Run, enqueue
 
@@ -23,8 +23,19 @@ def name_of_practice() -> str:
     return current_practice().name or "Ebbmark"
 
 
-def queue_mail(*, key: str, to: str, subject: str, body: str) -> OutboundMail:
+def queue_mail(
+    *,
+    key: str,
+    to: str,
+    subject: str,
+    body: str,
+    client: Client | None = None,
+    user: User | None = None,
+    letter: Letter | None = None,
+) -> OutboundMail:
     """Write a message in the caller's transaction; the same key again gives the same message.
+
+    It belongs to the client or log-in that it is for, and to the letter that it brings.
 
     It comes in the practice's name, and answers go to the practice's e-mail.
     """
@@ -32,7 +43,10 @@ def queue_mail(*, key: str, to: str, subject: str, body: str) -> OutboundMail:
         mail = OutboundMail.objects.filter(key=key).first()
         if mail is None:
             practice = current_practice()
-            fields = {
+            fields: dict[str, Any] = {
+                "client": client,
+                "user": user,
+                "letter": letter,
                 "to": to,
                 "subject": as_one_line(subject)[:200],
                 "body": body,
@@ -64,8 +78,13 @@ def send_mail(arguments: dict[str, Any], run: Run) -> None:
         headers={"Message-ID": mail.message_id},
     ).send()
     OutboundMail.objects.filter(pk=mail.pk, sent_at=None).update(
-        sent_at=timezone.now(), body=_LINK_PATH.sub(r"\1…", mail.body)
+        sent_at=timezone.now(), body=without_links(mail.body)
     )
+
+
+def without_links(body: str) -> str:
+    """The wording of a mail without what its links open."""
+    return _LINK_PATH.sub(r"\1…", body)
 
 
 def _from(name: str) -> str:

@@ -45,6 +45,7 @@ def _mail_link(user: User, site: str, *, key: str) -> None:
     with override(user.language):
         queue_mail(
             key=key,
+            user=user,
             to=user.email,
             subject=_("A new password at %(practice)s") % {"practice": practice},
             body=_(

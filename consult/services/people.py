@@ -20,6 +20,7 @@ from django.utils.translation import gettext as _
 from django.utils.translation import override
 
 from consult.intake.pictures import Picture
+from consult.logs import without_tokens
 from consult.models import AccessEvent, Client, Firm, OutboundMail, Practice, User
 from consult.models.texts import as_one_line
 from consult.services.changes import held, refuse_overtaken, save_row
@@ -42,7 +43,7 @@ def record_event(
     address: str | None = None,
 ) -> AccessEvent:
     """Write a line of the access log."""
-    line = as_one_line(what)[:300]
+    line = as_one_line(without_tokens(what))[:300]
     event = AccessEvent(at=now, kind=kind, user=by, about=about, what=line, address=address)
     event.full_clean()
     event.save(force_insert=True)
@@ -115,6 +116,7 @@ def _mail_invitation(user: User, by: User, site: str, now: datetime) -> Outbound
     with override(user.language):
         return queue_mail(
             key=f"invitation:{user.pk}:{now:%Y%m%d%H%M%S%f}",
+            user=user,
             to=user.email,
             subject=_("Your log-in at %(practice)s") % {"practice": practice},
             body=_(
@@ -183,6 +185,7 @@ def change_person(
         raise ValidationError(_("You cannot take the practice out of your own hands."))
     with transaction.atomic():
         stored = _held(user, by)
+        before = stored.email
         changes = [
             f"{name}: {getattr(stored, name)} \u2192 {value}"
             for name, value in fields.items()
@@ -200,10 +203,37 @@ def change_person(
         # The log-in library keeps e-mails of its own, lets people in by them and writes to them;
         # it makes them anew from the person when it needs one.
         EmailAddress.objects.filter(user=stored).exclude(email=stored.email).delete()
-        record_event(
+        event = record_event(
             kind=AccessEvent.Kind.CHANGED, now=now, by=by, about=stored, what="; ".join(changes)
         )
+        if stored.email != before:
+            _tell_of_new_email(stored, before, by, key=f"new-email:{event.pk}")
     return stored
+
+
+def _tell_of_new_email(user: User, before: str, by: User, *, key: str) -> None:
+    """Tell both addresses: whoever reads the old one may be the one who was shut out."""
+    practice = name_of_practice()
+    with override(user.language):
+        for place, to in (("old", before), ("new", user.email)):
+            queue_mail(
+                key=f"{key}:{place}",
+                user=user,
+                to=to,
+                subject=_("The e-mail of your log-in at %(practice)s") % {"practice": practice},
+                body=_(
+                    "Good day %(name)s,\n\n%(by)s has changed the e-mail by which you log in from "
+                    "%(before)s to %(after)s. If this is wrong, call the office at once.\n\n"
+                    "%(practice)s\n"
+                )
+                % {
+                    "name": user.name,
+                    "by": by.name,
+                    "before": before,
+                    "after": user.email,
+                    "practice": practice,
+                },
+            )
 
 
 def _held(user: User, by: User) -> User:
@@ -265,6 +295,7 @@ def _tell_of_dropped_factor(user: User, by: User, *, key: str) -> None:
     with override(user.language):
         queue_mail(
             key=key,
+            user=user,
             to=user.email,
             subject=_("Your second factor at %(practice)s") % {"practice": practice},
             body=_(

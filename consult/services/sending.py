@@ -6,6 +6,7 @@ from uuid import UUID
 from django.core import signing
 from django.core.exceptions import ValidationError
 from django.db import transaction
+from django.db.models import F
 from django.urls import reverse
 from django.utils.translation import gettext as _
 from django.utils.translation import override
@@ -18,22 +19,35 @@ LINK_HOLDS = timedelta(days=14)
 LINK = "consult.letter-link"
 
 
-def letter_token(letter: Letter) -> str:
-    """A signed token that shows this letter to whoever holds it, until it expires."""
-    return signing.dumps([letter.pk, letter.client_id], salt=LINK)
+def letter_token(letter: Letter, mail_key: str) -> str:
+    """A signed token that shows this one letter to whoever holds it, while the link holds."""
+    return signing.dumps([letter.pk, letter.client_id, mail_key], salt=LINK)
 
 
 def letter_of_token(token: str) -> Letter | None:
-    """The ready letter that a link shows; None when the link is too old or not ours.
+    """The ready letter that a link shows; None when the link is too old, withdrawn or not ours.
 
-    A letter whose client was erased, or that changed hands, is not shown any more.
+    A link ends by itself when the letter is corrected, when its client has another e-mail, was
+    erased, or is another client. Links of earlier versions name no mail: any of its mails will do.
     """
     try:
-        pk, client = signing.loads(token, salt=LINK, max_age=LINK_HOLDS)
+        pk, client, *keys = signing.loads(token, salt=LINK, max_age=LINK_HOLDS)
     except (signing.BadSignature, ValueError, TypeError):
         return None
-    letters = Letter.objects.select_related("client", "corrects")
-    return letters.filter(pk=pk, client=client, state=Letter.State.READY).first()
+    mails = OutboundMail.objects.filter(
+        letter=pk, client=client, withdrawn_at=None, to=F("client__email")
+    )
+    if keys:
+        mails = mails.filter(key=keys[0])
+    letters = Letter.objects.select_related("client", "corrects").filter(
+        pk=pk, client=client, state=Letter.State.READY, corrections=None
+    )
+    return letters.first() if mails.exists() else None
+
+
+def withdraw_link(*, mail: OutboundMail, now: datetime) -> None:
+    """Have the link of a mail open nothing any more; the first time stays."""
+    OutboundMail.objects.filter(pk=mail.pk, withdrawn_at=None).update(withdrawn_at=now)
 
 
 def email_letter(
@@ -56,11 +70,14 @@ def email_letter(
 
 
 def _mail_link(letter: Letter, client: Client, site: str, now: datetime) -> OutboundMail:
-    link = site.rstrip("/") + reverse("letter_link", args=[letter_token(letter)])
+    key = f"{_mail_key(letter)}{now:%Y%m%d%H%M%S%f}"
+    link = site.rstrip("/") + reverse("letter_link", args=[letter_token(letter, key)])
     practice = name_of_practice()
     with override(letter.language):
         return queue_mail(
-            key=f"{_mail_key(letter)}{now:%Y%m%d%H%M%S%f}",
+            key=key,
+            client=client,
+            letter=letter,
             to=client.email,
             subject=_("Your letter %(number)s from %(practice)s")
             % {"number": letter.number, "practice": practice},
@@ -81,7 +98,14 @@ def _mail_link(letter: Letter, client: Client, site: str, now: datetime) -> Outb
 
 def mails_of(letter: Letter) -> list[OutboundMail]:
     """Every link that was sent for a letter, latest first."""
-    return list(OutboundMail.objects.filter(key__startswith=_mail_key(letter)))
+    return list(letter.mails.all())
+
+
+def link_ends(*, mail: OutboundMail, letter: Letter, now: datetime) -> datetime | None:
+    """Until when the link of a mail shows the letter; None where it has ended."""
+    ends = mail.created_at + LINK_HOLDS
+    holds = mail.withdrawn_at is None and letter.client is not None and ends > now
+    return ends if holds and letter.client and mail.to == letter.client.email else None
 
 
 def mark_posted(*, letter: Letter, by: User, now: datetime) -> None:

@@ -51,7 +51,12 @@ def letter_detail(request: SignedInRequest, number: str) -> HttpResponse:
     }
     part = request.headers.get("HX-Request") == "true"
     if not part:
-        context["mails"] = sending.mails_of(letter)
+        now = timezone.now()
+        corrected = context["corrections"].exists()
+        context["mails"] = [
+            (mail, None if corrected else sending.link_ends(mail=mail, letter=letter, now=now))
+            for mail in sending.mails_of(letter)
+        ]
     name = "consult/letter_detail.html" + ("#state" if part else "")
     response = render(request, name, context)
     response["Vary"] = "HX-Request"
@@ -97,6 +102,17 @@ def letter_send(request: SignedInRequest, number: str, way: str) -> HttpResponse
     return redirect("letter_detail", number=number)
 
 
+@require_POST
+@role_required("office")
+def letter_withdraw(request: SignedInRequest, number: str, pk: int) -> HttpResponse:
+    """Have one e-mailed link open nothing any more."""
+    letter = get_object_or_404(Letter.objects.visible_to(request.user), number=number)
+    mail = get_object_or_404(letter.mails, pk=pk)
+    sending.withdraw_link(mail=mail, now=timezone.now())
+    messages.success(request, _("The link to %(to)s opens nothing any more.") % {"to": mail.to})
+    return redirect("letter_detail", number=number)
+
+
 @require_safe
 @never_cache
 def letter_link(request: HttpRequest, token: str) -> HttpResponse:
@@ -105,8 +121,7 @@ def letter_link(request: HttpRequest, token: str) -> HttpResponse:
     if letter is None:
         return render(request, "consult/letter_link.html", {"letter": None}, status=410)
     activate(letter.language)
-    context = {"letter": letter, "token": token, "replaced": letter.corrections.exists()}
-    return render(request, "consult/letter_link.html", context)
+    return render(request, "consult/letter_link.html", {"letter": letter, "token": token})
 
 
 @require_safe

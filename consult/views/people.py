@@ -2,6 +2,8 @@
 
 from typing import Any
 
+from allauth.account.internal.flows.reauthentication import did_recently_reauthenticate
+from allauth.core.exceptions import ReauthenticationRequired
 from allauth.mfa.models import Authenticator
 from django.contrib import messages
 from django.core.exceptions import ValidationError
@@ -100,6 +102,8 @@ def person_detail(request: SignedInRequest, pk: int) -> HttpResponse:
     person = get_object_or_404(User.objects.select_related("firm"), pk=pk)
     form = PersonForm(request.POST or None, instance=person)
     if request.method == "POST" and form.is_valid():
+        if form.cleaned_data["email"] != person.email and not did_recently_reauthenticate(request):
+            raise ReauthenticationRequired  # the library asks, and then sends the form again
         try:
             people.change_person(
                 user=person, by=request.user, now=timezone.now(), seen=form.seen, **_said(form)

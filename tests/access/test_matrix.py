@@ -40,6 +40,11 @@ MATRIX: dict[str, tuple[str, dict[str, str], str]] = {
         {"number": "{letter}", "way": "post"},
         "302 302 403 403 403 403 403 302",
     ),
+    "letter_withdraw": (
+        "post",
+        {"number": "{letter}", "pk": "0"},
+        "404 404 403 403 403 403 403 302",
+    ),
     "letter_correct": ("get", {"number": "{letter}"}, "200 200 403 403 403 403 403 302"),
     "letter_case": ("get", {"number": "{letter}"}, "302 302 302 404 403 403 403 302"),
     "letter_list_export": ("get", {}, "200 200 200 200 200 200 403 302"),

@@ -4,7 +4,7 @@ import re
 from datetime import timedelta
 
 import pytest
-from django.core import mail
+from django.core import mail, signing
 from django.db import connection
 from django.test.utils import CaptureQueriesContext
 from django.urls import reverse
@@ -90,9 +90,17 @@ def test_a_link_goes_out_by_mail_and_shows_this_letter_to_nobody_logged_in(offic
     assert page_of(client, letter).status_code == 302
 
 
-def test_a_link_grows_old_and_cannot_be_forged(client, monkeypatch) -> None:
+def linked(office):
+    """A ready letter, the mail with its link, and the link's token."""
     letter = ready_letter(compared_case())
-    token = sending.letter_token(letter)
+    Client.objects.filter(pk=letter.client_id).update(email="ida@example.org")
+    letter = Letter.objects.get(pk=letter.pk)
+    sent = sending.email_letter(letter=letter, by=office, site="http://a", now=timezone.now())
+    return letter, sent, sent.body.split("/letters/link/")[1].split("/")[0]
+
+
+def test_a_link_grows_old_and_cannot_be_forged(office, client, monkeypatch) -> None:
+    letter, _sent, token = linked(office)
     assert sending.letter_of_token(token) == letter
     assert sending.letter_of_token(token[:-2] + "xx") is None
     monkeypatch.setattr(sending, "LINK_HOLDS", timedelta(seconds=-1))
@@ -100,11 +108,49 @@ def test_a_link_grows_old_and_cannot_be_forged(client, monkeypatch) -> None:
     assert client.get(reverse("letter_link_file", args=[token])).status_code == 410
 
 
-def test_a_link_ends_when_the_client_is_erased() -> None:
-    letter = ready_letter(compared_case())
-    token = sending.letter_token(letter)
+def test_a_link_ends_when_the_client_is_erased(office) -> None:
+    letter, _sent, token = linked(office)
     as_if_so_from_the_start(Letter.objects.filter(pk=letter.pk), client=None)
     assert sending.letter_of_token(token) is None
+
+
+def test_the_office_withdraws_one_link_and_another_holds(office, client) -> None:
+    letter, first, token = linked(office)
+    later = timezone.now() + timedelta(seconds=1)
+    second = sending.email_letter(letter=letter, by=office, site="http://a", now=later)
+    page = page_of(client, letter).content.decode()
+    assert page.count("The link holds until") == 2
+    client.post(reverse("letter_withdraw", args=[letter.number, first.pk]))
+    page = page_of(client, letter).content.decode()
+    assert page.count("The link holds until") == page.count("The link opens nothing any more") == 1
+    client.logout()
+    shown = client.get(reverse("letter_link", args=[token]))
+    assert shown.status_code == 410
+    assert "when the office withdraws it" in shown.content.decode()
+    other = second.body.split("/letters/link/")[1].split("/")[0]
+    assert sending.letter_of_token(other) == letter
+
+
+def test_a_link_ends_with_the_client_s_e_mail(office, client) -> None:
+    letter, _sent, token = linked(office)
+    Client.objects.filter(pk=letter.client_id).update(email="new@example.org")
+    assert sending.letter_of_token(token) is None
+    assert "The link opens nothing any more" in page_of(client, letter).content.decode()
+
+
+def test_a_link_ends_when_its_letter_is_corrected(office) -> None:
+    letter, _sent, token = linked(office)
+    newer = ready_letter(compared_case())
+    as_if_so_from_the_start(Letter.objects.filter(pk=newer.pk), corrects=letter)
+    assert sending.letter_of_token(token) is None
+
+
+def test_a_link_of_an_earlier_version_holds_and_ends_likewise(office) -> None:
+    letter, sent, _token = linked(office)
+    old = signing.dumps([letter.pk, letter.client_id], salt=sending.LINK)
+    assert sending.letter_of_token(old) == letter
+    sending.withdraw_link(mail=sent, now=timezone.now())
+    assert sending.letter_of_token(old) is None
 
 
 def test_a_client_without_e_mail_gets_the_letter_by_post(office, client) -> None:

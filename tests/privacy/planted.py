@@ -164,6 +164,7 @@ def _notes_and_files(case: Case, client: Client, manager: User, letter: Letter) 
     run_job(_job(f"make-package:{package.pk}"))
     queue_mail(
         key=f"letter-link:{letter.pk}:1",
+        letter=letter,
         to="x@example.org",
         subject="s",
         body="mailed to another address",

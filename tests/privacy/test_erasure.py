@@ -117,7 +117,7 @@ def test_a_mail_to_an_address_of_long_ago_goes_too(media_folder) -> None:
         client.email = address
         client.save()
     OutboundMail.objects.create(
-        key="old", to="First@example.org", subject="s", body="b", message_id="<m@x>"
+        key="old", client=client, to="First@example.org", subject="s", body="b", message_id="<m@x>"
     )
     run_file_job(erase_person(person=client, by=manager(), now=NOW))
     assert not OutboundMail.objects.filter(key="old").exists()

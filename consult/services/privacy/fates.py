@@ -75,6 +75,8 @@ class Table:
     without: Words = ""
     # What a copy for the person leaves out, and why.
     withheld: Mapping[str, Words] = field(default_factory=dict)
+    # What a copy shows of a field in place of all of it.
+    shortened: Mapping[str, Callable[[Any], Any]] = field(default_factory=dict)
     # Why a copy for the person leaves out the whole table.
     not_copied: Words = ""
     # The kept file of a row: its key, and the name under which a copy holds it.

@@ -15,6 +15,7 @@ from django.utils.translation import gettext_lazy as _
 
 from consult.models.access_log import AccessEvent
 from consult.models.jobs import Job, OutboundMail
+from consult.services.mail import without_links
 from consult.services.privacy.fates import (
     Blank,
     Clearing,
@@ -40,17 +41,13 @@ LOG = _("until the access log's own time is over: when, and the number of the lo
 
 
 def _mails(subject: Subject, keys: Keys) -> Iterable[Any]:
-    """Sent to one of their addresses, or about one of their letters or log-ins."""
-    theirs = Q(pk__in=[])
-    for address in subject.emails:
-        theirs |= Q(to__iexact=address)
-    for pk in subject.users:
-        theirs |= Q(key__startswith=f"invitation:{pk}:")
-    mails_of_person = set(OutboundMail.objects.filter(theirs).values_list("pk", flat=True))
-    for pk in keys["consult.Letter"]:
-        mails = OutboundMail.objects.filter(key__startswith=f"letter-link:{pk}:")
-        mails_of_person.update(mails.values_list("pk", flat=True))
-    return mails_of_person
+    """Those for them or about one of their letters; a mail is nobody's by its address alone."""
+    theirs = (
+        Q(client__in=keys["consult.Client"])
+        | Q(user__in=keys["consult.User"])
+        | Q(letter__in=keys["consult.Letter"])
+    )
+    return OutboundMail.objects.filter(theirs).values_list("pk", flat=True)
 
 
 def _jobs(subject: Subject, keys: Keys) -> Iterable[Any]:
@@ -104,9 +101,13 @@ TABLES = [
     Table(
         "consult.OutboundMail",
         _("e-mails"),
-        fields(goes="id key to subject body sender_name reply_to message_id created_at sent_at"),
+        fields(
+            goes="id key client user letter to subject body sender_name reply_to message_id "
+            "created_at sent_at withdrawn_at"
+        ),
         client=_mails,
         user=_mails,
+        shortened={"body": without_links},
     ),
     Table(
         "consult.Job",

@@ -1,0 +1,71 @@
+"""Tokens of addresses stand in no log, and a changed log-in e-mail is told to both addresses."""
+
+import logging
+
+import pytest
+from django.conf import settings
+from django.urls import reverse
+
+from consult.logs import TokenFilter
+from consult.models import AccessEvent, OutboundMail, User
+from tests.factories import PASSWORD, UserFactory
+from tests.forms import opened
+
+pytestmark = pytest.mark.django_db
+TOKEN = "WzEsIjdkIl0:1vPq0a:abc_DEF-123"
+
+
+@pytest.mark.parametrize(
+    "path",
+    [
+        f"/invitation/{TOKEN}/",
+        f"/letters/link/{TOKEN}/",
+        f"/letters/link/{TOKEN}/pdf/",
+        f"/data/copies/{TOKEN}/",
+        f"/accounts/password/reset/key/{TOKEN}/",
+        f"/accounts/confirm-email/{TOKEN}/",
+    ],
+)
+def test_no_handler_of_the_log_writes_a_token(path) -> None:
+    assert settings.LOGGING["handlers"]["stderr"]["filters"] == ["tokens"]
+    assert settings.LOGGING["root"]["handlers"] == ["stderr"]
+    record = logging.LogRecord("django.request", 30, "", 1, "Gone: %s", (path,), None)
+    assert TokenFilter().filter(record)
+    line = record.getMessage()
+    assert TOKEN not in line
+    assert line.startswith("Gone: /") and "…" in line
+
+
+def test_the_access_log_keeps_no_token_either(client) -> None:
+    client.force_login(UserFactory(role=User.Role.ASSESSOR))
+    assert client.get(reverse("data_package", args=["a-secret-token"])).status_code == 403
+    assert AccessEvent.objects.get().what == "GET /data/copies/…/"
+
+
+def test_a_changed_e_mail_asks_who_changes_it_again_and_is_told_to_both(client) -> None:
+    manager = UserFactory(is_manager=True)
+    person = UserFactory(email="old@example.org", name="Nils Brandt")
+    client.force_login(manager)
+    page = reverse("person_detail", args=[person.pk])
+    form = opened(client, page) | {"email": "new@example.org"}
+    asked = client.post(page, form)
+    assert asked.url.startswith(reverse("account_reauthenticate"))
+    person.refresh_from_db()
+    assert person.email == "old@example.org"
+    assert not OutboundMail.objects.exists()
+    client.post(asked.url, {"password": PASSWORD, "next": page})
+    person.refresh_from_db()
+    assert person.email == "new@example.org"
+    mails = OutboundMail.objects.filter(subject__startswith="The e-mail of your log-in")
+    assert set(mails.values_list("to", flat=True)) == {"old@example.org", "new@example.org"}
+    assert all("old@example.org to new@example.org" in mail.body for mail in mails)
+
+
+def test_another_change_asks_nobody_again(client) -> None:
+    client.force_login(UserFactory(is_manager=True))
+    person = UserFactory(name="Nils Brandt")
+    page = reverse("person_detail", args=[person.pk])
+    form = opened(client, page) | {"name": "Nils Brand"}
+    assert client.post(page, form).url == page
+    person.refresh_from_db()
+    assert person.name == "Nils Brand"
