@@ -186,8 +186,8 @@ def _entry(row: Any, table: Table, people: dict[int, str]) -> dict[str, Any]:
             value = str(value)
         elif column.remote_field is not None and column.remote_field.model is User:
             value = people.get(value)
-        elif one.name in table.shortened:
-            value = table.shortened[one.name](value)
+        elif column.name in table.shortened:
+            value = table.shortened[column.name](value)
         elif isinstance(value, float) and not value.is_integer():
             value = float(f"{value:.15g}")
         values[column.name] = (
