@@ -4,6 +4,7 @@
 #   make serve   serve the site of this machine
 #   make test    lint, then every test on SQLite and on PostgreSQL
 #   make lint    formatters, types, import contracts, migrations
+#   make fuzz    every request of every role to every page, some 20,000
 #   make bench   speed, as ratios to a floor measured in the same run
 
 SHELL := /bin/bash
@@ -25,7 +26,7 @@ export UV_NATIVE_TLS := 1
 export UV_PROJECT_ENVIRONMENT := .venv
 unexport VIRTUAL_ENV
 
-.PHONY: help demo serve test lint bench system system-for-tests clean
+.PHONY: help demo serve test lint fuzz bench system system-for-tests clean
 
 help:
 	@sed -n 's/^#   //p' Makefile
@@ -51,6 +52,9 @@ test: system-for-tests lint
 	$(PYTEST) -n 2 tests/faults
 	$(PYTEST) -n 2 -p tests.pg_plugin tests/faults
 	$(PYTEST) -n 2 tests/browser
+
+fuzz: $(READY)
+	FUZZ=all $(PYTEST) tests/access/test_fuzz.py
 
 bench: $(READY)
 	@$(PYTHON) -m tests.bench
