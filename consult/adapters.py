@@ -1,12 +1,14 @@
 """How the log-in library is bent to a practice's needs."""
 
+from types import SimpleNamespace
 from typing import Any
+from urllib.parse import urlsplit
 from uuid import uuid4
 
 from allauth.account.adapter import DefaultAccountAdapter
 from allauth.account.signals import password_changed, password_reset
 from allauth.mfa.signals import authentication_failed, authenticator_added, authenticator_removed
-from django.contrib.sites.shortcuts import get_current_site
+from django.conf import settings
 from django.dispatch import receiver
 from django.http import HttpRequest, HttpResponse
 from django.utils import timezone
@@ -30,7 +32,9 @@ class ClosedAccountAdapter(DefaultAccountAdapter):  # type: ignore[misc]  # unty
 
     def send_mail(self, template_prefix: str, email: str, context: dict[str, Any]) -> None:
         request = context.get("request") or self.request
-        site = {"request": request, "email": email, "current_site": get_current_site(request)}
+        host = urlsplit(settings.SITE_URL).netloc
+        ours = SimpleNamespace(domain=host, name=host)  # never the host that a request names
+        site = {"request": request, "email": email, "current_site": ours}
         # Its reader's language, not the one of the browser that asked.
         language = getattr(context.get("user"), "language", None) or get_language()
         with override(language):

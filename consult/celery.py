@@ -6,6 +6,8 @@ REDIS_URL, SECRET_KEY, ALLOWED_HOSTS and the same file storage:
     gunicorn consult.wsgi -k gthread --threads 8      # any number
     celery -A consult worker -n one@%h                # any number, each under its own name
 
+Workers take no remote control, so they need no gossip and no mingling either.
+
 Every worker sweeps and beats by its own timer (consult/tasks.py), so there is no beat process.
 """
 

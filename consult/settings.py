@@ -9,7 +9,7 @@ Two ways to run:
 """
 
 import os
-import secrets
+import ssl
 import sys
 import tempfile
 from pathlib import Path
@@ -20,8 +20,11 @@ from csp.constants import NONE, SELF
 from django.core.exceptions import ImproperlyConfigured
 from django.utils.translation import gettext_lazy as _
 
+from consult.environment import check_redis, keep_private, kept_secret_key, require, site_url
+
 BASE_DIR = Path(__file__).resolve().parent.parent
 VAR_DIR = Path(os.environ.get("EBBMARK_VAR", BASE_DIR / "var"))
+os.umask(0o077)  # what any process of the site writes is its owner's alone
 VAR_DIR.mkdir(parents=True, exist_ok=True)
 
 env = environ.Env()
@@ -57,27 +60,14 @@ def _url(name: str, default: str, schemes: tuple[str, ...]) -> str:
     return value
 
 
-def _kept_secret_key(path: Path) -> str:
-    """The key of a one-machine installation, made at the first start and readable by its owner."""
-    if not path.exists():
-        with tempfile.NamedTemporaryFile("w", dir=path.parent, delete=False) as file:
-            file.write(secrets.token_urlsafe(50))
-        os.chmod(file.name, 0o600)
-        try:
-            os.link(file.name, path)  # the first of two processes wins, the other reads its key
-        except FileExistsError:
-            pass
-        os.unlink(file.name)
-    return path.read_text()
-
-
+keep_private(VAR_DIR)
 LOOPBACK = ["localhost", "127.0.0.1", "[::1]"]
 ONE_MACHINE = not any(
     os.environ.get(name) for name in ("DATABASE_URL", "REDIS_URL", "ALLOWED_HOSTS")
 )
 DEBUG = _flag("DEBUG", default=False)
 if ONE_MACHINE:
-    SECRET_KEY = os.environ.get("SECRET_KEY") or _kept_secret_key(VAR_DIR / "secret_key")
+    SECRET_KEY = os.environ.get("SECRET_KEY") or kept_secret_key(VAR_DIR / "secret_key")
     ALLOWED_HOSTS = LOOPBACK
 else:
     SECRET_KEY = os.environ.get("SECRET_KEY", "")
@@ -91,7 +81,11 @@ else:
     if DEBUG:
         raise ImproperlyConfigured("DEBUG=true is refused when DATABASE_URL, REDIS_URL or "
                                    "ALLOWED_HOSTS is set.")  # fmt: skip
+    require("SITE_URL", "EMAIL_URL")
 HTTPS = _flag("HTTPS", default=not ONE_MACHINE)
+# Where the site is reached. Links in mails begin with it, whatever a request claims to have asked.
+_site = _url("SITE_URL", "http://localhost:8000", ("https",) if HTTPS else ("http", "https"))
+SITE_URL = site_url(_site, allowed_hosts=ALLOWED_HOSTS)
 
 # -- Database ---------------------------------------------------------------------------------
 
@@ -104,6 +98,8 @@ DATABASES: dict[str, dict[str, Any]] = {"default": env.db_url_config(DATABASE_UR
 _database = DATABASES["default"]
 _database["CONN_MAX_AGE"] = None
 if _database["ENGINE"].endswith("sqlite3"):
+    for _ending in ("", "-wal", "-shm"):
+        keep_private(Path(f"{_database['NAME']}{_ending}"))
     _database["OPTIONS"] = {
         "transaction_mode": "IMMEDIATE",
         "timeout": 20,
@@ -308,6 +304,9 @@ if not (JOB_SOFT_TIME_LIMIT_S < JOB_HARD_TIME_LIMIT_S < JOB_LEASE_S < JOB_VISIBI
         f"{JOB_VISIBILITY_TIMEOUT_S} is required."
     )
 
+check_redis(REDIS_URL)
+if REDIS_URL.startswith("rediss:"):
+    CELERY_BROKER_USE_SSL = {"ssl_cert_reqs": ssl.CERT_REQUIRED}
 CELERY_BROKER_URL = (
     f"redis+socket://{PRIVATE_REDIS_SOCKET}?virtual_host=0"
     if PRIVATE_REDIS_SOCKET
@@ -334,6 +333,8 @@ CELERY_WORKER_CANCEL_LONG_RUNNING_TASKS_ON_CONNECTION_LOSS = False
 CELERY_WORKER_HIJACK_ROOT_LOGGER = False
 CELERY_WORKER_MAX_TASKS_PER_CHILD = 1000
 CELERY_WORKER_SEND_TASK_EVENTS = False
+# Who reaches the broker could stop the workers by it, and read their settings.
+CELERY_WORKER_ENABLE_REMOTE_CONTROL = False
 CELERY_TIMEZONE = TIME_ZONE
 
 # -- Security ---------------------------------------------------------------------------------

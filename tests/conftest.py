@@ -112,6 +112,8 @@ def live_services_environment(
         "ERASURE_LEDGER": str(media_folder.with_name("erasures.jsonl")),
         "SECRET_KEY": secrets.token_urlsafe(50),
         "ALLOWED_HOSTS": "localhost,127.0.0.1",
+        "SITE_URL": "http://localhost:8000",
+        "EMAIL_URL": "memorymail://",
         "HTTPS": "false",
         "JOB_SWEEP_S": "0.2",
         "DAILY_CLEARING": "false",

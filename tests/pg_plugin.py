@@ -25,6 +25,8 @@ def start() -> None:
         DATABASE_URL=server.get_uri(),
         SECRET_KEY=secrets.token_urlsafe(50),
         ALLOWED_HOSTS="localhost,testserver",
+        SITE_URL="http://localhost:8000",
+        EMAIL_URL="memorymail://",
         HTTPS="false",
         EXPECTED_DB="postgresql",
         TEST_POSTGRESQL_RUNS="yes",

@@ -3,6 +3,7 @@
 from typing import Any
 
 from allauth.account.forms import ResetPasswordForm
+from django.conf import settings
 from django.http import HttpRequest
 
 from consult.services.password_resets import ask_reset
@@ -17,5 +18,5 @@ class ResetForm(ResetPasswordForm):  # type: ignore[misc]  # untyped library
 
     def save(self, request: HttpRequest, **kwargs: Any) -> str:
         email: str = self.cleaned_data["email"]
-        ask_reset(email=email, site=request.build_absolute_uri("/"))
+        ask_reset(email=email, site=settings.SITE_URL)
         return email

@@ -1,5 +1,6 @@
 """Letters: the list, one with its state, its file, how it reaches the client."""
 
+from django.conf import settings
 from django.contrib import messages
 from django.core.exceptions import ValidationError
 from django.core.paginator import Paginator
@@ -90,8 +91,7 @@ def letter_send(request: SignedInRequest, number: str, way: str) -> HttpResponse
     by, now = request.user, timezone.now()
     try:
         if way == "email":
-            site = request.build_absolute_uri("/")
-            key = key_of(request)
+            key, site = key_of(request), settings.SITE_URL
             mail = sending.email_letter(letter=letter, by=by, site=site, now=now, key=key)
             messages.success(request, _("A link is on its way to %(to)s.") % {"to": mail.to})
         else:

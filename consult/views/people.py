@@ -5,6 +5,7 @@ from typing import Any
 from allauth.account.internal.flows.reauthentication import did_recently_reauthenticate
 from allauth.core.exceptions import ReauthenticationRequired
 from allauth.mfa.models import Authenticator
+from django.conf import settings
 from django.contrib import messages
 from django.core.exceptions import ValidationError
 from django.core.paginator import Paginator
@@ -81,7 +82,7 @@ def person_invite(request: SignedInRequest) -> HttpResponse:
         try:
             user = people.invite_person(
                 by=request.user,
-                site=_site(request),
+                site=settings.SITE_URL,
                 now=timezone.now(),
                 key=form.cleaned_data["key"],
                 **_said(form),
@@ -132,7 +133,7 @@ def person_act(request: SignedInRequest, pk: int, act: str) -> HttpResponse:
     try:
         if act == "invite":
             people.send_invitation(
-                user=person, by=by, site=_site(request), now=now, key=key_of(request)
+                user=person, by=by, site=settings.SITE_URL, now=now, key=key_of(request)
             )
             messages.success(request, _("The invitation is on its way."))
         elif act == "deactivate":
@@ -187,7 +188,3 @@ def invitation(request: HttpRequest, token: str) -> HttpResponse:
 
 def _said(form: PersonForm) -> dict[str, Any]:
     return {name: form.cleaned_data[name] for name in people.EDITABLE}
-
-
-def _site(request: HttpRequest) -> str:
-    return request.build_absolute_uri("/")

@@ -36,6 +36,8 @@ def fresh_database(vendor: str) -> Iterator[Path]:
                 DATABASE_URL=server.get_uri(),
                 SECRET_KEY=secrets.token_urlsafe(50),
                 ALLOWED_HOSTS="localhost",
+                SITE_URL="http://localhost:8000",
+                EMAIL_URL="memorymail://",
                 HTTPS="false",
             )
             yield _migrated(folder)

@@ -58,6 +58,7 @@ def _files_have_no_address() -> Iterator[None]:
 def visitors(chromium: Browser, live_server: Any, settings: Any) -> Iterator[Visitors]:
     """Browsers over the live server; a broken policy or script fails the test at its end."""
     settings.MFA_WEBAUTHN_ALLOW_INSECURE_ORIGIN = True  # the live server speaks plain HTTP
+    settings.SITE_URL = live_server.url  # links in mails lead there
     there = Visitors(chromium, live_server.url)
     yield there
     broken = [line for visitor in there.all for line in visitor.broken]
@@ -102,7 +103,7 @@ class Mailbox:
 
 @pytest.fixture
 def worker(
-    live_services_environment: dict[str, str], tmp_path: Path, settings: Any
+    live_services_environment: dict[str, str], tmp_path: Path, live_server: Any, settings: Any
 ) -> Iterator[Mailbox]:
     """A real worker over a real Redis on the database of the test; its mails are files."""
     mailbox = Mailbox(tmp_path / "mails")

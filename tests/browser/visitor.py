@@ -19,8 +19,6 @@ NOTE_VIOLATIONS = """
 document.addEventListener('securitypolicyviolation', e =>
   console.error('CSP ' + e.violatedDirective + ' ' + e.blockedURI + ' ' + e.sourceFile));
 """
-# A look leaves empty styles behind, which htmx would copy against the policy.
-NO_TRACE = "document.querySelectorAll('[style=\"\"]').forEach(e => e.removeAttribute('style'))"
 # Pictures of the pages go here, to be looked at by people; without it none are taken.
 PICTURES = os.environ.get("BROWSER_PICTURES", "")
 PHONE_WIDTH = 360
@@ -80,8 +78,6 @@ class Visitor:
         if PICTURES:
             title = f"{name}-{self.width}-{self.scheme}.png".replace(" ", "-")
             self.page.screenshot(path=Path(PICTURES) / title, full_page=True)
-        if self.has_script:
-            self.page.evaluate(NO_TRACE)
 
     def axe(self) -> list[str]:
         """What axe finds on the page, as lines."""

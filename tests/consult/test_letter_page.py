@@ -4,6 +4,7 @@ import re
 from datetime import timedelta
 
 import pytest
+from django.conf import settings
 from django.core import mail, signing
 from django.db import connection
 from django.test.utils import CaptureQueriesContext
@@ -79,7 +80,7 @@ def test_a_link_goes_out_by_mail_and_shows_this_letter_to_nobody_logged_in(offic
     run_job(Job.objects.get(kind="send-mail").pk)
     (message,) = mail.outbox
     link = next(line for line in message.body.splitlines() if line.startswith("http"))
-    path = link.removeprefix("http://testserver")
+    path = link.removeprefix(settings.SITE_URL)
     client.logout()
     shown = client.get(path)
     assert shown.status_code == 200

@@ -88,7 +88,8 @@ def test_the_demo_makes_its_letters_and_a_second_run_loses_nothing(tmp_path):
     ],
 )
 def test_the_demo_refuses_a_practice_of_several_machines(tmp_path, production):
-    refused = demo(tmp_path, SECRET_KEY="a-key-for-this-test-only-" * 3, **production)
+    mails = {"SITE_URL": f"https://{production['ALLOWED_HOSTS']}", "EMAIL_URL": "memorymail://"}
+    refused = demo(tmp_path, SECRET_KEY="a-key-for-this-test-only-" * 3, **production, **mails)
     assert refused.returncode != 0
     assert "one machine only" in refused.stderr
 

@@ -1,6 +1,7 @@
 """Everything that one machine needs, by one command."""
 
 import hashlib
+import os
 import signal
 import time
 from argparse import ArgumentParser
@@ -58,8 +59,10 @@ class Command(BaseCommand):
                 raise CommandError(str(error)) from error
 
     def _serve(self, options: dict[str, Any]) -> None:
+        own = f"http://localhost:{options['port']}"
+        site = {"SITE_URL": os.environ.get("SITE_URL") or own}
         with private_services(
-            concurrency=options["concurrency"], own_redis=not settings.REDIS_URL
+            concurrency=options["concurrency"], environment=site, own_redis=not settings.REDIS_URL
         ) as private:
             web = start_web(
                 port=options["port"],
