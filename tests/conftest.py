@@ -7,7 +7,7 @@ latter end with every table emptied, so what the migrations wrote is put back he
 import json
 import os
 import secrets
-from collections.abc import Generator, Iterable
+from collections.abc import Generator, Iterable, Iterator
 from pathlib import Path
 from typing import Any
 from urllib.parse import urlsplit, urlunsplit
@@ -15,13 +15,21 @@ from urllib.parse import urlsplit, urlunsplit
 import pytest
 from django.core.cache import cache
 from django.db import connection
+from django.test import override_settings
 from django.utils import translation
 from pytest_django import DjangoDbBlocker, Settings
 
 from consult.services.guards import remove_guards
+from tests.migrated import copy_migrated, keep_migrated
 
 OWN_APPS = ("consult.", "surveys.", "mitigation.")
 MIGRATED = pytest.StashKey[tuple[str, str, DjangoDbBlocker]]()
+
+
+@pytest.fixture(scope="session", autouse=True)
+def _passwords_of_few_rounds() -> Iterator[None]:
+    with override_settings(PASSWORD_HASHERS=["tests.passwords.FewRounds"]):
+        yield
 
 
 @pytest.fixture(autouse=True)
@@ -47,16 +55,34 @@ def media_folder(tmp_path: Path, settings: Settings, monkeypatch: pytest.MonkeyP
 
 
 @pytest.fixture(scope="session")
+def django_db_keepdb(django_db_keepdb: bool, django_db_modify_db_settings: None) -> bool:
+    """Begin with a migrated copy where one is kept: migrating takes longer than many a test."""
+    if django_db_keepdb or connection.vendor != "sqlite":
+        return django_db_keepdb
+    return copy_migrated(Path(connection.settings_dict["TEST"]["NAME"]))
+
+
+@pytest.fixture(scope="session")
 def django_db_setup(
-    request: pytest.FixtureRequest, django_db_setup: None, django_db_blocker: DjangoDbBlocker
-) -> None:
+    request: pytest.FixtureRequest,
+    django_db_setup: None,
+    django_db_keepdb: bool,
+    django_db_blocker: DjangoDbBlocker,
+) -> Generator[None, None, None]:
     """The test database, with a copy of what the migrations wrote into it."""
     _empty_past_the_guards()
+    name = str(connection.settings_dict["NAME"])
     with django_db_blocker.unblock():
+        keep_migrated(connection)
         rows = json.loads(connection.creation.serialize_db_to_string())
     own = [row for row in rows if row["model"].startswith(OWN_APPS)]
-    name = str(connection.settings_dict["NAME"])
     request.config.stash[MIGRATED] = (name, json.dumps(own), django_db_blocker)
+    yield
+    if django_db_keepdb and not request.config.getvalue("reuse_db"):  # else it goes by itself
+        with django_db_blocker.unblock():
+            connection.close()
+        for ending in ("", "-wal", "-shm"):
+            Path(name + ending).unlink(missing_ok=True)
 
 
 def _empty_past_the_guards() -> None:

@@ -1,7 +1,8 @@
 """`python -m pytest -p tests.pg_plugin`: the suite on a PostgreSQL of its own.
 
 The server starts when this module is imported, because pytest-django reads the settings, and with
-them DATABASE_URL, before any later hook runs. Processes of one parallel run share the server.
+them DATABASE_URL, before any later hook runs. Processes of one parallel run share the server. What
+touches no database is tried on SQLite's turn, once.
 """
 
 import atexit
@@ -10,6 +11,8 @@ import secrets
 import shutil
 import tempfile
 import warnings
+
+import pytest
 
 with warnings.catch_warnings():
     warnings.filterwarnings("ignore", message="XDG_RUNTIME_DIR")  # asked for at import, unused here
@@ -35,3 +38,17 @@ def start() -> None:
 
 if "TEST_POSTGRESQL_RUNS" not in os.environ:  # set for the processes of a parallel run
     start()
+
+
+def pytest_collection_modifyitems(config: pytest.Config, items: list[pytest.Item]) -> None:
+    kinds: dict[bool, list[pytest.Item]] = {True: [], False: []}
+    for item in items:
+        kinds[_touches_the_database(item)].append(item)
+    config.hook.pytest_deselected(items=kinds[False])
+    items[:] = kinds[True]
+
+
+def _touches_the_database(item: pytest.Item) -> bool:
+    names = {"db", "transactional_db", "live_server"}
+    fixtures: list[str] = getattr(item, "fixturenames", [])
+    return bool(names & set(fixtures)) or item.get_closest_marker("django_db") is not None

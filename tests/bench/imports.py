@@ -123,7 +123,7 @@ def measure(vendor: str, folder: Path, n: int, repeats: int) -> Row:
 
 def main(vendor: str, *, quick: bool) -> None:
     with fresh_database(vendor) as folder:
-        print(measure(vendor, folder, *((1_000, 1) if quick else (100_000, 2))).as_json())
+        print(measure(vendor, folder, *((300, 1) if quick else (100_000, 2))).as_json())
 
 
 if __name__ == "__main__":

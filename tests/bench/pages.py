@@ -1,15 +1,17 @@
 """Pages at 100 and at 50,000 cases, in turns, beside a bare view behind the same middleware.
 
-`python -m tests.bench.pages sqlite|postgresql [--quick]` prints its rows as JSON.
+`python -m tests.bench.pages sqlite|postgresql [--quick] [--size=200000]` prints its rows as JSON;
+another size is set beside a practice of a two-hundredth of it.
 """
 
+import argparse
 import os
 import statistics
-import sys
 import time
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from dataclasses import dataclass, field, replace
+from itertools import islice
 from pathlib import Path
 from typing import Any
 
@@ -17,6 +19,7 @@ from tests.bench.databases import fresh_database
 from tests.bench.timing import Row, at_most, seconds
 
 SMALL, LARGE = 100, 50_000
+LARGE_TO_SMALL = 200  # where another size is asked for
 REPEATS = 150
 WARM_UP = 10
 MOST_LARGE_TO_SMALL = 1.3
@@ -71,26 +74,24 @@ def _p(times_ms: list[float], percent: int) -> float:
     return statistics.quantiles(times_ms, n=100, method="inclusive")[percent - 1]
 
 
-def new_place(n: int, name: str) -> Place:
-    """A migrated, filled database beside the others, with somebody of the office logged in."""
-    from django.core.management import call_command  # noqa: PLC0415
-    from django.db import connections  # noqa: PLC0415
+def new_place(n: int, name: str, migrated: Any) -> Place:
+    """A filled copy of the migrated database beside it, with somebody of the office logged in."""
     from django.db.utils import load_backend  # noqa: PLC0415
     from django.test import Client as Browser  # noqa: PLC0415
 
     from tests.bench.many_cases import fill  # noqa: PLC0415
 
-    settings = dict(connections["default"].settings_dict)
-    if connections["default"].vendor == "postgresql":
-        with connections["default"].cursor() as cursor:
-            cursor.execute(f"CREATE DATABASE {name}")
-        settings["NAME"] = name
-    else:
-        settings["NAME"] = str(Path(settings["NAME"]).with_name(f"{name}.sqlite3"))
+    settings = dict(migrated.settings_dict)
+    with migrated.cursor() as cursor:
+        if migrated.vendor == "postgresql":
+            cursor.execute(f'CREATE DATABASE {name} TEMPLATE "{settings["NAME"]}"')
+            settings["NAME"] = name
+        else:
+            settings["NAME"] = str(Path(settings["NAME"]).with_name(f"{name}.sqlite3"))
+            cursor.execute("VACUUM INTO %s", [settings["NAME"]])
     backend = load_backend(settings["ENGINE"])
     place = Place(n, backend.DatabaseWrapper(settings, "default"), Browser())
     with place.here():
-        call_command("migrate", verbosity=0)
         office = fill(n)
         place.browser.force_login(office)
     return place
@@ -115,7 +116,9 @@ def choose_urls(places: list[Place], n_of_each: int) -> None:
         "search by address": [str(case.property) for case in cases],
     }
     here = reverse("case_list")
-    urls = {page: [q for q in found if is_alone(q)][:n_of_each] for page, found in queries.items()}
+    urls = {
+        page: list(islice(filter(is_alone, found), n_of_each)) for page, found in queries.items()
+    }
     urls = {page: [f"{here}?q={q}" for q in found] for page, found in urls.items()}
     urls["bare view"] = ["/bare/"]
     urls["case list"] = [here]
@@ -135,21 +138,22 @@ def _in(place: Place, work: Callable[[], Any]) -> Any:
         return work()
 
 
-def measure(vendor: str, sizes: tuple[int, int], repeats: int) -> list[Row]:
-    from django.db import connection  # noqa: PLC0415
+def measure(vendor: str, sizes: tuple[int, int], repeats: int, warm_up: int) -> list[Row]:
+    from django.db import connections  # noqa: PLC0415
 
-    assert connection.vendor == vendor
-    places = [new_place(n, f"cases_{n}") for n in sizes]
+    migrated = connections["default"]
+    assert migrated.vendor == vendor
+    places = [new_place(n, f"cases_{n}", migrated) for n in sizes]
     choose_urls(places, n_of_each=min(20, repeats))
     pages = list(places[0].urls)
     for page in pages:
-        for turn in range(WARM_UP + repeats):
+        for turn in range(warm_up + repeats):
             for place in places if turn % 2 else reversed(places):
                 with place.here():
                     place.measure(page, turn)
         for place in places:
-            place.times_ms[page] = place.times_ms[page][WARM_UP:]
-            place.busy_ms[page] = place.busy_ms[page][WARM_UP:]
+            place.times_ms[page] = place.times_ms[page][warm_up:]
+            place.busy_ms[page] = place.busy_ms[page][warm_up:]
             with place.here():
                 place.count(page)
     for place in places:
@@ -178,15 +182,26 @@ def rows_of(vendor: str, page: str, small: Place, large: Place) -> Iterator[Row]
         yield at_most("pages: case list p95 (sqlite)", p95, MOST_LIST_MS, cases, unit="ms")
 
 
-def main(vendor: str, *, quick: bool) -> None:
+def sizes_of(size: int) -> tuple[int, int]:
+    """The cases of the small practice and of the large one."""
+    return (SMALL, LARGE) if size == LARGE else (max(1, size // LARGE_TO_SMALL), size)
+
+
+def main(vendor: str, *, quick: bool, size: int) -> None:
     os.environ["TIME_ZONE"] = "UTC"
     with fresh_database(vendor):
         from django.conf import settings  # noqa: PLC0415
 
         settings.ROOT_URLCONF = "tests.bench.bare"
-        for row in measure(vendor, *(((20, 60), 4) if quick else ((SMALL, LARGE), REPEATS))):
+        few = ((10, 20), 2, 1)
+        for row in measure(vendor, *(few if quick else (sizes_of(size), REPEATS, WARM_UP))):
             print(row.as_json(), flush=True)
 
 
 if __name__ == "__main__":
-    main(sys.argv[1], quick="--quick" in sys.argv)
+    parser = argparse.ArgumentParser(description=__doc__)
+    parser.add_argument("vendor", choices=("sqlite", "postgresql"))
+    parser.add_argument("--quick", action="store_true")
+    parser.add_argument("--size", type=int, default=LARGE)
+    given = parser.parse_args()
+    main(given.vendor, quick=given.quick, size=given.size)
