@@ -79,6 +79,7 @@ def django_db_setup(
     request.config.stash[MIGRATED] = (name, json.dumps(own), django_db_blocker)
     yield
     if django_db_keepdb and not request.config.getvalue("reuse_db"):  # else it goes by itself
+        del request.config.stash[MIGRATED]  # nothing is put back into it any more
         with django_db_blocker.unblock():
             connection.close()
         for ending in ("", "-wal", "-shm"):

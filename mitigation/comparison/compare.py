@@ -24,7 +24,7 @@ from surveys.calc.qualifiers import qualifier_code
 from surveys.calc.uncertainty import standard_uncertainty
 from surveys.models import Measurand, Reading, Spot, Visit
 from surveys.results import RULES as FINDING_RULES
-from surveys.results import SpotFinding, bounds_of, visit_results
+from surveys.results import ReadingColumns, SpotFinding, bounds_of, read_columns, results_of
 
 RULES = (*FINDING_RULES, TARGET, REDUCTION, COMPARABLE)
 _NAN = float("nan")
@@ -51,6 +51,7 @@ class Comparison:
     follow_up: Visit | None
     rows: tuple[Row, ...]
     summary: dict[str, int]
+    columns: ReadingColumns  # the readings of both visits
 
     @property
     def is_too_early(self) -> bool:
@@ -74,8 +75,8 @@ class Comparison:
 def visits_that_count(case: Case) -> tuple[Visit | None, Visit | None]:
     """The latest sealed baseline and the latest sealed follow-up of the case."""
     latest: dict[str, Visit] = {}
-    sealed = case.visits.filter(sealed_at__isnull=False).order_by("-date", "position", "pk")
-    for visit in sealed:
+    sealed = case.visits.filter(sealed_at__isnull=False).select_related("property")
+    for visit in sealed.order_by("-date", "position", "pk"):
         latest.setdefault(visit.kind, visit)
     return latest.get(Visit.Kind.BASELINE), latest.get(Visit.Kind.FOLLOW_UP)
 
@@ -83,11 +84,15 @@ def visits_that_count(case: Case) -> tuple[Visit | None, Visit | None]:
 def compare(case: Case) -> Comparison:
     """Every spot of the two visits that count, judged and compared."""
     baseline, follow_up = visits_that_count(case)
-    pairs = _pairs(case, baseline, follow_up)
-    spots = Spot.objects.select_related("room").in_bulk([spot for spot, _ in pairs])
+    columns = read_columns([visit for visit in (baseline, follow_up) if visit is not None])
+    pairs = _pairs(case, baseline, follow_up, columns)
+    read = (
+        reading for pair in pairs.values() for reading in (pair.before_reading, pair.after_reading)
+    )
+    spots = {reading.spot_id: reading.spot for reading in read if reading is not None}
     if not pairs:
         summary = dict.fromkeys(("spots", "met", "not_met", "undecided", "worse"), 0)
-        return Comparison(case, baseline, follow_up, (), summary)
+        return Comparison(case, baseline, follow_up, (), summary, columns)
     placement = case.placement_percent / 100
     before = [pair.before for pair in pairs.values()]
     after = [pair.after for pair in pairs.values()]
@@ -114,20 +119,17 @@ def compare(case: Case) -> Comparison:
         guard, sigma = float(guards[at]), float(change.sigma[at])
         rows.append(Row(spots[spot], measurand, pair, guard, sigma, result))
     summary = summarise(judged.decision, np.where(free, change.percent, np.nan), change.real & free)
-    return Comparison(case, baseline, follow_up, tuple(rows), summary)
+    return Comparison(case, baseline, follow_up, tuple(rows), summary, columns)
 
 
 def _pairs(
-    case: Case, baseline: Visit | None, follow_up: Visit | None
+    case: Case, baseline: Visit | None, follow_up: Visit | None, columns: ReadingColumns
 ) -> dict[tuple[int, str], Pair]:
     """The findings of both visits, joined by spot and measurand in the order of the readings."""
-    visits = [visit for visit in (baseline, follow_up) if visit is not None]
-    findings = visit_results(
-        visits, guideline=case.guideline, placement=case.placement_percent / 100
-    ).findings
-    readings = Reading.objects.select_related("instrument", "calibration", "ground_point").in_bulk(
-        [finding.reading for finding in findings.values()]
-    )
+    placement = case.placement_percent / 100
+    findings = results_of(columns, guideline=case.guideline, placement=placement).findings
+    rows = Reading.objects.select_related("instrument", "calibration", "ground_point", "spot__room")
+    readings = rows.in_bulk([finding.reading for finding in findings.values()])
     sides: list[dict[tuple[int, str], SpotFinding]] = [
         {
             (spot, measurand): finding

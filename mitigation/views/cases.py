@@ -42,7 +42,7 @@ PATH = [stage for stage in Stage if stage != Stage.DECLINED]
 @role_required("office", "assessor")
 def case_detail(request: SignedInRequest, reference: str) -> HttpResponse:
     """Everything of a case on one page, or its filtered table alone."""
-    cases = Case.objects.visible_to(request.user).for_list()
+    cases = Case.objects.visible_to(request.user).for_list().prefetch_related("guideline__bands")
     case = get_object_or_404(cases, reference=reference)
     comparison = compare(case)
     context = _table(request, comparison)
@@ -59,7 +59,7 @@ def case_detail(request: SignedInRequest, reference: str) -> HttpResponse:
 @role_required("office", "assessor")
 def case_show(request: SignedInRequest, reference: str) -> HttpResponse:
     """The comparison alone, to be shown to the client: in their language, nothing internal."""
-    cases = Case.objects.visible_to(request.user).for_list()
+    cases = Case.objects.visible_to(request.user).for_list().prefetch_related("guideline__bands")
     case = get_object_or_404(cases, reference=reference)
     comparison, language = compare(case), case.property.client.language
     with override(language):
@@ -91,7 +91,7 @@ def _seen(comparison: Comparison) -> dict[str, Any]:
     """What a client may see of a comparison beside its table, and what stops them."""
     outcome = comparison.as_json()
     visits = [visit for visit in (comparison.baseline, comparison.follow_up) if visit]
-    dangers = dangers_by_now(visits)
+    dangers = dangers_by_now(visits, comparison.columns)
     return {
         "comparison": comparison,
         "outcome": outcome,

@@ -1,7 +1,7 @@
 """The bridge from rows of readings to the rules, and back to findings per spot."""
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, fields, replace
 from datetime import date
 from typing import Any
 
@@ -44,6 +44,17 @@ class ReadingColumns:
     counts: BoolArray  # as used, neither set aside nor corrected
     replaced: BoolArray  # another reading stands for it
     certified: BoolArray  # certificate in force on the day of the visit
+    calibrations: Mapping[int, Calibration]  # the rows behind `calibration`
+
+    def at(self, visit: Visit) -> "ReadingColumns":
+        """The readings of one visit alone."""
+        here = np.flatnonzero(self.visit == visit.pk)
+        arrays = {
+            part.name: getattr(self, part.name)[here]
+            for part in fields(self)
+            if part.name not in ("instruments", "calibrations")
+        }
+        return replace(self, instruments=self.instruments.take(here), **arrays)
 
 
 @dataclass(frozen=True)
@@ -93,9 +104,9 @@ class VisitResults:
 def bounds_of(guideline: Guideline) -> FloatArray:
     """Upper bounds b1, b2, b3 of each measurand, shape (4, 3); NaN where it gives none."""
     table = np.full((len(MEASURANDS), 3), np.nan)
-    for measurand, number, upper in guideline.bands.values_list("measurand", "number", "upper"):
-        if upper is not None:
-            table[NUMBER_OF[measurand], number - 1] = upper
+    for band in guideline.bands.all():
+        if band.upper is not None:
+            table[NUMBER_OF[band.measurand], band.number - 1] = band.upper
     return table
 
 
@@ -117,6 +128,7 @@ def read_columns(visits: Sequence[Visit]) -> ReadingColumns:
     pk, calibration = _integers(columns["pk"]), _integers(columns["calibration_id"])
     days = {row.pk: row.date for row in visits}
     corrected, replaced = _corrections(visits, pk)
+    calibrations = _calibrations(calibration)
     as_used = np.array([state == Reading.State.AS_USED for state in columns["state"]], np.bool_)
     set_aside = np.array([bool(reason) for reason in columns["set_aside"]], np.bool_)
     return ReadingColumns(
@@ -128,10 +140,11 @@ def read_columns(visits: Sequence[Visit]) -> ReadingColumns:
         calibration=calibration,
         values=units.to_canonical(values, factors[:, None]) if rows else values,
         marks=marks,
-        instruments=_instruments(calibration),
+        instruments=_instruments(calibration, calibrations),
         counts=as_used & ~set_aside & ~corrected,
         replaced=replaced,
-        certified=_certified(calibration, [days[pk] for pk in columns["visit_id"]]),
+        certified=_certified(calibration, [days[pk] for pk in columns["visit_id"]], calibrations),
+        calibrations=calibrations,
     )
 
 
@@ -154,9 +167,8 @@ def _calibrations(pks: IntArray) -> dict[int, Calibration]:
     return Calibration.objects.in_bulk([int(pk) for pk in np.unique(pks) if pk])
 
 
-def _instruments(calibration: IntArray) -> Instruments:
+def _instruments(calibration: IntArray, rows: Mapping[int, Calibration]) -> Instruments:
     known, inverse = np.unique(calibration, return_inverse=True)
-    rows = _calibrations(known)
     data = np.array([_specification(rows[int(pk)]) for pk in known]).reshape(-1, 5)
     return Instruments(*data[inverse].T)
 
@@ -179,8 +191,9 @@ def cells_of(reading: Reading) -> CountedCells:
     return counted_cells(units.to_canonical(values, units.factor(reading.unit)), marks, instrument)
 
 
-def _certified(calibration: IntArray, days: Sequence[date]) -> BoolArray:
-    rows = _calibrations(calibration)
+def _certified(
+    calibration: IntArray, days: Sequence[date], rows: Mapping[int, Calibration]
+) -> BoolArray:
     pairs = {
         (pk, day): rows[pk].covers(day)
         for pk, day in set(zip(calibration.tolist(), days, strict=True))
@@ -207,7 +220,11 @@ def visit_results(
     visits: Sequence[Visit], *, guideline: Guideline, placement: float
 ) -> VisitResults:
     """The findings of `visits` against `guideline`; `placement` is p as a fraction."""
-    columns = read_columns(visits)
+    return results_of(read_columns(visits), guideline=guideline, placement=placement)
+
+
+def results_of(columns: ReadingColumns, *, guideline: Guideline, placement: float) -> VisitResults:
+    """The findings of readings that were fetched before."""
     if columns.pk.size == 0:
         return VisitResults()
     evaluated = evaluate(columns, bounds_of(guideline), placement)
@@ -224,8 +241,7 @@ def visit_results(
     )
     n_grounds = np.bincount(grounds[:, 0], minlength=len(known))
     order = np.argsort(_first_rows(group, len(known))[groups], kind="stable")
-    certified_rows = {pk for pk, row in _calibrations(columns.calibration).items()
-                      if row.is_certified}  # fmt: skip
+    certified_rows = {pk for pk, row in columns.calibrations.items() if row.is_certified}
     spot_findings = [
         _finding(columns, evaluated, int(chosen[at]), int(n_readings[groups[at]]),
                  int(n_grounds[groups[at]]), certified_rows)

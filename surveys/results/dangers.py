@@ -10,7 +10,7 @@ from surveys.calc import safety
 from surveys.calc.measurands import MEASURANDS
 from surveys.calc.qualifiers import QUALIFIER_WORDS, Qualifier
 from surveys.models import GroundCheck, Spot, Visit
-from surveys.results import evaluate, read_columns
+from surveys.results import ReadingColumns, evaluate, read_columns
 
 About = tuple[object, ...]  # what was tried: an outlet, two points, a spot in a quantity
 
@@ -39,16 +39,19 @@ class _Found:
 
 def dangers_of(visit: Visit) -> list[Danger]:
     """What at this visit calls for a licensed electrician before anything else (rule safety)."""
-    return list(_found_at(visit).dangers)
+    return [
+        danger for found in _found_at([visit], read_columns([visit])) for danger in found.dangers
+    ]
 
 
-def dangers_by_now(visits: Sequence[Visit]) -> list[Danger]:
+def dangers_by_now(visits: Sequence[Visit], columns: ReadingColumns | None = None) -> list[Danger]:
     """The dangers of some visits; of one that was found in order at a later one, since when.
 
     The last visit that tried the same thing has the word. What nobody tried again is not over.
+    `columns` are their readings, where they were fetched before.
     """
     in_order = sorted(visits, key=lambda visit: (visit.date, visit.position, visit.pk))
-    met = [_found_at(visit) for visit in in_order]
+    met = _found_at(in_order, read_columns(in_order) if columns is None else columns)
     by_now = []
     for at, here in enumerate(met):
         for danger in here.dangers:
@@ -62,10 +65,18 @@ def dangers_by_now(visits: Sequence[Visit]) -> list[Danger]:
     return by_now
 
 
-def _found_at(visit: Visit) -> _Found:
-    checks = list(visit.ground_checks.select_related("point", "other_point"))
+def _found_at(visits: Sequence[Visit], columns: ReadingColumns) -> list[_Found]:
+    """What each of the visits met."""
+    checks: dict[int, list[GroundCheck]] = {}
+    rows = GroundCheck.objects.filter(visit__in=visits).select_related("point", "other_point")
+    for check in rows.order_by("pk"):
+        checks.setdefault(check.visit_id, []).append(check)
+    return [_met(visit, checks.get(visit.pk, []), columns.at(visit)) for visit in visits]
+
+
+def _met(visit: Visit, checks: Sequence[GroundCheck], columns: ReadingColumns) -> _Found:
     dangers = [*_outlets(checks), *_ground_points(checks)]
-    fields, sound_fields = _fields(visit)
+    fields, sound_fields = _fields(visit, columns)
     dangers += fields
     wrong = {danger.about for danger in dangers}
     sound: set[About] = set(sound_fields)
@@ -101,9 +112,8 @@ def _ground_points(checks: Sequence[GroundCheck]) -> Iterator[Danger]:
             yield Danger("ground points", place, volts, "V", about=_two_points(check))
 
 
-def _fields(visit: Visit) -> tuple[list[Danger], set[About]]:
+def _fields(visit: Visit, columns: ReadingColumns) -> tuple[list[Danger], set[About]]:
     """Readings above the reference level, and the spots and quantities that were read under it."""
-    columns = read_columns([visit])
     if columns.pk.size == 0:
         return [], set()
     frequency = visit.property.frequency_hz

@@ -48,11 +48,11 @@ def addressee(home: Property) -> Addressee:
 
 def band_names(guideline: Guideline) -> dict[int, str]:
     """The words of the bands by their numbers, the same for all measurands."""
-    return dict(guideline.bands.values_list("number", "name"))
+    return {band.number: band.name for band in guideline.bands.all()}
 
 
 def guideline_facts(guideline: Guideline) -> GuidelineFacts:
-    bands = list(guideline.bands.order_by("measurand", "number"))
+    bands = sorted(guideline.bands.all(), key=lambda band: (band.measurand, band.number))
     bounds: dict[str, tuple[float, float, float]] = {}
     for measurand in Measurand:
         uppers = [one.upper for one in bands if one.measurand == measurand and one.upper]

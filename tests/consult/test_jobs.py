@@ -9,10 +9,12 @@ from pathlib import Path
 from typing import Any
 
 import pytest
+import redis
 from django.db import connection, transaction
 from django.utils import timezone
 from pytest_django import DjangoCaptureOnCommitCallbacks, Settings
 
+from consult.management import processes
 from consult.models import Heartbeat, Job
 from consult.services import jobs
 from tests.broker import broker_at
@@ -285,3 +287,17 @@ def test_of_many_claims_at_once_one_wins() -> None:
     assert wins == [1]
     job.refresh_from_db()
     assert job.attempts == 1
+
+
+def test_a_queue_that_still_has_hints_gets_no_more_of_them(job: Job, settings: Settings) -> None:
+    with processes.private_folder() as folder:
+        service = processes.start_redis(folder)
+        socket_path = str(processes.redis_socket(folder))
+        try:
+            with broker_at(socket_path, settings):
+                assert [jobs.sweep(now=LATER) for _sweep in range(3)] == [1, 0, 0]
+                with redis.Redis(unix_socket_path=socket_path) as broker:
+                    broker.flushall()  # the hint is lost
+                assert jobs.sweep(now=LATER) == 1
+        finally:
+            service.kill()

@@ -212,6 +212,17 @@ def test_a_house_in_the_united_states_reads_milligauss_beside_nanotesla() -> Non
     assert "mG" not in said(letter(), "client")
 
 
+@pytest.mark.parametrize(
+    ("country", "protection", "other"),
+    [("US", "GFCI", "RCD"), ("CA", "GFCI", "RCD"), ("ca", "GFCI", "RCD"), ("GB", "RCD", "GFCI")],
+)
+@pytest.mark.parametrize("language", ["en", "de"])
+def test_the_protection_is_named_as_in_the_country(language, country, protection, other) -> None:
+    with override(language):
+        sentences = " ".join(words.wiring_sentences(country))
+    assert protection in sentences and other not in sentences
+
+
 def test_the_survey_report_holds_its_findings() -> None:
     text = said(survey_content(context=samples.survey_context(), language="en"))
     for part in (

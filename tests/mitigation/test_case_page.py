@@ -15,6 +15,7 @@ from consult.models import Assignment, Letter, User
 from mitigation.models import Attachment, Case, CaseVisit, Note, Stage
 from mitigation.services.attachments import attach_file
 from mitigation.services.cases import move_case
+from mitigation.services.imports import import_case_folder
 from surveys.models import Measurand, Reading, Room, Spot
 from tests.factories import (
     FOLLOW_UP_DAY,
@@ -30,6 +31,7 @@ from tests.factories import (
     issue_outcome_letter,
     issue_survey_report,
 )
+from tests.project.files import ROOT
 
 pytestmark = pytest.mark.django_db
 
@@ -329,6 +331,18 @@ def test_pages_cost_the_same_for_a_small_and_a_large_case(client, django_assert_
     for page, count in zip(pages, counts, strict=True):
         with django_assert_num_queries(count):
             client.get(page)
+
+
+def test_the_page_of_a_case_takes_twenty_queries(client, django_assert_max_num_queries):
+    source = ROOT / "fixtures" / "demo" / "pruett-split-phase"
+    case = import_case_folder(source=source, by=None, now=timezone.now()).case
+    issue_outcome_letter(case=case, by=None, now=timezone.now())
+    client.get(url(case))
+    with django_assert_max_num_queries(20) as queries:
+        page = client.get(url(case)).content.decode()
+    assert "Outcome letter" in page
+    statements = [query["sql"] for query in queries.captured_queries]
+    assert len(set(statements)) == len(statements), "the same was asked twice"
 
 
 def test_a_follow_up_before_its_baseline_is_not_planned_and_proves_nothing(client):

@@ -169,6 +169,17 @@ def test_without_a_floor_the_derivation_sums_with_the_resolution():
     assert told(case)["resultant-1"][1] == "after: E = √(30² + 0.1²) = 30 V/m"
 
 
+@pytest.mark.parametrize(
+    ("floor", "total", "number", "mark"),
+    [(None, 0.05, 0.1, -1), (None, 0.1, 0.1, 0), (0.02, 0.05, 0.05, 0)],
+)
+def test_without_a_floor_the_resolution_serves_as_floor(floor, total, number, mark):
+    case = compared_case(48.0, total)  # on an instrument with a resolution of 0.1 V/m
+    CalibrationFactory._meta.model.objects.update(floor=floor)
+    counted = cells_of(case.visits.get(kind="follow-up").readings.get())
+    assert (counted.number[0, 3], counted.mark[0, 3]) == (number, mark)
+
+
 def test_the_page_shows_every_reading_and_which_one_stands_for_the_spot(client, office):
     case = compared_case()
     baseline = case.visits.get(kind="baseline")

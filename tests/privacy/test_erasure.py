@@ -2,6 +2,7 @@
 
 import uuid
 from datetime import timedelta
+from io import BytesIO
 
 import pytest
 from django.core.exceptions import ValidationError
@@ -9,6 +10,7 @@ from django.core.files.base import ContentFile
 from django.core.files.storage import default_storage
 from django.db import DatabaseError, transaction
 from django.utils import timezone
+from PIL import Image
 
 from consult.models import Client, Erasure, Job, Letter, OutboundMail, Property, User
 from consult.services.changes import save_row
@@ -16,6 +18,7 @@ from consult.services.privacy import erasures, ledger
 from consult.services.privacy.erasures import erase_person, plan_erasure, repeat_erasure
 from consult.tasks import run_job
 from mitigation.models import Attachment, Case, Stage
+from mitigation.services.attachments import CLEAN_PICTURE, attach_file
 from surveys.models import Reading, SourceFile, Visit
 from tests.factories import PropertyFactory, UserFactory, compared_case, ready_letter
 from tests.privacy.everywhere import all_files, all_text, places_of
@@ -349,3 +352,21 @@ def test_the_ledger_and_the_proof_name_nobody(settings) -> None:
     text = settings.ERASURE_LEDGER.read_text()
     assert name not in text and str(planted.client.pk) in text
     assert f"client {planted.client.pk}" in Erasure.objects.get().numbers()
+
+
+def test_the_job_of_a_photograph_goes_with_it() -> None:
+    planted, others = plant(), compared_case()
+    theirs, kept = (
+        attach_file(case=case, name="bed.png", data=picture(), by=None, now=NOW)
+        for case in (planted.case, others)
+    )
+    keys = [f"{CLEAN_PICTURE}:{photograph.pk}" for photograph in (theirs, kept)]
+    assert Job.objects.filter(key__in=keys).count() == 2
+    erase(planted)
+    assert list(Job.objects.filter(key__in=keys).values_list("key", flat=True)) == keys[1:]
+
+
+def picture() -> bytes:
+    file = BytesIO()
+    Image.new("RGB", (2, 2)).save(file, "PNG")
+    return file.getvalue()
