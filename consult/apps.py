@@ -9,12 +9,13 @@ class ConsultConfig(AppConfig):
     name = "consult"
 
     def ready(self) -> None:
-        """Give SQLite the function that folds words.
+        """Give SQLite the function that folds words; make kinds of jobs known in every process.
 
         Guards come off before tables are altered, and on again afterwards.
         """
         folding = import_module("consult.models.folding")
         connection_created.connect(folding.teach_sqlite)
+        import_module("consult.tasks")
         guards = import_module("consult.services.guards")
         pre_migrate.connect(guards.before_migrate, sender=self)
         post_migrate.connect(guards.after_migrate, sender=self)

@@ -22,13 +22,45 @@ log = logging.getLogger(__name__)
 
 STATM = Path("/proc/self/statm")
 
-jobs.register(letters.RENDER_LETTER, letters.render_letter, letters.letter_failed)
-jobs.register(mail.SEND_MAIL, mail.send_mail)
-jobs.register(password_resets.RESET_PASSWORD, password_resets.mail_reset)
-jobs.register(erasures.ERASE_FILES, erasures.erase_files)
-jobs.register(packages.MAKE_PACKAGE, packages.make_package, packages.package_failed)
-jobs.register(packages.DROP_PACKAGES, packages.drop_packages)
-jobs.register(clearing.CLEAR, clearing.clear_today)
+jobs.register(
+    letters.RENDER_LETTER,
+    letters.render_letter,
+    about={"letter": "consult.Letter"},
+    repeatable=True,
+    limit_s=50,
+    when_dead=letters.letter_failed,
+)
+jobs.register(
+    mail.SEND_MAIL,
+    mail.send_mail,
+    about={"mail": "consult.OutboundMail"},
+    repeatable=True,
+    limit_s=30,
+)
+jobs.register(
+    password_resets.RESET_PASSWORD,
+    password_resets.mail_reset,
+    about={"email": jobs.ADDRESS, "site": None},
+    repeatable=True,
+    limit_s=10,
+)
+jobs.register(
+    erasures.ERASE_FILES,
+    erasures.erase_files,
+    about={"erasure": "consult.Erasure"},
+    repeatable=True,
+    limit_s=50,
+)
+jobs.register(
+    packages.MAKE_PACKAGE,
+    packages.make_package,
+    about={"package": "consult.DataPackage"},
+    repeatable=True,
+    limit_s=50,
+    when_dead=packages.package_failed,
+)
+jobs.register(packages.DROP_PACKAGES, packages.drop_packages, about={}, repeatable=True, limit_s=50)
+jobs.register(clearing.CLEAR, clearing.clear_today, about={}, repeatable=True, limit_s=50)
 
 
 @shared_task(bind=True, name=jobs.RUN_JOB)

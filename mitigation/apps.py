@@ -7,7 +7,8 @@ class MitigationConfig(AppConfig):
     name = "mitigation"
 
     def ready(self) -> None:
-        """Connect the signals of the search index; register guards and kinds of letters."""
+        """Connect the signals of the search index; register guards, kinds of letters and jobs."""
         import_module("mitigation.services.search")
         import_module("mitigation.services.guards")
         import_module("mitigation.services.letter_kinds")
+        import_module("mitigation.tasks")

@@ -4,10 +4,33 @@ from consult.services import jobs
 from mitigation.services import attachments, uploads, visits
 from surveys.services.visits import VISIT_SEALED
 
-jobs.register(uploads.CHECK_UPLOAD, uploads.check_upload, uploads.upload_failed)
-jobs.register(uploads.IMPORT_UPLOAD, uploads.import_upload, uploads.upload_failed)
-jobs.register(uploads.DROP_UPLOADS, uploads.drop_uploads)
-jobs.register(VISIT_SEALED, visits.go_on_after_seal)
-jobs.register(attachments.CLEAN_PICTURE, attachments.clean_picture, attachments.picture_given_up)
+for kind, work in (
+    (uploads.CHECK_UPLOAD, uploads.check_upload),
+    (uploads.IMPORT_UPLOAD, uploads.import_upload),
+):
+    jobs.register(
+        kind,
+        work,
+        about={"upload": "mitigation.PendingUpload"},
+        repeatable=True,
+        limit_s=50,
+        when_dead=uploads.upload_failed,
+    )
+jobs.register(uploads.DROP_UPLOADS, uploads.drop_uploads, about={}, repeatable=True, limit_s=30)
+jobs.register(
+    VISIT_SEALED,
+    visits.go_on_after_seal,
+    about={"visit": "surveys.Visit"},
+    repeatable=True,
+    limit_s=10,
+)
+jobs.register(
+    attachments.CLEAN_PICTURE,
+    attachments.clean_picture,
+    about={"attachment": "mitigation.Attachment"},
+    repeatable=True,
+    limit_s=50,
+    when_dead=attachments.picture_given_up,
+)
 
 __all__ = ["VISIT_SEALED", "attachments", "uploads", "visits"]

@@ -6,7 +6,7 @@ the sweep sends it again, and a claim is one conditional UPDATE, so that one att
 
 import logging
 import time
-from collections.abc import Callable, Iterable
+from collections.abc import Callable, Iterable, Mapping
 from dataclasses import dataclass
 from datetime import datetime, timedelta
 from functools import partial
@@ -20,6 +20,7 @@ from kombu.exceptions import ChannelError
 
 from consult.celery import app
 from consult.models import Heartbeat, Job
+from consult.services.time_limits import at_most
 
 log = logging.getLogger(__name__)
 
@@ -28,6 +29,7 @@ HINTS_PER_SWEEP = 100
 ALIVE_S = 15.0
 FORGET_WORKER_AFTER = timedelta(days=1)
 BROKER_PAUSE_S = 10.0
+ADDRESS = "an e-mail address"  # what an argument may name instead of a row
 
 
 @dataclass(frozen=True)
@@ -53,24 +55,70 @@ WhenDead = Callable[[dict[str, Any], str], None]
 
 @dataclass(frozen=True)
 class Kind:
-    """What is done for jobs of one kind, and what is told when one is given up."""
+    """What is done for jobs of one kind, for how long and how often, and whose data it touches."""
 
     handler: Handler
-    when_dead: WhenDead | None = None
+    # What each argument names: the model whose row it is, an e-mail address, or nobody's data.
+    about: Mapping[str, str | None]
+    # Whether another attempt may begin when one did not come back. If not, the first is the last.
+    repeatable: bool
+    limit_s: float
+    when_dead: WhenDead | None
+
+    @property
+    def most_attempts(self) -> int:
+        return settings.JOB_MAX_ATTEMPTS if self.repeatable else 1
 
 
 _kinds: dict[str, Kind] = {}
 
 
-def register(kind: str, handler: Handler, when_dead: WhenDead | None = None) -> None:
-    """Name the handler of a kind of job; `when_dead` joins the transaction that gives one up."""
-    _kinds[kind] = Kind(handler, when_dead)
+def register(
+    kind: str,
+    handler: Handler,
+    *,
+    about: Mapping[str, str | None],
+    repeatable: bool,
+    limit_s: float,
+    when_dead: WhenDead | None = None,
+) -> None:
+    """Make a kind of job known; `when_dead` joins the transaction that gives one up."""
+    for word, what in about.items():
+        if named_rows().get(word, what) != what:
+            raise ValueError(f"the argument {word!r} of jobs names rows of another model already")
+    if limit_s <= 0:
+        raise ValueError(f"jobs of the kind {kind!r} need some time")
+    _kinds[kind] = Kind(handler, about, repeatable, limit_s, when_dead)
+
+
+def named_rows() -> dict[str, str | None]:
+    """What each argument of a job names, of every kind."""
+    return {word: what for kind in _kinds.values() for word, what in kind.about.items()}
+
+
+def _most_attempts(kind: str) -> int:
+    known = _kinds.get(kind)
+    return known.most_attempts if known else settings.JOB_MAX_ATTEMPTS
+
+
+def _spent() -> Q:
+    """Jobs that have had all their attempts."""
+    once = [name for name, kind in _kinds.items() if not kind.repeatable]
+    return Q(attempts__gte=settings.JOB_MAX_ATTEMPTS) | Q(kind__in=once, attempts__gte=1)
 
 
 def enqueue(
     *, kind: str, key: str, arguments: dict[str, Any], run_after: datetime | None = None
 ) -> Job:
-    """Write a job in the caller's transaction; the same key again gives the same job."""
+    """Write a job in the caller's transaction; the same key again gives the same job.
+
+    Raises LookupError for a kind, and ValueError for an argument, that nobody declared: no erasure
+    would find such a job.
+    """
+    if kind not in _kinds:
+        raise LookupError(f"nobody registered jobs of the kind {kind!r}")
+    if undeclared := set(arguments) - set(_kinds[kind].about):
+        raise ValueError(f"jobs of the kind {kind!r} do not declare {sorted(undeclared)}")
     now = timezone.now()
     due = run_after or now
     with transaction.atomic():
@@ -110,7 +158,8 @@ def run(*, job_id: int, worker: str = "") -> bool:
     try:
         if job.kind not in _kinds:
             raise LookupError(f"no handler for jobs of kind {job.kind!r}")
-        _kinds[job.kind].handler(job.arguments, attempt)
+        with at_most(_kinds[job.kind].limit_s):
+            _kinds[job.kind].handler(job.arguments, attempt)
     except BaseException as error:  # a library's own BaseException must not cost a lease
         log.warning("job %s, attempt %d: %r", job, attempt.attempt, error)
         fail(attempt=attempt, error=_in_words(error), now=timezone.now())
@@ -134,7 +183,7 @@ def claim(*, job_id: int, now: datetime) -> tuple[Job, Run] | None:
     with transaction.atomic():
         claimed = (
             Job.objects.due(now)
-            .filter(pk=job_id, attempts__lt=settings.JOB_MAX_ATTEMPTS)
+            .filter(~_spent(), pk=job_id)
             .update(
                 state=Job.State.RUNNING,
                 attempts=F("attempts") + 1,
@@ -163,7 +212,8 @@ def finish(*, attempt: Run, now: datetime) -> bool:
 
 def fail(*, attempt: Run, error: str, now: datetime) -> bool:
     """Let the job wait for its next attempt, longer each time, or give it up after the last."""
-    if attempt.attempt >= settings.JOB_MAX_ATTEMPTS:
+    kind = Job.objects.values_list("kind", flat=True).get(pk=attempt.job_id)
+    if attempt.attempt >= _most_attempts(kind):
         return _give_up(_held(attempt), job_id=attempt.job_id, reason=error, now=now)
     pause = timedelta(seconds=settings.JOB_BACKOFF_S * 2 ** (attempt.attempt - 1))
     return bool(
@@ -200,7 +250,7 @@ def sweep(*, now: datetime) -> int:
 
     Any number of workers may sweep at once. Returns the number of hints sent.
     """
-    spent = Job.objects.due(now).filter(attempts__gte=settings.JOB_MAX_ATTEMPTS)
+    spent = Job.objects.due(now).filter(_spent())
     for pk in list(spent.values_list("pk", flat=True)):
         _give_up(
             spent.filter(pk=pk),

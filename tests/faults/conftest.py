@@ -11,6 +11,7 @@ from consult.management import processes
 from consult.models import Property
 from tests.broker import broker_at
 from tests.consult import issued
+from tests.faults import kinds
 from tests.faults.rig import Rig
 
 
@@ -26,6 +27,13 @@ def rig(
         stack.callback(rig.stop)
         stack.enter_context(broker_at(str(processes.redis_socket(folder)), settings))
         yield rig
+
+
+@pytest.fixture(autouse=True)
+def declared_kinds() -> None:
+    """The test's own process writes such jobs; a worker alone does them."""
+    for work in kinds.WORKS:
+        kinds.declare(work, lambda arguments, run: None)
 
 
 @pytest.fixture

@@ -23,6 +23,7 @@ from mitigation.services import imports
 from surveys.models import SourceFile
 from surveys.services.imports import store_survey
 from surveys.services.kept_files import keep_file
+from tests.faults import kinds
 
 FOLDER = Path(os.environ["FAULT_FOLDER"])
 GATES = os.environ.get("FAULT_GATES", "").split()
@@ -164,4 +165,4 @@ def fail(arguments: dict[str, Any]) -> None:
 
 
 for _work in (count, kill, hang, eat, fail):
-    jobs.register(f"test-{_work.__name__}", handler(_work))
+    kinds.declare(_work.__name__, handler(_work))

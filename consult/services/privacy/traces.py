@@ -15,6 +15,7 @@ from django.utils.translation import gettext_lazy as _
 
 from consult.models.access_log import AccessEvent
 from consult.models.jobs import Job, OutboundMail
+from consult.services.jobs import ADDRESS, named_rows
 from consult.services.mail import without_links
 from consult.services.privacy.fates import (
     Blank,
@@ -29,14 +30,6 @@ from consult.services.privacy.fates import (
 )
 from consult.services.privacy.practice import OPENS
 
-# What a job's arguments name, and the table whose row it is.
-JOBS_ABOUT = {
-    "letter": "consult.Letter",
-    "mail": "consult.OutboundMail",
-    "package": "consult.DataPackage",
-    "upload": "mitigation.PendingUpload",
-    "attachment": "mitigation.Attachment",
-}
 LOG = _("until the access log's own time is over: when, and the number of the log-in")
 
 
@@ -51,19 +44,30 @@ def _mails(subject: Subject, keys: Keys) -> Iterable[Any]:
 
 
 def _jobs(subject: Subject, keys: Keys) -> Iterable[Any]:
-    """Those whose arguments name one of their rows."""
-    wanted = {(word, pk) for word, model in JOBS_ABOUT.items() for pk in keys.get(model, ())}
+    """Those whose arguments name one of their rows or addresses, as the kinds of jobs declare."""
+    wanted: set[tuple[str, Any]] = set()
+    for word, what in named_rows().items():
+        theirs = subject.emails if what == ADDRESS else keys.get(what or "", ())
+        wanted |= {(word, each) for each in theirs}
     if not wanted:
         return []
     about = Q(pk__in=[])
     for word in {word for word, _pk in wanted}:
         about |= Q(arguments__has_key=word)
     rows = Job.objects.filter(about).values_list("pk", "arguments").iterator(chunk_size=2_000)
-    return {pk for pk, arguments in rows for pair in arguments.items() if _hashable(pair) in wanted}
+    wanted = {_comparable(*pair) for pair in wanted}
+    return {
+        pk
+        for pk, arguments in rows
+        if any(_comparable(*pair) in wanted for pair in arguments.items())
+    }
 
 
-def _hashable(pair: tuple[str, Any]) -> tuple[str, Any]:
-    return pair if isinstance(pair[1], int | str) else (pair[0], None)
+def _comparable(word: str, value: Any) -> tuple[str, int | str | None]:
+    """Something that can lie in a set; an address is the same in capitals."""
+    if isinstance(value, str):
+        return word, value.casefold()
+    return word, value if isinstance(value, int) else None
 
 
 def _events(subject: Subject, keys: Keys) -> Iterable[Any]:
