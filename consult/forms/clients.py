@@ -40,7 +40,6 @@ class ClientForm(VersionedForm):
     class Meta:
         model = Client
         fields = ["name", "address", "phone", "email", "language"]
-        labels = {"name": _("Name"), "address": _("Postal address"), "phone": _("Phone")}
         help_texts = {
             "name": _("As it stands on letters; two people who live together may share one."),
             "address": _("Empty: letters go to the address of the home."),
@@ -53,7 +52,7 @@ class ContactForm(VersionedForm):
     class Meta:
         model = Contact
         fields = ["part", "name", "phone", "email", "address"]
-        labels = {"part": _("Who is this?"), "name": _("Name"), "phone": _("Phone")}
+        labels = {"part": _("Who is this?")}
         widgets = {"address": forms.Textarea(attrs={"rows": 4})}
 
 
@@ -61,13 +60,6 @@ class PropertyForm(VersionedForm):
     class Meta:
         model = Property
         fields = ["address", "country", "supply_voltage_v", "frequency_hz", "phases"]
-        labels = {
-            "address": _("Address"),
-            "country": _("Country"),
-            "supply_voltage_v": _("Supply voltage [V]"),
-            "frequency_hz": _("Frequency [Hz]"),
-            "phases": _("Phases"),
-        }
         help_texts = {"country": _("Two letters, such as DE or US.")}
         widgets = {"address": forms.Textarea(attrs={"rows": 4})}
 

@@ -36,7 +36,6 @@ class PersonForm(VersionedForm):
     class Meta:
         model = User
         fields = ["name", "role", "firm", "language", "is_manager"]
-        labels = {"name": _("Name"), "role": _("Role"), "firm": _("Firm")}
         help_texts = {"firm": _("For electricians: the contractor they work for.")}
 
     def __init__(self, *args: Any, **kwargs: Any) -> None:
@@ -89,13 +88,6 @@ class FirmForm(VersionedForm):
     class Meta:
         model = Firm
         fields = ["name", "address", "phone", "email", "licence"]
-        labels = {
-            "name": _("Name"),
-            "address": _("Postal address"),
-            "phone": _("Phone"),
-            "email": _("E-mail"),
-            "licence": _("Licence"),
-        }
         widgets = {"address": forms.Textarea(attrs={"rows": 4})}
 
     def validate_unique(self) -> None:
@@ -126,16 +118,6 @@ class PracticeForm(VersionedForm):
             "signatory",
             "second_factor_days",
         ]
-        labels = {
-            "name": _("Name"),
-            "address": _("Postal address"),
-            "country": _("Country"),
-            "phone": _("Phone"),
-            "email": _("E-mail"),
-            "website": _("Web site"),
-            "signatory": _("Signatory"),
-            "second_factor_days": _("Days that the office has to set up a second factor"),
-        }
         help_texts = {
             "country": _("Two capital letters, such as DE or US."),
             "email": _("Stands on letters, and answers to our e-mails go there."),
@@ -188,6 +170,5 @@ class OwnContactForm(VersionedForm):
     class Meta:
         model = Client
         fields = ["email", "phone", "address"]
-        labels = {"email": _("E-mail"), "phone": _("Phone"), "address": _("Postal address")}
         widgets = {"address": forms.Textarea(attrs={"rows": 4})}
         help_texts = {"email": _("Where we write to. Your log-in keeps its own e-mail.")}

@@ -95,10 +95,10 @@ class Property(PlainTexts):
     address = models.TextField(_("address"))
     country = models.CharField(_("country"), max_length=2, validators=[COUNTRY])
     supply_voltage_v = models.FloatField(
-        _("supply voltage"), default=230.0, validators=[MinValueValidator(1)]
+        _("Supply voltage [V]"), default=230.0, validators=[MinValueValidator(1)]
     )
     frequency_hz = models.FloatField(
-        _("frequency"), default=50.0, validators=[MinValueValidator(1)]
+        _("Frequency [Hz]"), default=50.0, validators=[MinValueValidator(1)]
     )
     phases = models.PositiveSmallIntegerField(
         _("phases"), default=1, choices=[(1, _("one")), (2, _("split")), (3, _("three"))]
@@ -133,7 +133,9 @@ class Assignment(models.Model):
     """An assessor works at a property."""
 
     property = models.ForeignKey(Property, on_delete=models.CASCADE, related_name="assignments")
-    user = models.ForeignKey(User, on_delete=models.CASCADE, related_name="assignments")
+    user = models.ForeignKey(
+        User, on_delete=models.CASCADE, related_name="assignments", verbose_name=_("Name")
+    )
     assigned_at = models.DateTimeField(auto_now_add=True)
     history = HistoricalRecords()
 

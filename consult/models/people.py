@@ -17,16 +17,19 @@ from consult.models.texts import PlainTexts
 class Practice(PlainTexts):
     """The consultancy whose name stands on the letters: one row."""
 
-    name = models.CharField(max_length=120)
-    address = models.TextField(blank=True)
-    country = models.CharField(max_length=2, default="DE")
-    phone = models.CharField(max_length=40, blank=True)
-    email = models.EmailField(blank=True)
-    website = models.CharField(max_length=120, blank=True)
-    signatory = models.CharField(max_length=120, blank=True, help_text=_("Who signs the letters."))
+    name = models.CharField(_("name"), max_length=120)
+    address = models.TextField(_("postal address"), blank=True)
+    country = models.CharField(_("country"), max_length=2, default="DE")
+    phone = models.CharField(_("phone"), max_length=40, blank=True)
+    email = models.EmailField(_("e-mail"), blank=True)
+    website = models.CharField(_("Web site"), max_length=120, blank=True)
+    signatory = models.CharField(
+        _("Signatory"), max_length=120, blank=True, help_text=_("Who signs the letters.")
+    )
     logo = models.BinaryField(null=True, blank=True)  # a small PNG, copied into each letter
     logo_sha256 = models.CharField(max_length=64, blank=True)
     second_factor_days = models.PositiveSmallIntegerField(
+        _("Days that the office has to set up a second factor"),
         null=True,
         blank=True,
         default=14,
@@ -55,11 +58,11 @@ def current_practice() -> Practice:
 class Firm(PlainTexts):
     """A contractor whose licensed electricians carry out the work."""
 
-    name = models.CharField(max_length=120, unique=True)
-    address = models.TextField(blank=True)
-    phone = models.CharField(max_length=40, blank=True)
-    email = models.EmailField(blank=True)
-    licence = models.CharField(max_length=80, blank=True)
+    name = models.CharField(_("name"), max_length=120, unique=True)
+    address = models.TextField(_("postal address"), blank=True)
+    phone = models.CharField(_("phone"), max_length=40, blank=True)
+    email = models.EmailField(_("e-mail"), blank=True)
+    licence = models.CharField(_("Licence"), max_length=80, blank=True)
     history = HistoricalRecords()
 
     def __str__(self) -> str:
@@ -98,7 +101,12 @@ class User(PlainTexts, AbstractBaseUser, PermissionsMixin):
         _("runs the practice"), default=False, help_text=_("May change people and registers.")
     )
     firm = models.ForeignKey(
-        Firm, null=True, blank=True, on_delete=models.PROTECT, related_name="people"
+        Firm,
+        null=True,
+        blank=True,
+        on_delete=models.PROTECT,
+        related_name="people",
+        verbose_name=_("Firm"),
     )
     language = models.CharField(max_length=5, default="en")
     is_active = models.BooleanField(default=True)

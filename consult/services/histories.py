@@ -68,26 +68,18 @@ class Names:
             return str(dict(column.flatchoices).get(value, value))
         return plain_words(value)
 
-    def teller(
-        self,
-        model: type[models.Model],
-        labels: Mapping[str, Any] | None = None,
-        untold: Collection[str] = UNTOLD,
-    ) -> "Teller":
-        """Says of each row of a history what stands in its fields, by the label of each."""
+    def teller(self, model: type[models.Model], untold: Collection[str] = UNTOLD) -> "Teller":
+        """Says of each row of a history what stands in its fields, by the name of each."""
         columns = [
             column
             for column in model._meta.concrete_fields
             if column.name not in untold
             and (column.related_model is None or column.related_model in self.known)
         ]
-        named = labels or {}
 
         def tell(row: Row) -> dict[str, str]:
             return {
-                str(named.get(column.name, column.verbose_name)): self.words_of(
-                    column, row[column.attname]
-                )
+                str(column.verbose_name): self.words_of(column, row[column.attname])
                 for column in columns
                 if column.attname in row
             }

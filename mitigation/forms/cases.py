@@ -37,10 +37,6 @@ class CaseForm(OnceForm, forms.ModelForm):  # type: ignore[type-arg]  # not subs
     class Meta:
         model = Case
         fields = ["guideline", "target_band", "placement_percent"]
-        labels = {
-            "guideline": gettext_lazy("Guideline"),
-            "target_band": gettext_lazy("Target band"),
-        }
 
     def __init__(self, *args: Any, **kwargs: Any) -> None:
         super().__init__(*args, **kwargs)
@@ -65,10 +61,6 @@ class CaseEditForm(TextForm, forms.ModelForm):  # type: ignore[type-arg]  # not 
     class Meta:
         model = Case
         fields = ["guideline", "target_band", "placement_percent", "due_on"]
-        labels = {
-            "guideline": gettext_lazy("Guideline"),
-            "target_band": gettext_lazy("Target band"),
-        }
         help_texts = {
             "guideline": gettext_lazy("Letters that were issued keep what they said."),
         }

@@ -69,12 +69,16 @@ class Case(models.Model):
         validators=[validate_reference],
     )
     property = models.ForeignKey(Property, on_delete=models.PROTECT, related_name="cases")
-    guideline = models.ForeignKey(Guideline, on_delete=models.PROTECT, related_name="cases")
+    guideline = models.ForeignKey(
+        Guideline, on_delete=models.PROTECT, related_name="cases", verbose_name=_("Guideline")
+    )
     target_band = models.PositiveSmallIntegerField(
         _("target band"), default=2, choices=[(1, "1"), (2, "2")]
     )
     placement_percent = models.FloatField(_("placement uncertainty"), default=5.0)
-    stage = models.CharField(max_length=10, choices=Stage.choices, default=Stage.ENQUIRY)
+    stage = models.CharField(
+        _("Stage"), max_length=10, choices=Stage.choices, default=Stage.ENQUIRY
+    )
     stage_since = models.DateTimeField()
     round = models.PositiveSmallIntegerField(_("round"), default=1)
     due_on = models.DateField(_("due on"), null=True, blank=True)

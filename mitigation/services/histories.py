@@ -7,7 +7,6 @@ from typing import Any
 from django.urls import reverse
 from django.utils.text import Truncator
 from django.utils.translation import gettext as _
-from django.utils.translation import gettext_lazy
 
 from consult.models import Assignment, Client, Contact, Letter, Property
 from consult.services.histories import (
@@ -30,8 +29,6 @@ from surveys.services.histories import (
 )
 
 LONGEST_NOTE = 300
-_CASE = {"stage": gettext_lazy("Stage"), "guideline": gettext_lazy("Guideline")}
-_ASSIGNMENT = {"user": gettext_lazy("Name")}
 
 
 def case_changes(case: Case, user: Any) -> list[Change]:
@@ -63,13 +60,13 @@ def _people_and_case(case: Case, names: Names) -> Iterator[Change]:
     for what, model, wanted in models:
         yield from changes(
             rows_of(model, **wanted),
-            tell=names.teller(model, _CASE if model is Case else None),
+            tell=names.teller(model),
             names=names,
             title=partial(_row_title, what),
         )
     yield from changes(
         rows_of(Assignment, property_id=home.pk),
-        tell=names.teller(Assignment, _ASSIGNMENT),
+        tell=names.teller(Assignment),
         names=names,
         title=lambda row: _titled(_("Assessor"), names.people.get(row["user_id"])),
     )

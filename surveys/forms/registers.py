@@ -6,11 +6,12 @@ from django import forms
 from django.utils.translation import gettext_lazy as _
 
 from consult.forms.days import DayField
+from consult.forms.labels import label_of
 from consult.forms.once import OnceForm
 from surveys.calc.units import UNITS
 from surveys.forms.fields import NumberField
 from surveys.forms.visits import EntryForm
-from surveys.models import Calibration, Instrument, Measurand
+from surveys.models import Calibration, Guideline, Instrument, Measurand
 from surveys.models.measurands import QUANTITY_CHOICES, measurand_words
 
 AXES = [("", _("not said")), ("1", _("one")), ("3", _("three"))]
@@ -19,15 +20,19 @@ BOUNDS = ("b1", "b2", "b3")
 
 class InstrumentForm(OnceForm, EntryForm):
     name = forms.CharField(
-        label=_("Instrument"), max_length=80, help_text=_("The name on its label.")
+        label=label_of(Instrument, "name"), max_length=80, help_text=_("The name on its label.")
     )
-    description = forms.CharField(label=_("Description"), max_length=200, required=False)
+    description = forms.CharField(
+        label=label_of(Instrument, "description"), max_length=200, required=False
+    )
 
 
 class InstrumentChangeForm(InstrumentForm):
     key = None  # type: ignore[assignment]  # Django's way to drop a field
     is_retired = forms.BooleanField(
-        label=_("Out of use"), required=False, help_text=_("It is offered for no new reading.")
+        label=label_of(Instrument, "is_retired"),
+        required=False,
+        help_text=_("It is offered for no new reading."),
     )
 
     version = forms.IntegerField(widget=forms.HiddenInput)
@@ -45,26 +50,42 @@ def _day(label: Any, **kwargs: Any) -> forms.DateField:
 class CalibrationForm(OnceForm, EntryForm):
     """All that a row of instruments.csv says, numbers in the unit of the row."""
 
-    quantity = forms.ChoiceField(label=_("Quantity"), choices=QUANTITY_CHOICES)
-    unit = forms.ChoiceField(label=_("Unit"), choices=[(unit, unit) for unit in UNITS])
+    quantity = forms.ChoiceField(label=label_of(Calibration, "quantity"), choices=QUANTITY_CHOICES)
+    unit = forms.ChoiceField(
+        label=label_of(Calibration, "unit"), choices=[(unit, unit) for unit in UNITS]
+    )
     gain_percent = NumberField(
-        label=_("Gain [%]"),
+        label=label_of(Calibration, "gain_percent"),
         help_text=_("Expanded relative uncertainty (k = 2) of the certificate."),
     )
-    resolution = NumberField(label=_("Resolution"), help_text=_("Of the last digit, full width."))
+    resolution = NumberField(
+        label=label_of(Calibration, "resolution"), help_text=_("Of the last digit, full width.")
+    )
     noise = NumberField(
-        label=_("Noise"), required=False, help_text=_("Standard deviation; empty is none.")
+        label=label_of(Calibration, "noise"),
+        required=False,
+        help_text=_("Standard deviation; empty is none."),
     )
-    floor = NumberField(label=_("Floor"), required=False, help_text=_("Lowest value it can show."))
-    ceiling = NumberField(label=_("Ceiling"), required=False)
-    low_hz = NumberField(label=_("From [Hz]"), required=False)
-    high_hz = NumberField(label=_("To [Hz]"), required=False)
+    floor = NumberField(
+        label=label_of(Calibration, "floor"),
+        required=False,
+        help_text=_("Lowest value it can show."),
+    )
+    ceiling = NumberField(label=label_of(Calibration, "ceiling"), required=False)
+    low_hz = NumberField(label=label_of(Calibration, "low_hz"), required=False)
+    high_hz = NumberField(label=label_of(Calibration, "high_hz"), required=False)
     axes = forms.TypedChoiceField(
-        label=_("Axes"), choices=AXES, coerce=int, empty_value=None, required=False
+        label=label_of(Calibration, "axes"),
+        choices=AXES,
+        coerce=int,
+        empty_value=None,
+        required=False,
     )
-    certificate = forms.CharField(label=_("Certificate"), max_length=80, required=False)
-    calibrated_on = _day(_("Calibrated on"))
-    due_on = _day(_("Due on"), help_text=_("The last day on which it holds."))
+    certificate = forms.CharField(
+        label=label_of(Calibration, "certificate"), max_length=80, required=False
+    )
+    calibrated_on = _day(label_of(Calibration, "calibrated_on"))
+    due_on = _day(label_of(Calibration, "due_on"), help_text=_("The last day on which it holds."))
 
 
 class CalibrationChangeForm(CalibrationForm):
@@ -81,17 +102,20 @@ class GuidelineForm(OnceForm, EntryForm):
     """A table of bands with its source; the names of the bands are the same in all measurands."""
 
     code = forms.SlugField(
-        label=_("Short name"), max_length=30, help_text=_("Letters, digits, hyphens.")
+        label=label_of(Guideline, "code"), max_length=30, help_text=_("Letters, digits, hyphens.")
     )
-    title = forms.CharField(label=_("Title"), max_length=200)
+    title = forms.CharField(label=label_of(Guideline, "title"), max_length=200)
     source = forms.CharField(
-        label=_("Source"),
+        label=label_of(Guideline, "source"),
         max_length=10_000,
         widget=forms.Textarea({"rows": 2}),
         help_text=_("Who published it, where and when. It is printed in letters."),
     )
     note = forms.CharField(
-        label=_("Note"), max_length=10_000, required=False, widget=forms.Textarea({"rows": 2})
+        label=label_of(Guideline, "note"),
+        max_length=10_000,
+        required=False,
+        widget=forms.Textarea({"rows": 2}),
     )
 
     def __init__(self, *args: Any, **kwargs: Any) -> None:

@@ -8,6 +8,7 @@ from django.core.exceptions import ValidationError
 from django.utils.translation import gettext_lazy as _
 
 from consult.forms.days import DayField
+from consult.forms.labels import label_of
 from consult.forms.once import OnceForm
 from consult.forms.texts import TextForm
 from surveys.forms.fields import MarkedNumberField, NumberField
@@ -61,25 +62,27 @@ def chosen(form: forms.Form, names: Iterable[str]) -> list[forms.BoundField]:
 
 
 class ConditionsForm(EntryForm):
-    label = forms.CharField(label=_("Name of the visit"), max_length=80)
-    date = DayField(label=_("Day"))
-    assessor = forms.CharField(label=_("Who measures"), max_length=120, required=False)
-    supply_voltage_v = NumberField(label=_("Supply voltage [V]"), required=False)
-    temperature_c = NumberField(label=_("Temperature [°C]"), may_be_negative=True, required=False)
+    label = forms.CharField(label=label_of(Visit, "label"), max_length=80)
+    date = DayField(label=label_of(Visit, "date"))
+    assessor = forms.CharField(label=label_of(Visit, "assessor"), max_length=120, required=False)
+    supply_voltage_v = NumberField(label=label_of(Visit, "supply_voltage_v"), required=False)
+    temperature_c = NumberField(
+        label=label_of(Visit, "temperature_c"), may_be_negative=True, required=False
+    )
     humidity_percent = NumberField(
-        label=_("Relative humidity [%]"),
+        label=label_of(Visit, "humidity_percent"),
         required=False,
         help_text=_("Above about 70 % readings of the electric field are doubtful."),
     )
     note = forms.CharField(
-        label=_("Note"),
+        label=label_of(Visit, "note"),
         max_length=10_000,
         required=False,
         widget=forms.Textarea({"rows": 3}),
         help_text=_("On the conditions of the day. It is printed in the client's letters."),
     )
     instructions = forms.CharField(
-        label=_("For the assessor alone"),
+        label=label_of(Visit, "instructions"),
         max_length=2_000,
         required=False,
         widget=forms.Textarea({"rows": 3}),
@@ -117,10 +120,10 @@ class GroundPointForm(EntryForm):
 
 class GroundCheckForm(OnceForm, EntryForm):
     point = forms.ModelChoiceField(
-        GroundPoint.objects.none(), label=_("Ground point"), empty_label="–"
+        GroundPoint.objects.none(), label=label_of(GroundCheck, "point"), empty_label="–"
     )
     outlet_test = forms.ChoiceField(
-        label=_("Outlet test"),
+        label=label_of(GroundCheck, "outlet_test"),
         choices=GroundCheck.OutletTest.choices,
         initial=GroundCheck.OutletTest.NOT_TESTED,
     )
@@ -128,7 +131,7 @@ class GroundCheckForm(OnceForm, EntryForm):
         GroundPoint.objects.none(), label=_("Against ground point"), required=False, empty_label="–"
     )
     voltage_v = NumberField(label=_("Voltage between them [V]"), required=False)
-    note = forms.CharField(label=_("Note"), max_length=10_000, required=False)
+    note = forms.CharField(label=label_of(GroundCheck, "note"), max_length=10_000, required=False)
 
     def __init__(self, *args: Any, visit: Visit, **kwargs: Any) -> None:
         super().__init__(*args, **kwargs)
@@ -163,14 +166,16 @@ def grouped_units() -> list[tuple[Any, list[tuple[str, str]]]]:
 class ReadingForm(OnceForm, EntryForm):
     """One look at the meter, as it stands on its display."""
 
-    spot = forms.ModelChoiceField(Spot.objects.none(), label=_("Spot"), empty_label="–")
-    measurand = forms.ChoiceField(label=_("Quantity"), choices=MEASURAND_CHOICES)
+    spot = forms.ModelChoiceField(
+        Spot.objects.none(), label=label_of(Reading, "spot"), empty_label="–"
+    )
+    measurand = forms.ChoiceField(label=label_of(Reading, "measurand"), choices=MEASURAND_CHOICES)
     instrument = forms.ModelChoiceField(
-        Instrument.objects.none(), label=_("Instrument"), empty_label="–"
+        Instrument.objects.none(), label=label_of(Reading, "instrument"), empty_label="–"
     )
     ground_point = forms.ModelChoiceField(
         GroundPoint.objects.none(),
-        label=_("Ground point"),
+        label=label_of(Reading, "ground_point"),
         required=False,
         empty_label="–",
         help_text=_("For ground-referenced fields and body voltage alone."),
@@ -179,21 +184,26 @@ class ReadingForm(OnceForm, EntryForm):
     y = MarkedNumberField(label="Y", required=False)
     z = MarkedNumberField(label="Z", required=False)
     total = MarkedNumberField(label=_("or total"), required=False)
-    unit = forms.ChoiceField(label=_("Unit"), choices=grouped_units)
-    state = forms.ChoiceField(label=_("State"), choices=Reading.State.choices)
+    unit = forms.ChoiceField(label=label_of(Reading, "unit"), choices=grouped_units)
+    state = forms.ChoiceField(label=label_of(Reading, "state"), choices=Reading.State.choices)
     sources_off = forms.MultipleChoiceField(
         label=_("Circuits and appliances off"),
         required=False,
         widget=forms.CheckboxSelectMultiple,
     )
     circuits_off = forms.CharField(
-        label=_("Circuits off"), max_length=10_000, required=False, help_text=_("a; b; c")
+        label=label_of(Reading, "circuits_off"),
+        max_length=10_000,
+        required=False,
+        help_text=_("a; b; c"),
     )
-    taken_at_text = forms.CharField(label=_("Hour"), max_length=40, required=False)
-    body_distance_m = NumberField(label=_("Body away [m]"), required=False)
-    surface_distance_m = NumberField(label=_("Surface away [m]"), required=False)
-    load = forms.CharField(label=_("What was running"), max_length=200, required=False)
-    note = forms.CharField(label=_("Note"), max_length=10_000, required=False)
+    taken_at_text = forms.CharField(
+        label=label_of(Reading, "taken_at_text"), max_length=40, required=False
+    )
+    body_distance_m = NumberField(label=label_of(Reading, "body_distance_m"), required=False)
+    surface_distance_m = NumberField(label=label_of(Reading, "surface_distance_m"), required=False)
+    load = forms.CharField(label=label_of(Reading, "load"), max_length=200, required=False)
+    note = forms.CharField(label=label_of(Reading, "note"), max_length=10_000, required=False)
 
     WHERE: tuple[str, ...] = ("spot", "measurand", "instrument", "ground_point")
     MORE = ("state", "sources_off", "circuits_off", "taken_at_text", "body_distance_m",

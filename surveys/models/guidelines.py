@@ -12,10 +12,10 @@ class Guideline(models.Model):
 
     USUAL = "SBM-2015"  # where nobody names one
 
-    code = models.CharField(max_length=30, unique=True)
-    title = models.CharField(max_length=200)
-    source = models.TextField()
-    note = models.TextField(blank=True)
+    code = models.CharField(_("Short name"), max_length=30, unique=True)
+    title = models.CharField(_("Title"), max_length=200)
+    source = models.TextField(_("Source"))
+    note = models.TextField(_("Note"), blank=True)
     is_built_in = models.BooleanField(default=False)
     history = HistoricalRecords()
 

@@ -13,9 +13,9 @@ from surveys.models.measurands import QUANTITY_CHOICES
 class Instrument(models.Model):
     """A meter of the practice, known by the name on its label."""
 
-    name = models.CharField(_("instrument"), max_length=80, unique=True)
-    description = models.CharField(_("description"), max_length=200, blank=True)
-    is_retired = models.BooleanField(default=False)
+    name = models.CharField(_("Instrument"), max_length=80, unique=True)
+    description = models.CharField(_("Description"), max_length=200, blank=True)
+    is_retired = models.BooleanField(_("Out of use"), default=False)
     history = HistoricalRecords()
 
     class Meta:
@@ -35,19 +35,21 @@ class Calibration(models.Model):
     instrument = models.ForeignKey(
         Instrument, on_delete=models.PROTECT, related_name="calibrations"
     )
-    quantity = models.CharField(max_length=24, choices=QUANTITY_CHOICES)
-    axes = models.PositiveSmallIntegerField(null=True, blank=True)
-    unit = models.CharField(max_length=6)
-    gain_percent = models.FloatField(help_text=_("Expanded relative uncertainty, k = 2."))
-    resolution = models.FloatField()
-    noise = models.FloatField(null=True, blank=True)
-    floor = models.FloatField(null=True, blank=True)
-    ceiling = models.FloatField(null=True, blank=True)
-    low_hz = models.FloatField(null=True, blank=True)
-    high_hz = models.FloatField(null=True, blank=True)
-    certificate = models.CharField(max_length=80, blank=True)
-    calibrated_on = models.DateField(null=True, blank=True)
-    due_on = models.DateField(null=True, blank=True)
+    quantity = models.CharField(_("Quantity"), max_length=24, choices=QUANTITY_CHOICES)
+    axes = models.PositiveSmallIntegerField(_("Axes"), null=True, blank=True)
+    unit = models.CharField(_("Unit"), max_length=6)
+    gain_percent = models.FloatField(
+        _("Gain [%]"), help_text=_("Expanded relative uncertainty, k = 2.")
+    )
+    resolution = models.FloatField(_("Resolution"))
+    noise = models.FloatField(_("Noise"), null=True, blank=True)
+    floor = models.FloatField(_("Floor"), null=True, blank=True)
+    ceiling = models.FloatField(_("Ceiling"), null=True, blank=True)
+    low_hz = models.FloatField(_("From [Hz]"), null=True, blank=True)
+    high_hz = models.FloatField(_("To [Hz]"), null=True, blank=True)
+    certificate = models.CharField(_("Certificate"), max_length=80, blank=True)
+    calibrated_on = models.DateField(_("Calibrated on"), null=True, blank=True)
+    due_on = models.DateField(_("Due on"), null=True, blank=True)
     history = HistoricalRecords()
 
     class Meta:

@@ -66,22 +66,28 @@ class Visit(models.Model):
         FOLLOW_UP = "follow-up", _("follow-up")
 
     property = models.ForeignKey(Property, on_delete=models.PROTECT, related_name="visits")
-    label = models.CharField(max_length=80)
-    kind = models.CharField(max_length=10, choices=Kind.choices)
-    date = models.DateField()
+    label = models.CharField(_("Name of the visit"), max_length=80)
+    kind = models.CharField(_("Kind"), max_length=10, choices=Kind.choices)
+    date = models.DateField(_("Day"))
     position = models.PositiveIntegerField(default=0)
-    assessor = models.CharField(max_length=120, blank=True)
-    temperature_c = models.FloatField(null=True, blank=True)
-    humidity_percent = models.FloatField(null=True, blank=True)
-    supply_voltage_v = models.FloatField(null=True, blank=True)
-    note = models.TextField(blank=True)  # letters print it
-    instructions = models.TextField(blank=True)  # for who measures; never in a letter or an export
+    assessor = models.CharField(_("Who measures"), max_length=120, blank=True)
+    temperature_c = models.FloatField(_("Temperature [°C]"), null=True, blank=True)
+    humidity_percent = models.FloatField(_("Relative humidity [%]"), null=True, blank=True)
+    supply_voltage_v = models.FloatField(_("Supply voltage [V]"), null=True, blank=True)
+    note = models.TextField(_("Note"), blank=True)  # letters print it
+    # Never in a letter or an export.
+    instructions = models.TextField(_("For the assessor alone"), blank=True)
     source = models.ForeignKey(
         SourceFile, null=True, blank=True, on_delete=models.PROTECT, related_name="visits"
     )
-    sealed_at = models.DateTimeField(null=True, blank=True)
+    sealed_at = models.DateTimeField(_("Sealed"), null=True, blank=True)
     sealed_by = models.ForeignKey(
-        User, null=True, blank=True, on_delete=models.SET_NULL, related_name="+"
+        User,
+        null=True,
+        blank=True,
+        on_delete=models.SET_NULL,
+        related_name="+",
+        verbose_name=_("Sealed by"),
     )
     uid = models.UUIDField(unique=True, default=uuid4, editable=False)
     history = HistoricalRecords(excluded_fields=["uid"])
@@ -138,15 +144,22 @@ class GroundCheck(models.Model):
         NOT_TESTED = "not tested", _("not tested")
 
     visit = models.ForeignKey(Visit, on_delete=models.CASCADE, related_name="ground_checks")
-    point = models.ForeignKey(GroundPoint, on_delete=models.PROTECT, related_name="checks")
+    point = models.ForeignKey(
+        GroundPoint, on_delete=models.PROTECT, related_name="checks", verbose_name=_("Ground point")
+    )
     other_point = models.ForeignKey(
-        GroundPoint, null=True, blank=True, on_delete=models.PROTECT, related_name="+"
+        GroundPoint,
+        null=True,
+        blank=True,
+        on_delete=models.PROTECT,
+        related_name="+",
+        verbose_name=_("Against"),
     )
-    voltage_v = models.FloatField(null=True, blank=True)
+    voltage_v = models.FloatField(_("Voltage [V]"), null=True, blank=True)
     outlet_test = models.CharField(
-        max_length=10, choices=OutletTest.choices, default=OutletTest.NOT_TESTED
+        _("Outlet test"), max_length=10, choices=OutletTest.choices, default=OutletTest.NOT_TESTED
     )
-    note = models.TextField(blank=True)
+    note = models.TextField(_("Note"), blank=True)
     uid = models.UUIDField(unique=True, default=uuid4, editable=False)
     history = HistoricalRecords(excluded_fields=["uid"])
 
@@ -174,12 +187,21 @@ class Reading(models.Model):
 
     visit = models.ForeignKey(Visit, on_delete=models.CASCADE, related_name="readings")
     position = models.PositiveIntegerField()
-    spot = models.ForeignKey(Spot, on_delete=models.PROTECT, related_name="readings")
-    measurand = models.CharField(max_length=30, choices=MEASURAND_CHOICES)
-    ground_point = models.ForeignKey(
-        GroundPoint, null=True, blank=True, on_delete=models.PROTECT, related_name="readings"
+    spot = models.ForeignKey(
+        Spot, on_delete=models.PROTECT, related_name="readings", verbose_name=_("Spot")
     )
-    instrument = models.ForeignKey(Instrument, on_delete=models.PROTECT, related_name="readings")
+    measurand = models.CharField(_("Quantity"), max_length=30, choices=MEASURAND_CHOICES)
+    ground_point = models.ForeignKey(
+        GroundPoint,
+        null=True,
+        blank=True,
+        on_delete=models.PROTECT,
+        related_name="readings",
+        verbose_name=_("Ground point"),
+    )
+    instrument = models.ForeignKey(
+        Instrument, on_delete=models.PROTECT, related_name="readings", verbose_name=_("Instrument")
+    )
     calibration = models.ForeignKey(
         Calibration, null=True, blank=True, on_delete=models.PROTECT, related_name="readings"
     )
@@ -191,21 +213,24 @@ class Reading(models.Model):
     z_mark = models.CharField(max_length=1, blank=True, choices=MARK)
     total = models.FloatField(null=True, blank=True)
     total_mark = models.CharField(max_length=1, blank=True, choices=MARK)
-    unit = models.CharField(max_length=6)
-    state = models.CharField(max_length=8, choices=State.choices, default=State.AS_USED)
-    circuits_off = models.TextField(blank=True)  # as it was written; rows link what it names
+    unit = models.CharField(_("Unit"), max_length=6)
+    state = models.CharField(_("State"), max_length=8, choices=State.choices, default=State.AS_USED)
+    # As it was written; rows link what it names.
+    circuits_off = models.TextField(_("Circuits off"), blank=True)
     main_switch_off = models.BooleanField(default=False, editable=False)
     off_circuits = models.ManyToManyField(Circuit, through="CircuitOff", related_name="readings")
     off_appliances = models.ManyToManyField(
         Appliance, through="ApplianceOff", related_name="readings"
     )
-    taken_at_text = models.CharField(max_length=40, blank=True)  # as it was typed
+    taken_at_text = models.CharField(_("Hour"), max_length=40, blank=True)  # as it was typed
     taken_at = models.DateTimeField(null=True, blank=True)  # where the text tells it for sure
-    set_aside = models.TextField(blank=True, help_text=_("Why this reading does not count."))
-    body_distance_m = models.FloatField(null=True, blank=True)
-    surface_distance_m = models.FloatField(null=True, blank=True)
-    load = models.CharField(max_length=200, blank=True)
-    note = models.TextField(blank=True)
+    set_aside = models.TextField(
+        _("Set aside"), blank=True, help_text=_("Why this reading does not count.")
+    )
+    body_distance_m = models.FloatField(_("Body away [m]"), null=True, blank=True)
+    surface_distance_m = models.FloatField(_("Surface away [m]"), null=True, blank=True)
+    load = models.CharField(_("What was running"), max_length=200, blank=True)
+    note = models.TextField(_("Note"), blank=True)
     recorded_at = models.DateTimeField(  # by the server's clock
         null=True, blank=True, default=timezone.now, editable=False
     )

@@ -9,7 +9,7 @@ from django.db import models
 from django.db.models import Count
 from django.urls import reverse
 from django.utils.translation import gettext as _
-from django.utils.translation import gettext_lazy, ngettext
+from django.utils.translation import ngettext
 
 from consult.models import Property
 from consult.services.histories import (
@@ -46,52 +46,6 @@ from surveys.models.measurands import MEASURAND_CHOICES
 from surveys.services.corrections import corrections_at
 
 FEWEST_TOGETHER = 2  # readings entered by one person, one after the other, are told as one act
-_CERTIFICATE = {
-    "quantity": gettext_lazy("Quantity"),
-    "axes": gettext_lazy("Axes"),
-    "unit": gettext_lazy("Unit"),
-    "gain_percent": gettext_lazy("Gain [%]"),
-    "resolution": gettext_lazy("Resolution"),
-    "noise": gettext_lazy("Noise"),
-    "floor": gettext_lazy("Floor"),
-    "ceiling": gettext_lazy("Ceiling"),
-    "low_hz": gettext_lazy("From [Hz]"),
-    "high_hz": gettext_lazy("To [Hz]"),
-    "certificate": gettext_lazy("Certificate"),
-    "calibrated_on": gettext_lazy("Calibrated on"),
-    "due_on": gettext_lazy("Due on"),
-}
-_INSTRUMENT = {
-    "name": gettext_lazy("Instrument"),
-    "description": gettext_lazy("Description"),
-    "is_retired": gettext_lazy("Out of use"),
-}
-_GUIDELINE = {
-    "code": gettext_lazy("Short name"),
-    "title": gettext_lazy("Title"),
-    "source": gettext_lazy("Source"),
-    "note": gettext_lazy("Note"),
-}
-_VISIT = {
-    "label": gettext_lazy("Name of the visit"),
-    "kind": gettext_lazy("Kind"),
-    "date": gettext_lazy("Day"),
-    "assessor": gettext_lazy("Who measures"),
-    "temperature_c": gettext_lazy("Temperature [°C]"),
-    "humidity_percent": gettext_lazy("Relative humidity [%]"),
-    "supply_voltage_v": gettext_lazy("Supply voltage [V]"),
-    "note": gettext_lazy("Note"),
-    "instructions": gettext_lazy("For the assessor alone"),
-    "sealed_at": gettext_lazy("Sealed"),
-    "sealed_by": gettext_lazy("Sealed by"),
-}
-_CHECK = {
-    "point": gettext_lazy("Ground point"),
-    "other_point": gettext_lazy("Against"),
-    "voltage_v": gettext_lazy("Voltage [V]"),
-    "outlet_test": gettext_lazy("Outlet test"),
-    "note": gettext_lazy("Note"),
-}
 
 
 def instrument_changes(instruments: Collection[int], names: Names) -> Iterator[Change]:
@@ -99,13 +53,13 @@ def instrument_changes(instruments: Collection[int], names: Names) -> Iterator[C
     known = dict(Instrument.objects.filter(pk__in=instruments).values_list("pk", "name"))
     yield from changes(
         rows_of(Instrument, id__in=instruments),
-        tell=names.teller(Instrument, _INSTRUMENT),
+        tell=names.teller(Instrument),
         names=names,
         title=lambda row: row["name"],
     )
     yield from changes(
         rows_of(Calibration, instrument_id__in=instruments),
-        tell=names.teller(Calibration, _CERTIFICATE),
+        tell=names.teller(Calibration),
         names=names,
         title=lambda row: (
             f"{row['certificate'] or _('no certificate')} ({known.get(row['instrument_id'], '')})"
@@ -117,7 +71,7 @@ def guideline_changes(names: Names) -> Iterator[Change]:
     """Guidelines of the practice's own: who entered them, and who took them away."""
     yield from changes(
         rows_of(Guideline),
-        tell=names.teller(Guideline, _GUIDELINE, untold={*UNTOLD, "is_built_in"}),
+        tell=names.teller(Guideline, untold={*UNTOLD, "is_built_in"}),
         names=names,
         title=lambda row: row["code"],
     )
@@ -178,13 +132,13 @@ def visit_changes(visits: Sequence[Visit], home: Property, names: Names) -> Iter
     points = dict(GroundPoint.objects.filter(property=home).values_list("pk", "name"))
     yield from changes(
         rows_of(Visit, id__in=[*labels, *called_off]),
-        tell=names.teller(Visit, _VISIT),
+        tell=names.teller(Visit),
         names=names,
         title=lambda row: f"{_('Visit')} {row['label']}",
     )
     yield from changes(
         rows_of(GroundCheck, visit_id__in=labels),
-        tell=names.knowing({GroundPoint: points}).teller(GroundCheck, _CHECK),
+        tell=names.knowing({GroundPoint: points}).teller(GroundCheck),
         names=names,
         title=lambda row: f"{_('Ground check')} {points.get(row['point_id'], '')}",
     )
@@ -293,26 +247,27 @@ def _reading_teller(home: Property, points: Mapping[int, str]) -> Teller:
     }
     meters = dict(Instrument.objects.values_list("pk", "name"))
     states, measurands = dict(Reading.State.choices), dict(MEASURAND_CHOICES)
+    names = {field.name: str(field.verbose_name) for field in Reading._meta.concrete_fields}
 
     def tell(row: Row) -> dict[str, str]:
-        said: dict[str, Any] = {
-            _("Spot"): spots.get(row["spot_id"]),
-            _("Quantity"): measurands.get(row["measurand"]),
+        words: dict[str, Any] = {
+            names["spot"]: spots.get(row["spot_id"]),
+            names["measurand"]: measurands.get(row["measurand"]),
             _("Display"): displays.whole(row, row["unit"], given),
-            _("Instrument"): meters.get(row["instrument_id"]),
-            _("Ground point"): points.get(row["ground_point_id"]),
-            _("State"): states.get(row["state"]),
-            _("Circuits off"): row["circuits_off"],
-            _("Hour"): row["taken_at_text"],
-            _("Body away [m]"): row["body_distance_m"],
-            _("Surface away [m]"): row["surface_distance_m"],
-            _("What was running"): row["load"],
-            _("Note"): row["note"],
-            _("Set aside"): row["set_aside"],
+            names["instrument"]: meters.get(row["instrument_id"]),
+            names["ground_point"]: points.get(row["ground_point_id"]),
+            names["state"]: states.get(row["state"]),
+            names["circuits_off"]: row["circuits_off"],
+            names["taken_at_text"]: row["taken_at_text"],
+            names["body_distance_m"]: row["body_distance_m"],
+            names["surface_distance_m"]: row["surface_distance_m"],
+            names["load"]: row["load"],
+            names["note"]: row["note"],
+            names["set_aside"]: row["set_aside"],
         }
         return {
             label: NOTHING if value is None or value == "" else plain_words(value)
-            for label, value in said.items()
+            for label, value in words.items()
         }
 
     return tell
