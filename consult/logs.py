@@ -11,7 +11,7 @@ _TOKENS = re.compile(
 
 def without_tokens(text: str) -> str:
     """The text with an ellipsis in the place of each token of an address."""
-    return _TOKENS.sub(r"\1\u2026", text)
+    return _TOKENS.sub("\\1\u2026", text)
 
 
 class TokenFilter(logging.Filter):

@@ -1,5 +1,7 @@
 """Letters: the list, one with its state, its file, how it reaches the client."""
 
+from typing import Any
+
 from django.conf import settings
 from django.contrib import messages
 from django.core.exceptions import ValidationError
@@ -43,17 +45,18 @@ def letter_detail(request: SignedInRequest, number: str) -> HttpResponse:
     letters = Letter.objects.visible_to(request.user).for_list()
     whom = ("issued_by", "posted_by", "erased_by")
     letter = get_object_or_404(letters.select_related(*whom), number=number)
-    context = {
+    corrections = Letter.objects.visible_to(request.user).filter(corrects=letter)
+    context: dict[str, Any] = {
         "letter": letter,
         "once": OnceForm(auto_id=False),
         "being_made": letter.state in (Letter.State.QUEUED, Letter.State.RENDERING),
         "progress": letter_progress(letter),
-        "corrections": Letter.objects.visible_to(request.user).filter(corrects=letter),
+        "corrections": corrections,
     }
     part = request.headers.get("HX-Request") == "true"
     if not part:
         now = timezone.now()
-        corrected = context["corrections"].exists()
+        corrected = corrections.exists()
         context["mails"] = [
             (mail, None if corrected else sending.link_ends(mail=mail, letter=letter, now=now))
             for mail in sending.mails_of(letter)

@@ -119,7 +119,7 @@ class Site:
     def answer(self, ask: Ask, url: str, dice: random.Random) -> tuple[Any, list[str]]:
         """The answer, and the statements that wrote; both are taken back afterwards."""
         browser = Browser()
-        browser.cookies = self.cookies[ask.asker].copy()
+        browser.cookies.update(self.cookies[ask.asker])
         body = {name: dice.choice(WORDS) for name in dice.sample(FIELDS, 6)}
         written: list[str] = []
 

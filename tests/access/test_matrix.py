@@ -312,9 +312,9 @@ def _at_the_panel(case: Case, arguments: dict[str, str]) -> dict[str, int]:
     """A panel with a circuit that nothing names, and an appliance, where a row asks for them."""
     if not {"{panel}", "{circuit}", "{appliance}"} & set(arguments.values()):
         return {}
-    panel = Panel.objects.create(property=case.property, name="panel")
-    circuit = Circuit.objects.create(panel=panel, name="F1")
-    appliance = Appliance.objects.create(property=case.property, name="lamp")
+    panel, _ = Panel.objects.get_or_create(property=case.property, name="panel")
+    circuit, _ = Circuit.objects.get_or_create(panel=panel, name="F1")
+    appliance, _ = Appliance.objects.get_or_create(property=case.property, name="lamp")
     return {"panel": panel.pk, "circuit": circuit.pk, "appliance": appliance.pk}
 
 

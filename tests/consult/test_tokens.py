@@ -1,6 +1,7 @@
 """Tokens of addresses stand in no log, and a changed log-in e-mail is told to both addresses."""
 
 import logging
+from typing import Any
 
 import pytest
 from django.conf import settings
@@ -27,8 +28,9 @@ TOKEN = "WzEsIjdkIl0:1vPq0a:abc_DEF-123"
     ],
 )
 def test_no_handler_of_the_log_writes_a_token(path) -> None:
-    assert settings.LOGGING["handlers"]["stderr"]["filters"] == ["tokens"]
-    assert settings.LOGGING["root"]["handlers"] == ["stderr"]
+    configured: Any = settings.LOGGING
+    assert configured["handlers"]["stderr"]["filters"] == ["tokens"]
+    assert configured["root"]["handlers"] == ["stderr"]
     record = logging.LogRecord("django.request", 30, "", 1, "Gone: %s", (path,), None)
     assert TokenFilter().filter(record)
     line = record.getMessage()
