@@ -1,7 +1,9 @@
 """Many rows at once, from columns: COPY on PostgreSQL, executemany elsewhere."""
 
 from collections.abc import Iterable, Mapping, Sequence
+from datetime import datetime
 from typing import Any
+from uuid import UUID
 
 from django.db import connection, models
 
@@ -33,8 +35,12 @@ def _stored(model: type[models.Model], name: str, values: Sequence[Any]) -> Sequ
     field = model._meta.get_field(name)
     if not isinstance(field, models.UUIDField | models.DateTimeField):
         return values
-    turned = {value: field.get_db_prep_save(value, connection) for value in dict.fromkeys(values)}
-    return [turned[value] for value in values]
+    turned = {
+        value: field.get_db_prep_save(value, connection)
+        for value in dict.fromkeys(values)
+        if isinstance(value, UUID | datetime)
+    }
+    return [turned.get(value, value) for value in values]
 
 
 def _copy(cursor: Any, statement: str, columns: Iterable[Sequence[Any]]) -> None:

@@ -10,6 +10,7 @@ from collections.abc import Iterable, Sequence
 from itertools import count
 from random import Random
 from typing import Any
+from uuid import uuid4
 
 from django.db import connection, models, transaction
 from django.utils import timezone
@@ -135,7 +136,8 @@ class Table:
 
     def add(self, **given: Any) -> int:
         key = next(self.next)
-        self.rows.append({"id": key, **self.blank, **given})
+        keys = {"uid": uuid4()} if "uid" in self.blank else {}
+        self.rows.append({"id": key, **self.blank, **keys, **given})
         return key
 
     def flush(self) -> None:
