@@ -119,7 +119,7 @@ class Site:
     def answer(self, ask: Ask, url: str, dice: random.Random) -> tuple[Any, list[str]]:
         """The answer, and the statements that wrote; both are taken back afterwards."""
         browser = Browser()
-        browser.cookies.update(self.cookies[ask.asker])
+        browser.cookies.load({name: kept.value for name, kept in self.cookies[ask.asker].items()})
         body = {name: dice.choice(WORDS) for name in dice.sample(FIELDS, 6)}
         written: list[str] = []
 

@@ -10,6 +10,7 @@ from consult.models import EntryKey, User
 from tests.access.test_matrix import MATRIX, _filled
 from tests.cast import make_cast
 from tests.entries import MAKES_NONE, NAMES, entry
+from tests.factories import PASSWORD
 from tests.forms import opened
 
 pytestmark = pytest.mark.django_db
@@ -156,6 +157,7 @@ def test_another_form_with_a_taken_name_is_told_so(name, field, word, client) ->
 def test_a_changed_person_may_not_take_the_e_mail_of_another(client) -> None:
     cast = make_cast()
     cast.log_in(client, "manager")
+    client.post(reverse("account_reauthenticate"), {"password": PASSWORD})
     person, other = cast.people["office"], cast.people["its assessor"]
     page = reverse("person_detail", args=[person.pk])
     sent = opened(client, page) | {"email": other.email.upper()}

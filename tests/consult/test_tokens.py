@@ -28,9 +28,9 @@ TOKEN = "WzEsIjdkIl0:1vPq0a:abc_DEF-123"
     ],
 )
 def test_no_handler_of_the_log_writes_a_token(path) -> None:
-    configured: Any = settings.LOGGING
-    assert configured["handlers"]["stderr"]["filters"] == ["tokens"]
-    assert configured["root"]["handlers"] == ["stderr"]
+    logging_settings: dict[str, Any] = settings.LOGGING
+    assert logging_settings["handlers"]["stderr"]["filters"] == ["tokens"]
+    assert logging_settings["root"]["handlers"] == ["stderr"]
     record = logging.LogRecord("django.request", 30, "", 1, "Gone: %s", (path,), None)
     assert TokenFilter().filter(record)
     line = record.getMessage()
