@@ -2,6 +2,7 @@
 
 import re
 from collections.abc import Iterator
+from typing import Any
 
 import pytest
 from django.urls import URLPattern, URLResolver, get_resolver, reverse
@@ -251,27 +252,27 @@ def _admin_paths() -> list[str]:
 
 
 def _filled(arguments: dict[str, str], case: Case) -> dict[str, str]:
-    letter = ready_letter(case) if "{letter}" in arguments.values() else None
-    upload = _waiting_upload() if "{upload}" in arguments.values() else None
-    return {
-        key: value.format(
-            letter=letter and letter.number,
-            case=case.reference,
-            **_measured(case),
-            **_at_the_panel(case, arguments),
-            upload=upload and upload.token,
-            copy=_copy(case).token if "{copy}" in arguments.values() else None,
-            wish=_wish(case).pk if "{wish}" in arguments.values() else None,
-            client=case.property.client_id,
-            home=case.property_id,
-            contact=_contact(case).pk if "{contact}" in arguments.values() else None,
-            attachment=_attachment(case).pk if "{attachment}" in arguments.values() else None,
-            photograph=_photograph(case).pk if "{photograph}" in arguments.values() else None,
-            person=User.objects.filter(role="client").values_list("pk", flat=True).first(),
-            firm=Firm.objects.values_list("pk", flat=True).first(),
-        )
-        for key, value in arguments.items()
+    """The arguments of a URL with the rows that they name; only those rows are made."""
+    named = set(arguments.values())
+    letter = ready_letter(case) if "{letter}" in named else None
+    upload = _waiting_upload() if "{upload}" in named else None
+    values: dict[str, Any] = {
+        "letter": letter and letter.number,
+        "case": case.reference,
+        **_measured(case),
+        **_at_the_panel(case, arguments),
+        "upload": upload and upload.token,
+        "copy": _copy(case).token if "{copy}" in named else None,
+        "wish": _wish(case).pk if "{wish}" in named else None,
+        "client": case.property.client_id,
+        "home": case.property_id,
+        "contact": _contact(case).pk if "{contact}" in named else None,
+        "attachment": _attachment(case).pk if "{attachment}" in named else None,
+        "photograph": _photograph(case).pk if "{photograph}" in named else None,
+        "person": User.objects.filter(role="client").values_list("pk", flat=True).first(),
+        "firm": Firm.objects.values_list("pk", flat=True).first(),
     }
+    return {key: text.format(**values) for key, text in arguments.items()}
 
 
 def _copy(case: Case) -> DataPackage:
