@@ -79,6 +79,7 @@ def expected_names() -> set[str]:
     tables = [model._meta.db_table for model in HISTORIES]
     tables += ["consult_accessevent", "consult_erasure", "consult_letter"]
     tables += ["surveys_visit", "surveys_reading", "surveys_groundcheck", "surveys_correction"]
+    tables += ["surveys_circuitoff", "surveys_applianceoff"]
     tables += ["surveys_lettervisit", "mitigation_caseletter"]
     tables += ["mitigation_note", "mitigation_outcome"]
     return {f"guard_{table}_{verb}" for table in tables for verb in verbs} | {
