@@ -40,7 +40,9 @@ class _Found:
 def dangers_of(visit: Visit) -> list[Danger]:
     """What at this visit calls for a licensed electrician before anything else (rule safety)."""
     return [
-        danger for found in _found_at([visit], read_columns([visit])) for danger in found.dangers
+        danger
+        for visit_dangers in _found_at([visit], read_columns([visit]))
+        for danger in visit_dangers.dangers
     ]
 
 

@@ -99,17 +99,25 @@ def set_aside_words(corrections: Sequence[Correction], corrected: str) -> dict[i
     Of a reading that was first set aside and then replaced the later word holds.
     """
     return {
-        one.reading_id: f"{corrected}: {one.reason}" if one.replacement_id else one.reason
-        for one in corrections
+        correction.reading_id: f"{corrected}: {correction.reason}"
+        if correction.replacement_id
+        else correction.reason
+        for correction in corrections
     }
 
 
 def chain_of(reading: Reading, corrections: Sequence[Correction]) -> list[Reading]:
     """The readings that stand for one another, from the sealed one to the newest."""
     onward: Mapping[int, Reading] = {
-        one.reading_id: one.replacement for one in corrections if one.replacement is not None
+        correction.reading_id: correction.replacement
+        for correction in corrections
+        if correction.replacement is not None
     }
-    back = {one.replacement_id: one.reading for one in corrections if one.replacement_id}
+    back = {
+        correction.replacement_id: correction.reading
+        for correction in corrections
+        if correction.replacement_id
+    }
     chain = [reading]
     while chain[0].pk in back:
         chain.insert(0, back[chain[0].pk])
@@ -151,11 +159,11 @@ def _calibration(reading: Reading, visit: Visit) -> Calibration | None:
     An instrument that read nothing of this quantity there gets what the register has for the day.
     """
     hold_instruments([reading.instrument_id])
-    beside = visit.readings.filter(
+    same_meter = visit.readings.filter(
         instrument=reading.instrument_id,
         calibration__quantity=Measurand(reading.measurand).quantity,
     ).select_related("calibration")
-    first = beside.order_by("position").first()
+    first = same_meter.order_by("position").first()
     return first.calibration if first else calibration_of_the_day(reading)
 
 

@@ -55,7 +55,7 @@ def guideline_facts(guideline: Guideline) -> GuidelineFacts:
     bands = sorted(guideline.bands.all(), key=lambda band: (band.measurand, band.number))
     bounds: dict[str, tuple[float, float, float]] = {}
     for measurand in Measurand:
-        uppers = [one.upper for one in bands if one.measurand == measurand and one.upper]
+        uppers = [band.upper for band in bands if band.measurand == measurand and band.upper]
         if len(uppers) == 3:
             bounds[measurand.value] = (uppers[0], uppers[1], uppers[2])
     words = band_names(guideline)

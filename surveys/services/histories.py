@@ -176,7 +176,7 @@ def _readings(
     names: Names,
 ) -> Iterator[Change]:
     """Readings that were typed; several entered one after the other are one act."""
-    replacements = {one.replacement_id for one in corrections}
+    replacements = {correction.replacement_id for correction in corrections}
     pairs = changed_rows(
         (row for row in rows_of(Reading, visit_id__in=labels) if row["id"] not in replacements),
         tell=_reading_teller(home, points),

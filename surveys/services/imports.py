@@ -93,8 +93,10 @@ def save_new(row: models.Model, by: User | None, left_to_database: Sequence[str]
 def _store_calibrations(rows: Sequence[InstrumentRow], by: User | None) -> list[Calibration]:
     """The calibration of each row: one with the very same content, or a new one."""
     names = dict.fromkeys(row.name for row in rows)
-    found = Instrument.objects.select_for_update().order_by("pk").filter(name__in=list(names))
-    instruments = {instrument.name: instrument for instrument in found}
+    known_instruments = (
+        Instrument.objects.select_for_update().order_by("pk").filter(name__in=list(names))
+    )
+    instruments = {instrument.name: instrument for instrument in known_instruments}
     known = {
         (calibration.instrument_id, *_content(calibration)): calibration
         for calibration in Calibration.objects.filter(
@@ -321,11 +323,11 @@ def _times(readings: Readings, visits: Sequence[VisitRow]) -> list[datetime | No
     """When the meter was read; each hour of a visit is read once."""
     zone = timezone.get_default_timezone()
     pairs = list(zip(readings.visit.tolist(), readings.taken_at, strict=True))
-    told = {
+    times = {
         (place, text): time_of(text, visits[place].date, zone) if text else None
         for place, text in dict.fromkeys(pairs)
     }
-    return [told[pair] for pair in pairs]
+    return [times[pair] for pair in pairs]
 
 
 def _or_none(values: FloatArray) -> list[float | None]:

@@ -100,5 +100,5 @@ def _told(pooled: Pooled, first_of: dict[int, int]) -> OwnPlacement:
         percent=100 * pooled.relative_sd,
         degrees_of_freedom=pooled.degrees_of_freedom,
         known_to_percent=100 * pooled.relative_uncertainty,
-        groups=sorted(groups, key=lambda one: -one.percent),
+        groups=sorted(groups, key=lambda group: -group.percent),
     )

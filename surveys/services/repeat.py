@@ -79,14 +79,14 @@ def _not_read_again(visit: Visit, baseline: Visit | None, rows: Sequence[Reading
         if (room, spot, measurand) not in read
     ]
     if missing:
-        said = ngettext(
+        sentence = ngettext(
             "The baseline read %(n)d thing that has not been read again: %(what)s. No reduction "
             "can be given for it.",
             "The baseline read %(n)d things that have not been read again: %(what)s. No reduction "
             "can be given for them.",
             len(missing),
         )
-        yield said % {"n": len(missing), "what": "; ".join(missing)}
+        yield sentence % {"n": len(missing), "what": "; ".join(missing)}
 
 
 def _out_of_calibration(visit: Visit, rows: Sequence[Reading]) -> Iterator[str]:

@@ -71,16 +71,16 @@ def link_sources(*, readings: Sequence[Reading], home: int) -> None:
 def add_links(*, texts: Iterable[tuple[int, str]], sources: Sources) -> None:
     """Link readings, given by their number and text, to the sources that the text names."""
     circuits, appliances = [], []
-    found: dict[str, tuple[list[int], list[int]]] = {}
+    links: dict[str, tuple[list[int], list[int]]] = {}
     for reading, text in texts:
-        if text not in found:
+        if text not in links:
             names = [folded(name) for name in names_off(text)]
-            found[text] = (
+            links[text] = (
                 [sources.circuits[name] for name in names if name in sources.circuits],
                 [sources.appliances[name] for name in names if name in sources.appliances],
             )
-        circuits += [CircuitOff(reading_id=reading, circuit_id=pk) for pk in found[text][0]]
-        appliances += [ApplianceOff(reading_id=reading, appliance_id=pk) for pk in found[text][1]]
+        circuits += [CircuitOff(reading_id=reading, circuit_id=pk) for pk in links[text][0]]
+        appliances += [ApplianceOff(reading_id=reading, appliance_id=pk) for pk in links[text][1]]
     CircuitOff.objects.bulk_create(circuits, batch_size=2_000)
     ApplianceOff.objects.bulk_create(appliances, batch_size=2_000)
 

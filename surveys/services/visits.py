@@ -273,7 +273,7 @@ def state_of(visit: Visit) -> str:
     histories = (Visit.history.filter(id=visit.pk), Reading.history.filter(visit=visit.pk),
                  GroundCheck.history.filter(visit=visit.pk))  # fmt: skip
     latest = (rows.aggregate(latest=models.Max("history_id"))["latest"] for rows in histories)
-    return "-".join(str(one or 0) for one in latest)
+    return "-".join(str(number or 0) for number in latest)
 
 
 @transaction.atomic
