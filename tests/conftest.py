@@ -27,8 +27,8 @@ MIGRATED = pytest.StashKey[tuple[str, str, DjangoDbBlocker]]()
 
 
 @pytest.fixture(scope="session", autouse=True)
-def _passwords_of_few_rounds() -> Iterator[None]:
-    with override_settings(PASSWORD_HASHERS=["tests.passwords.FewRounds"]):
+def _fast_hashes() -> Iterator[None]:
+    with override_settings(PASSWORD_HASHERS=["tests.hashing.FastHasher"]):
         yield
 
 
@@ -37,11 +37,6 @@ def _language_of_one_test() -> Generator[None, None, None]:
     """A page in somebody's language leaves it behind in this thread; the next test starts anew."""
     yield
     translation.deactivate()
-
-
-@pytest.fixture(autouse=True)
-def _fast_hashes(settings: Settings) -> None:
-    settings.PASSWORD_HASHERS = ["tests.hashing.FastHasher"]
 
 
 @pytest.fixture(autouse=True)
