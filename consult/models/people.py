@@ -52,7 +52,7 @@ def current_practice() -> Practice:
 
     The logo is read when it is asked for: every page and mail asks for the name alone.
     """
-    return Practice.objects.defer("logo").first() or Practice(pk=1)
+    return Practice.objects.defer("logo").first() or Practice(pk=1, country="")
 
 
 class Firm(PlainTexts):

@@ -2,6 +2,7 @@
 
 import ast
 import re
+from ast import literal_eval
 from collections.abc import Iterator
 from dataclasses import replace
 from pathlib import Path
@@ -325,9 +326,7 @@ def test_the_compiled_catalogue_is_not_older_than_its_text() -> None:
     assert len(entries) > 150
     with override("de"):
         for context, text, german in entries:
-            text, german = (
-                word.replace('\\"', '"').replace("\\n", "\n") for word in (text, german)
-            )
+            text, german = (literal_eval(f'"{word}"') for word in (text, german))
             assert (pgettext(context, text) if context else gettext(text)) == german
 
 

@@ -42,7 +42,7 @@ from surveys.models import (
     Panel,
     SourceFile,
 )
-from tests.factories import UserFactory, assign, compared_case, ready_letter
+from tests.factories import PASSWORD, UserFactory, assign, compared_case, ready_letter
 from tests.surveys.case_folders import as_zip
 
 # Words that are planted before the markers, so that a finder that misses their rows is noticed:
@@ -94,6 +94,8 @@ def plant() -> Planted:
         by=manager, site="http://localhost", now=timezone.now(), email=client.email,
         name="Planted", role=User.Role.CLIENT, language="en",
     )  # fmt: skip
+    login.set_password(PASSWORD)  # so the address is known to be theirs
+    login.save()
     client.refresh_from_db()
     letter = ready_letter(case)
     Job.objects.filter(key__endswith=letter.number).update(last_error="refused by the printer")
@@ -104,7 +106,7 @@ def plant() -> Planted:
     markers = _mark(keys_of(subject_of_client(client)))
     for row in (client, login, letter, case):
         row.refresh_from_db()
-    record_event(kind=AccessEvent.Kind.LOGIN_REFUSED, now=timezone.now(), what=client.email)
+    record_event(kind=AccessEvent.Kind.LOGIN_REFUSED, now=timezone.now(), what=login.email)
     return Planted(client, login, manager, case, letter, markers)
 
 
