@@ -12,175 +12,180 @@ class Migration(migrations.Migration):
         ('consult', '0016_whose_mails'),
     ]
 
+    # Names alone: no column changes, and to compare each of them with the database would take long.
     operations = [
-        migrations.AlterField(
-            model_name='assignment',
-            name='user',
-            field=models.ForeignKey(on_delete=django.db.models.deletion.CASCADE, related_name='assignments', to=settings.AUTH_USER_MODEL, verbose_name='Name'),
-        ),
-        migrations.AlterField(
-            model_name='firm',
-            name='address',
-            field=models.TextField(blank=True, verbose_name='postal address'),
-        ),
-        migrations.AlterField(
-            model_name='firm',
-            name='email',
-            field=models.EmailField(blank=True, max_length=254, verbose_name='e-mail'),
-        ),
-        migrations.AlterField(
-            model_name='firm',
-            name='licence',
-            field=models.CharField(blank=True, max_length=80, verbose_name='Licence'),
-        ),
-        migrations.AlterField(
-            model_name='firm',
-            name='name',
-            field=models.CharField(max_length=120, unique=True, verbose_name='name'),
-        ),
-        migrations.AlterField(
-            model_name='firm',
-            name='phone',
-            field=models.CharField(blank=True, max_length=40, verbose_name='phone'),
-        ),
-        migrations.AlterField(
-            model_name='historicalassignment',
-            name='user',
-            field=models.ForeignKey(blank=True, db_constraint=False, null=True, on_delete=django.db.models.deletion.DO_NOTHING, related_name='+', to=settings.AUTH_USER_MODEL, verbose_name='Name'),
-        ),
-        migrations.AlterField(
-            model_name='historicalfirm',
-            name='address',
-            field=models.TextField(blank=True, verbose_name='postal address'),
-        ),
-        migrations.AlterField(
-            model_name='historicalfirm',
-            name='email',
-            field=models.EmailField(blank=True, max_length=254, verbose_name='e-mail'),
-        ),
-        migrations.AlterField(
-            model_name='historicalfirm',
-            name='licence',
-            field=models.CharField(blank=True, max_length=80, verbose_name='Licence'),
-        ),
-        migrations.AlterField(
-            model_name='historicalfirm',
-            name='name',
-            field=models.CharField(db_index=True, max_length=120, verbose_name='name'),
-        ),
-        migrations.AlterField(
-            model_name='historicalfirm',
-            name='phone',
-            field=models.CharField(blank=True, max_length=40, verbose_name='phone'),
-        ),
-        migrations.AlterField(
-            model_name='historicalpractice',
-            name='address',
-            field=models.TextField(blank=True, verbose_name='postal address'),
-        ),
-        migrations.AlterField(
-            model_name='historicalpractice',
-            name='country',
-            field=models.CharField(default='DE', max_length=2, verbose_name='country'),
-        ),
-        migrations.AlterField(
-            model_name='historicalpractice',
-            name='email',
-            field=models.EmailField(blank=True, max_length=254, verbose_name='e-mail'),
-        ),
-        migrations.AlterField(
-            model_name='historicalpractice',
-            name='name',
-            field=models.CharField(max_length=120, verbose_name='name'),
-        ),
-        migrations.AlterField(
-            model_name='historicalpractice',
-            name='phone',
-            field=models.CharField(blank=True, max_length=40, verbose_name='phone'),
-        ),
-        migrations.AlterField(
-            model_name='historicalpractice',
-            name='second_factor_days',
-            field=models.PositiveSmallIntegerField(blank=True, default=14, help_text='Empty: nobody has to set one up.', null=True, verbose_name='Days that the office has to set up a second factor'),
-        ),
-        migrations.AlterField(
-            model_name='historicalpractice',
-            name='signatory',
-            field=models.CharField(blank=True, help_text='Who signs the letters.', max_length=120, verbose_name='Signatory'),
-        ),
-        migrations.AlterField(
-            model_name='historicalpractice',
-            name='website',
-            field=models.CharField(blank=True, max_length=120, verbose_name='Web site'),
-        ),
-        migrations.AlterField(
-            model_name='historicalproperty',
-            name='frequency_hz',
-            field=models.FloatField(default=50.0, validators=[django.core.validators.MinValueValidator(1)], verbose_name='Frequency [Hz]'),
-        ),
-        migrations.AlterField(
-            model_name='historicalproperty',
-            name='supply_voltage_v',
-            field=models.FloatField(default=230.0, validators=[django.core.validators.MinValueValidator(1)], verbose_name='Supply voltage [V]'),
-        ),
-        migrations.AlterField(
-            model_name='historicaluser',
-            name='firm',
-            field=models.ForeignKey(blank=True, db_constraint=False, null=True, on_delete=django.db.models.deletion.DO_NOTHING, related_name='+', to='consult.firm', verbose_name='Firm'),
-        ),
-        migrations.AlterField(
-            model_name='practice',
-            name='address',
-            field=models.TextField(blank=True, verbose_name='postal address'),
-        ),
-        migrations.AlterField(
-            model_name='practice',
-            name='country',
-            field=models.CharField(default='DE', max_length=2, verbose_name='country'),
-        ),
-        migrations.AlterField(
-            model_name='practice',
-            name='email',
-            field=models.EmailField(blank=True, max_length=254, verbose_name='e-mail'),
-        ),
-        migrations.AlterField(
-            model_name='practice',
-            name='name',
-            field=models.CharField(max_length=120, verbose_name='name'),
-        ),
-        migrations.AlterField(
-            model_name='practice',
-            name='phone',
-            field=models.CharField(blank=True, max_length=40, verbose_name='phone'),
-        ),
-        migrations.AlterField(
-            model_name='practice',
-            name='second_factor_days',
-            field=models.PositiveSmallIntegerField(blank=True, default=14, help_text='Empty: nobody has to set one up.', null=True, verbose_name='Days that the office has to set up a second factor'),
-        ),
-        migrations.AlterField(
-            model_name='practice',
-            name='signatory',
-            field=models.CharField(blank=True, help_text='Who signs the letters.', max_length=120, verbose_name='Signatory'),
-        ),
-        migrations.AlterField(
-            model_name='practice',
-            name='website',
-            field=models.CharField(blank=True, max_length=120, verbose_name='Web site'),
-        ),
-        migrations.AlterField(
-            model_name='property',
-            name='frequency_hz',
-            field=models.FloatField(default=50.0, validators=[django.core.validators.MinValueValidator(1)], verbose_name='Frequency [Hz]'),
-        ),
-        migrations.AlterField(
-            model_name='property',
-            name='supply_voltage_v',
-            field=models.FloatField(default=230.0, validators=[django.core.validators.MinValueValidator(1)], verbose_name='Supply voltage [V]'),
-        ),
-        migrations.AlterField(
-            model_name='user',
-            name='firm',
-            field=models.ForeignKey(blank=True, null=True, on_delete=django.db.models.deletion.PROTECT, related_name='people', to='consult.firm', verbose_name='Firm'),
+        migrations.SeparateDatabaseAndState(
+            state_operations=[
+                migrations.AlterField(
+                    model_name='assignment',
+                    name='user',
+                    field=models.ForeignKey(on_delete=django.db.models.deletion.CASCADE, related_name='assignments', to=settings.AUTH_USER_MODEL, verbose_name='Name'),
+                ),
+                migrations.AlterField(
+                    model_name='firm',
+                    name='address',
+                    field=models.TextField(blank=True, verbose_name='postal address'),
+                ),
+                migrations.AlterField(
+                    model_name='firm',
+                    name='email',
+                    field=models.EmailField(blank=True, max_length=254, verbose_name='e-mail'),
+                ),
+                migrations.AlterField(
+                    model_name='firm',
+                    name='licence',
+                    field=models.CharField(blank=True, max_length=80, verbose_name='Licence'),
+                ),
+                migrations.AlterField(
+                    model_name='firm',
+                    name='name',
+                    field=models.CharField(max_length=120, unique=True, verbose_name='name'),
+                ),
+                migrations.AlterField(
+                    model_name='firm',
+                    name='phone',
+                    field=models.CharField(blank=True, max_length=40, verbose_name='phone'),
+                ),
+                migrations.AlterField(
+                    model_name='historicalassignment',
+                    name='user',
+                    field=models.ForeignKey(blank=True, db_constraint=False, null=True, on_delete=django.db.models.deletion.DO_NOTHING, related_name='+', to=settings.AUTH_USER_MODEL, verbose_name='Name'),
+                ),
+                migrations.AlterField(
+                    model_name='historicalfirm',
+                    name='address',
+                    field=models.TextField(blank=True, verbose_name='postal address'),
+                ),
+                migrations.AlterField(
+                    model_name='historicalfirm',
+                    name='email',
+                    field=models.EmailField(blank=True, max_length=254, verbose_name='e-mail'),
+                ),
+                migrations.AlterField(
+                    model_name='historicalfirm',
+                    name='licence',
+                    field=models.CharField(blank=True, max_length=80, verbose_name='Licence'),
+                ),
+                migrations.AlterField(
+                    model_name='historicalfirm',
+                    name='name',
+                    field=models.CharField(db_index=True, max_length=120, verbose_name='name'),
+                ),
+                migrations.AlterField(
+                    model_name='historicalfirm',
+                    name='phone',
+                    field=models.CharField(blank=True, max_length=40, verbose_name='phone'),
+                ),
+                migrations.AlterField(
+                    model_name='historicalpractice',
+                    name='address',
+                    field=models.TextField(blank=True, verbose_name='postal address'),
+                ),
+                migrations.AlterField(
+                    model_name='historicalpractice',
+                    name='country',
+                    field=models.CharField(default='DE', max_length=2, verbose_name='country'),
+                ),
+                migrations.AlterField(
+                    model_name='historicalpractice',
+                    name='email',
+                    field=models.EmailField(blank=True, max_length=254, verbose_name='e-mail'),
+                ),
+                migrations.AlterField(
+                    model_name='historicalpractice',
+                    name='name',
+                    field=models.CharField(max_length=120, verbose_name='name'),
+                ),
+                migrations.AlterField(
+                    model_name='historicalpractice',
+                    name='phone',
+                    field=models.CharField(blank=True, max_length=40, verbose_name='phone'),
+                ),
+                migrations.AlterField(
+                    model_name='historicalpractice',
+                    name='second_factor_days',
+                    field=models.PositiveSmallIntegerField(blank=True, default=14, help_text='Empty: nobody has to set one up.', null=True, verbose_name='Days that the office has to set up a second factor'),
+                ),
+                migrations.AlterField(
+                    model_name='historicalpractice',
+                    name='signatory',
+                    field=models.CharField(blank=True, help_text='Who signs the letters.', max_length=120, verbose_name='Signatory'),
+                ),
+                migrations.AlterField(
+                    model_name='historicalpractice',
+                    name='website',
+                    field=models.CharField(blank=True, max_length=120, verbose_name='Web site'),
+                ),
+                migrations.AlterField(
+                    model_name='historicalproperty',
+                    name='frequency_hz',
+                    field=models.FloatField(default=50.0, validators=[django.core.validators.MinValueValidator(1)], verbose_name='Frequency [Hz]'),
+                ),
+                migrations.AlterField(
+                    model_name='historicalproperty',
+                    name='supply_voltage_v',
+                    field=models.FloatField(default=230.0, validators=[django.core.validators.MinValueValidator(1)], verbose_name='Supply voltage [V]'),
+                ),
+                migrations.AlterField(
+                    model_name='historicaluser',
+                    name='firm',
+                    field=models.ForeignKey(blank=True, db_constraint=False, null=True, on_delete=django.db.models.deletion.DO_NOTHING, related_name='+', to='consult.firm', verbose_name='Firm'),
+                ),
+                migrations.AlterField(
+                    model_name='practice',
+                    name='address',
+                    field=models.TextField(blank=True, verbose_name='postal address'),
+                ),
+                migrations.AlterField(
+                    model_name='practice',
+                    name='country',
+                    field=models.CharField(default='DE', max_length=2, verbose_name='country'),
+                ),
+                migrations.AlterField(
+                    model_name='practice',
+                    name='email',
+                    field=models.EmailField(blank=True, max_length=254, verbose_name='e-mail'),
+                ),
+                migrations.AlterField(
+                    model_name='practice',
+                    name='name',
+                    field=models.CharField(max_length=120, verbose_name='name'),
+                ),
+                migrations.AlterField(
+                    model_name='practice',
+                    name='phone',
+                    field=models.CharField(blank=True, max_length=40, verbose_name='phone'),
+                ),
+                migrations.AlterField(
+                    model_name='practice',
+                    name='second_factor_days',
+                    field=models.PositiveSmallIntegerField(blank=True, default=14, help_text='Empty: nobody has to set one up.', null=True, verbose_name='Days that the office has to set up a second factor'),
+                ),
+                migrations.AlterField(
+                    model_name='practice',
+                    name='signatory',
+                    field=models.CharField(blank=True, help_text='Who signs the letters.', max_length=120, verbose_name='Signatory'),
+                ),
+                migrations.AlterField(
+                    model_name='practice',
+                    name='website',
+                    field=models.CharField(blank=True, max_length=120, verbose_name='Web site'),
+                ),
+                migrations.AlterField(
+                    model_name='property',
+                    name='frequency_hz',
+                    field=models.FloatField(default=50.0, validators=[django.core.validators.MinValueValidator(1)], verbose_name='Frequency [Hz]'),
+                ),
+                migrations.AlterField(
+                    model_name='property',
+                    name='supply_voltage_v',
+                    field=models.FloatField(default=230.0, validators=[django.core.validators.MinValueValidator(1)], verbose_name='Supply voltage [V]'),
+                ),
+                migrations.AlterField(
+                    model_name='user',
+                    name='firm',
+                    field=models.ForeignKey(blank=True, null=True, on_delete=django.db.models.deletion.PROTECT, related_name='people', to='consult.firm', verbose_name='Firm'),
+                ),
+            ],
         ),
     ]

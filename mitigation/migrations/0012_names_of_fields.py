@@ -11,25 +11,30 @@ class Migration(migrations.Migration):
         ('surveys', '0014_names_of_fields'),
     ]
 
+    # Names alone: no column changes, and to compare each of them with the database would take long.
     operations = [
-        migrations.AlterField(
-            model_name='case',
-            name='guideline',
-            field=models.ForeignKey(on_delete=django.db.models.deletion.PROTECT, related_name='cases', to='surveys.guideline', verbose_name='Guideline'),
-        ),
-        migrations.AlterField(
-            model_name='case',
-            name='stage',
-            field=models.CharField(choices=[('enquiry', 'enquiry'), ('baseline', 'baseline survey'), ('findings', 'findings'), ('plan', 'plan of remedies'), ('decision', 'client decides'), ('works', 'electrician works'), ('follow-up', 'follow-up survey'), ('proof', 'proof'), ('closed', 'closed'), ('declined', 'declined')], default='enquiry', max_length=10, verbose_name='Stage'),
-        ),
-        migrations.AlterField(
-            model_name='historicalcase',
-            name='guideline',
-            field=models.ForeignKey(blank=True, db_constraint=False, null=True, on_delete=django.db.models.deletion.DO_NOTHING, related_name='+', to='surveys.guideline', verbose_name='Guideline'),
-        ),
-        migrations.AlterField(
-            model_name='historicalcase',
-            name='stage',
-            field=models.CharField(choices=[('enquiry', 'enquiry'), ('baseline', 'baseline survey'), ('findings', 'findings'), ('plan', 'plan of remedies'), ('decision', 'client decides'), ('works', 'electrician works'), ('follow-up', 'follow-up survey'), ('proof', 'proof'), ('closed', 'closed'), ('declined', 'declined')], default='enquiry', max_length=10, verbose_name='Stage'),
+        migrations.SeparateDatabaseAndState(
+            state_operations=[
+                migrations.AlterField(
+                    model_name='case',
+                    name='guideline',
+                    field=models.ForeignKey(on_delete=django.db.models.deletion.PROTECT, related_name='cases', to='surveys.guideline', verbose_name='Guideline'),
+                ),
+                migrations.AlterField(
+                    model_name='case',
+                    name='stage',
+                    field=models.CharField(choices=[('enquiry', 'enquiry'), ('baseline', 'baseline survey'), ('findings', 'findings'), ('plan', 'plan of remedies'), ('decision', 'client decides'), ('works', 'electrician works'), ('follow-up', 'follow-up survey'), ('proof', 'proof'), ('closed', 'closed'), ('declined', 'declined')], default='enquiry', max_length=10, verbose_name='Stage'),
+                ),
+                migrations.AlterField(
+                    model_name='historicalcase',
+                    name='guideline',
+                    field=models.ForeignKey(blank=True, db_constraint=False, null=True, on_delete=django.db.models.deletion.DO_NOTHING, related_name='+', to='surveys.guideline', verbose_name='Guideline'),
+                ),
+                migrations.AlterField(
+                    model_name='historicalcase',
+                    name='stage',
+                    field=models.CharField(choices=[('enquiry', 'enquiry'), ('baseline', 'baseline survey'), ('findings', 'findings'), ('plan', 'plan of remedies'), ('decision', 'client decides'), ('works', 'electrician works'), ('follow-up', 'follow-up survey'), ('proof', 'proof'), ('closed', 'closed'), ('declined', 'declined')], default='enquiry', max_length=10, verbose_name='Stage'),
+                ),
+            ],
         ),
     ]

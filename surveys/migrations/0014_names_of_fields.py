@@ -12,495 +12,500 @@ class Migration(migrations.Migration):
         migrations.swappable_dependency(settings.AUTH_USER_MODEL),
     ]
 
+    # Names alone: no column changes, and to compare each of them with the database would take long.
     operations = [
-        migrations.AlterField(
-            model_name='calibration',
-            name='axes',
-            field=models.PositiveSmallIntegerField(blank=True, null=True, verbose_name='Axes'),
-        ),
-        migrations.AlterField(
-            model_name='calibration',
-            name='calibrated_on',
-            field=models.DateField(blank=True, null=True, verbose_name='Calibrated on'),
-        ),
-        migrations.AlterField(
-            model_name='calibration',
-            name='ceiling',
-            field=models.FloatField(blank=True, null=True, verbose_name='Ceiling'),
-        ),
-        migrations.AlterField(
-            model_name='calibration',
-            name='certificate',
-            field=models.CharField(blank=True, max_length=80, verbose_name='Certificate'),
-        ),
-        migrations.AlterField(
-            model_name='calibration',
-            name='due_on',
-            field=models.DateField(blank=True, null=True, verbose_name='Due on'),
-        ),
-        migrations.AlterField(
-            model_name='calibration',
-            name='floor',
-            field=models.FloatField(blank=True, null=True, verbose_name='Floor'),
-        ),
-        migrations.AlterField(
-            model_name='calibration',
-            name='gain_percent',
-            field=models.FloatField(help_text='Expanded relative uncertainty, k = 2.', verbose_name='Gain [%]'),
-        ),
-        migrations.AlterField(
-            model_name='calibration',
-            name='high_hz',
-            field=models.FloatField(blank=True, null=True, verbose_name='To [Hz]'),
-        ),
-        migrations.AlterField(
-            model_name='calibration',
-            name='low_hz',
-            field=models.FloatField(blank=True, null=True, verbose_name='From [Hz]'),
-        ),
-        migrations.AlterField(
-            model_name='calibration',
-            name='noise',
-            field=models.FloatField(blank=True, null=True, verbose_name='Noise'),
-        ),
-        migrations.AlterField(
-            model_name='calibration',
-            name='quantity',
-            field=models.CharField(choices=[('electric field', 'electric field'), ('body voltage', 'body voltage'), ('magnetic flux density', 'magnetic flux density')], max_length=24, verbose_name='Quantity'),
-        ),
-        migrations.AlterField(
-            model_name='calibration',
-            name='resolution',
-            field=models.FloatField(verbose_name='Resolution'),
-        ),
-        migrations.AlterField(
-            model_name='calibration',
-            name='unit',
-            field=models.CharField(max_length=6, verbose_name='Unit'),
-        ),
-        migrations.AlterField(
-            model_name='groundcheck',
-            name='note',
-            field=models.TextField(blank=True, verbose_name='Note'),
-        ),
-        migrations.AlterField(
-            model_name='groundcheck',
-            name='other_point',
-            field=models.ForeignKey(blank=True, null=True, on_delete=django.db.models.deletion.PROTECT, related_name='+', to='surveys.groundpoint', verbose_name='Against'),
-        ),
-        migrations.AlterField(
-            model_name='groundcheck',
-            name='outlet_test',
-            field=models.CharField(choices=[('ok', 'ok'), ('fault', 'fault'), ('not tested', 'not tested')], default='not tested', max_length=10, verbose_name='Outlet test'),
-        ),
-        migrations.AlterField(
-            model_name='groundcheck',
-            name='point',
-            field=models.ForeignKey(on_delete=django.db.models.deletion.PROTECT, related_name='checks', to='surveys.groundpoint', verbose_name='Ground point'),
-        ),
-        migrations.AlterField(
-            model_name='groundcheck',
-            name='voltage_v',
-            field=models.FloatField(blank=True, null=True, verbose_name='Voltage [V]'),
-        ),
-        migrations.AlterField(
-            model_name='guideline',
-            name='code',
-            field=models.CharField(max_length=30, unique=True, verbose_name='Short name'),
-        ),
-        migrations.AlterField(
-            model_name='guideline',
-            name='note',
-            field=models.TextField(blank=True, verbose_name='Note'),
-        ),
-        migrations.AlterField(
-            model_name='guideline',
-            name='source',
-            field=models.TextField(verbose_name='Source'),
-        ),
-        migrations.AlterField(
-            model_name='guideline',
-            name='title',
-            field=models.CharField(max_length=200, verbose_name='Title'),
-        ),
-        migrations.AlterField(
-            model_name='historicalcalibration',
-            name='axes',
-            field=models.PositiveSmallIntegerField(blank=True, null=True, verbose_name='Axes'),
-        ),
-        migrations.AlterField(
-            model_name='historicalcalibration',
-            name='calibrated_on',
-            field=models.DateField(blank=True, null=True, verbose_name='Calibrated on'),
-        ),
-        migrations.AlterField(
-            model_name='historicalcalibration',
-            name='ceiling',
-            field=models.FloatField(blank=True, null=True, verbose_name='Ceiling'),
-        ),
-        migrations.AlterField(
-            model_name='historicalcalibration',
-            name='certificate',
-            field=models.CharField(blank=True, max_length=80, verbose_name='Certificate'),
-        ),
-        migrations.AlterField(
-            model_name='historicalcalibration',
-            name='due_on',
-            field=models.DateField(blank=True, null=True, verbose_name='Due on'),
-        ),
-        migrations.AlterField(
-            model_name='historicalcalibration',
-            name='floor',
-            field=models.FloatField(blank=True, null=True, verbose_name='Floor'),
-        ),
-        migrations.AlterField(
-            model_name='historicalcalibration',
-            name='gain_percent',
-            field=models.FloatField(help_text='Expanded relative uncertainty, k = 2.', verbose_name='Gain [%]'),
-        ),
-        migrations.AlterField(
-            model_name='historicalcalibration',
-            name='high_hz',
-            field=models.FloatField(blank=True, null=True, verbose_name='To [Hz]'),
-        ),
-        migrations.AlterField(
-            model_name='historicalcalibration',
-            name='low_hz',
-            field=models.FloatField(blank=True, null=True, verbose_name='From [Hz]'),
-        ),
-        migrations.AlterField(
-            model_name='historicalcalibration',
-            name='noise',
-            field=models.FloatField(blank=True, null=True, verbose_name='Noise'),
-        ),
-        migrations.AlterField(
-            model_name='historicalcalibration',
-            name='quantity',
-            field=models.CharField(choices=[('electric field', 'electric field'), ('body voltage', 'body voltage'), ('magnetic flux density', 'magnetic flux density')], max_length=24, verbose_name='Quantity'),
-        ),
-        migrations.AlterField(
-            model_name='historicalcalibration',
-            name='resolution',
-            field=models.FloatField(verbose_name='Resolution'),
-        ),
-        migrations.AlterField(
-            model_name='historicalcalibration',
-            name='unit',
-            field=models.CharField(max_length=6, verbose_name='Unit'),
-        ),
-        migrations.AlterField(
-            model_name='historicalgroundcheck',
-            name='note',
-            field=models.TextField(blank=True, verbose_name='Note'),
-        ),
-        migrations.AlterField(
-            model_name='historicalgroundcheck',
-            name='other_point',
-            field=models.ForeignKey(blank=True, db_constraint=False, null=True, on_delete=django.db.models.deletion.DO_NOTHING, related_name='+', to='surveys.groundpoint', verbose_name='Against'),
-        ),
-        migrations.AlterField(
-            model_name='historicalgroundcheck',
-            name='outlet_test',
-            field=models.CharField(choices=[('ok', 'ok'), ('fault', 'fault'), ('not tested', 'not tested')], default='not tested', max_length=10, verbose_name='Outlet test'),
-        ),
-        migrations.AlterField(
-            model_name='historicalgroundcheck',
-            name='point',
-            field=models.ForeignKey(blank=True, db_constraint=False, null=True, on_delete=django.db.models.deletion.DO_NOTHING, related_name='+', to='surveys.groundpoint', verbose_name='Ground point'),
-        ),
-        migrations.AlterField(
-            model_name='historicalgroundcheck',
-            name='voltage_v',
-            field=models.FloatField(blank=True, null=True, verbose_name='Voltage [V]'),
-        ),
-        migrations.AlterField(
-            model_name='historicalguideline',
-            name='code',
-            field=models.CharField(db_index=True, max_length=30, verbose_name='Short name'),
-        ),
-        migrations.AlterField(
-            model_name='historicalguideline',
-            name='note',
-            field=models.TextField(blank=True, verbose_name='Note'),
-        ),
-        migrations.AlterField(
-            model_name='historicalguideline',
-            name='source',
-            field=models.TextField(verbose_name='Source'),
-        ),
-        migrations.AlterField(
-            model_name='historicalguideline',
-            name='title',
-            field=models.CharField(max_length=200, verbose_name='Title'),
-        ),
-        migrations.AlterField(
-            model_name='historicalinstrument',
-            name='description',
-            field=models.CharField(blank=True, max_length=200, verbose_name='Description'),
-        ),
-        migrations.AlterField(
-            model_name='historicalinstrument',
-            name='is_retired',
-            field=models.BooleanField(default=False, verbose_name='Out of use'),
-        ),
-        migrations.AlterField(
-            model_name='historicalinstrument',
-            name='name',
-            field=models.CharField(db_index=True, max_length=80, verbose_name='Instrument'),
-        ),
-        migrations.AlterField(
-            model_name='historicalreading',
-            name='body_distance_m',
-            field=models.FloatField(blank=True, null=True, verbose_name='Body away [m]'),
-        ),
-        migrations.AlterField(
-            model_name='historicalreading',
-            name='circuits_off',
-            field=models.TextField(blank=True, verbose_name='Circuits off'),
-        ),
-        migrations.AlterField(
-            model_name='historicalreading',
-            name='ground_point',
-            field=models.ForeignKey(blank=True, db_constraint=False, null=True, on_delete=django.db.models.deletion.DO_NOTHING, related_name='+', to='surveys.groundpoint', verbose_name='Ground point'),
-        ),
-        migrations.AlterField(
-            model_name='historicalreading',
-            name='instrument',
-            field=models.ForeignKey(blank=True, db_constraint=False, null=True, on_delete=django.db.models.deletion.DO_NOTHING, related_name='+', to='surveys.instrument', verbose_name='Instrument'),
-        ),
-        migrations.AlterField(
-            model_name='historicalreading',
-            name='load',
-            field=models.CharField(blank=True, max_length=200, verbose_name='What was running'),
-        ),
-        migrations.AlterField(
-            model_name='historicalreading',
-            name='measurand',
-            field=models.CharField(choices=[('electric-field-ground', 'Electric field, ground-referenced'), ('electric-field-potential-free', 'Electric field, potential-free'), ('body-voltage', 'Body voltage'), ('magnetic-flux-density', 'Magnetic flux density')], max_length=30, verbose_name='Quantity'),
-        ),
-        migrations.AlterField(
-            model_name='historicalreading',
-            name='note',
-            field=models.TextField(blank=True, verbose_name='Note'),
-        ),
-        migrations.AlterField(
-            model_name='historicalreading',
-            name='set_aside',
-            field=models.TextField(blank=True, help_text='Why this reading does not count.', verbose_name='Set aside'),
-        ),
-        migrations.AlterField(
-            model_name='historicalreading',
-            name='spot',
-            field=models.ForeignKey(blank=True, db_constraint=False, null=True, on_delete=django.db.models.deletion.DO_NOTHING, related_name='+', to='surveys.spot', verbose_name='Spot'),
-        ),
-        migrations.AlterField(
-            model_name='historicalreading',
-            name='state',
-            field=models.CharField(choices=[('as-used', 'as used'), ('trial', 'trial')], default='as-used', max_length=8, verbose_name='State'),
-        ),
-        migrations.AlterField(
-            model_name='historicalreading',
-            name='surface_distance_m',
-            field=models.FloatField(blank=True, null=True, verbose_name='Surface away [m]'),
-        ),
-        migrations.AlterField(
-            model_name='historicalreading',
-            name='taken_at_text',
-            field=models.CharField(blank=True, max_length=40, verbose_name='Hour'),
-        ),
-        migrations.AlterField(
-            model_name='historicalreading',
-            name='unit',
-            field=models.CharField(max_length=6, verbose_name='Unit'),
-        ),
-        migrations.AlterField(
-            model_name='historicalvisit',
-            name='assessor',
-            field=models.CharField(blank=True, max_length=120, verbose_name='Who measures'),
-        ),
-        migrations.AlterField(
-            model_name='historicalvisit',
-            name='date',
-            field=models.DateField(verbose_name='Day'),
-        ),
-        migrations.AlterField(
-            model_name='historicalvisit',
-            name='humidity_percent',
-            field=models.FloatField(blank=True, null=True, verbose_name='Relative humidity [%]'),
-        ),
-        migrations.AlterField(
-            model_name='historicalvisit',
-            name='instructions',
-            field=models.TextField(blank=True, verbose_name='For the assessor alone'),
-        ),
-        migrations.AlterField(
-            model_name='historicalvisit',
-            name='kind',
-            field=models.CharField(choices=[('baseline', 'baseline'), ('follow-up', 'follow-up')], max_length=10, verbose_name='Kind'),
-        ),
-        migrations.AlterField(
-            model_name='historicalvisit',
-            name='label',
-            field=models.CharField(max_length=80, verbose_name='Name of the visit'),
-        ),
-        migrations.AlterField(
-            model_name='historicalvisit',
-            name='note',
-            field=models.TextField(blank=True, verbose_name='Note'),
-        ),
-        migrations.AlterField(
-            model_name='historicalvisit',
-            name='sealed_at',
-            field=models.DateTimeField(blank=True, null=True, verbose_name='Sealed'),
-        ),
-        migrations.AlterField(
-            model_name='historicalvisit',
-            name='sealed_by',
-            field=models.ForeignKey(blank=True, db_constraint=False, null=True, on_delete=django.db.models.deletion.DO_NOTHING, related_name='+', to=settings.AUTH_USER_MODEL, verbose_name='Sealed by'),
-        ),
-        migrations.AlterField(
-            model_name='historicalvisit',
-            name='supply_voltage_v',
-            field=models.FloatField(blank=True, null=True, verbose_name='Supply voltage [V]'),
-        ),
-        migrations.AlterField(
-            model_name='historicalvisit',
-            name='temperature_c',
-            field=models.FloatField(blank=True, null=True, verbose_name='Temperature [°C]'),
-        ),
-        migrations.AlterField(
-            model_name='instrument',
-            name='description',
-            field=models.CharField(blank=True, max_length=200, verbose_name='Description'),
-        ),
-        migrations.AlterField(
-            model_name='instrument',
-            name='is_retired',
-            field=models.BooleanField(default=False, verbose_name='Out of use'),
-        ),
-        migrations.AlterField(
-            model_name='instrument',
-            name='name',
-            field=models.CharField(max_length=80, unique=True, verbose_name='Instrument'),
-        ),
-        migrations.AlterField(
-            model_name='reading',
-            name='body_distance_m',
-            field=models.FloatField(blank=True, null=True, verbose_name='Body away [m]'),
-        ),
-        migrations.AlterField(
-            model_name='reading',
-            name='circuits_off',
-            field=models.TextField(blank=True, verbose_name='Circuits off'),
-        ),
-        migrations.AlterField(
-            model_name='reading',
-            name='ground_point',
-            field=models.ForeignKey(blank=True, null=True, on_delete=django.db.models.deletion.PROTECT, related_name='readings', to='surveys.groundpoint', verbose_name='Ground point'),
-        ),
-        migrations.AlterField(
-            model_name='reading',
-            name='instrument',
-            field=models.ForeignKey(on_delete=django.db.models.deletion.PROTECT, related_name='readings', to='surveys.instrument', verbose_name='Instrument'),
-        ),
-        migrations.AlterField(
-            model_name='reading',
-            name='load',
-            field=models.CharField(blank=True, max_length=200, verbose_name='What was running'),
-        ),
-        migrations.AlterField(
-            model_name='reading',
-            name='measurand',
-            field=models.CharField(choices=[('electric-field-ground', 'Electric field, ground-referenced'), ('electric-field-potential-free', 'Electric field, potential-free'), ('body-voltage', 'Body voltage'), ('magnetic-flux-density', 'Magnetic flux density')], max_length=30, verbose_name='Quantity'),
-        ),
-        migrations.AlterField(
-            model_name='reading',
-            name='note',
-            field=models.TextField(blank=True, verbose_name='Note'),
-        ),
-        migrations.AlterField(
-            model_name='reading',
-            name='set_aside',
-            field=models.TextField(blank=True, help_text='Why this reading does not count.', verbose_name='Set aside'),
-        ),
-        migrations.AlterField(
-            model_name='reading',
-            name='spot',
-            field=models.ForeignKey(on_delete=django.db.models.deletion.PROTECT, related_name='readings', to='surveys.spot', verbose_name='Spot'),
-        ),
-        migrations.AlterField(
-            model_name='reading',
-            name='state',
-            field=models.CharField(choices=[('as-used', 'as used'), ('trial', 'trial')], default='as-used', max_length=8, verbose_name='State'),
-        ),
-        migrations.AlterField(
-            model_name='reading',
-            name='surface_distance_m',
-            field=models.FloatField(blank=True, null=True, verbose_name='Surface away [m]'),
-        ),
-        migrations.AlterField(
-            model_name='reading',
-            name='taken_at_text',
-            field=models.CharField(blank=True, max_length=40, verbose_name='Hour'),
-        ),
-        migrations.AlterField(
-            model_name='reading',
-            name='unit',
-            field=models.CharField(max_length=6, verbose_name='Unit'),
-        ),
-        migrations.AlterField(
-            model_name='visit',
-            name='assessor',
-            field=models.CharField(blank=True, max_length=120, verbose_name='Who measures'),
-        ),
-        migrations.AlterField(
-            model_name='visit',
-            name='date',
-            field=models.DateField(verbose_name='Day'),
-        ),
-        migrations.AlterField(
-            model_name='visit',
-            name='humidity_percent',
-            field=models.FloatField(blank=True, null=True, verbose_name='Relative humidity [%]'),
-        ),
-        migrations.AlterField(
-            model_name='visit',
-            name='instructions',
-            field=models.TextField(blank=True, verbose_name='For the assessor alone'),
-        ),
-        migrations.AlterField(
-            model_name='visit',
-            name='kind',
-            field=models.CharField(choices=[('baseline', 'baseline'), ('follow-up', 'follow-up')], max_length=10, verbose_name='Kind'),
-        ),
-        migrations.AlterField(
-            model_name='visit',
-            name='label',
-            field=models.CharField(max_length=80, verbose_name='Name of the visit'),
-        ),
-        migrations.AlterField(
-            model_name='visit',
-            name='note',
-            field=models.TextField(blank=True, verbose_name='Note'),
-        ),
-        migrations.AlterField(
-            model_name='visit',
-            name='sealed_at',
-            field=models.DateTimeField(blank=True, null=True, verbose_name='Sealed'),
-        ),
-        migrations.AlterField(
-            model_name='visit',
-            name='sealed_by',
-            field=models.ForeignKey(blank=True, null=True, on_delete=django.db.models.deletion.SET_NULL, related_name='+', to=settings.AUTH_USER_MODEL, verbose_name='Sealed by'),
-        ),
-        migrations.AlterField(
-            model_name='visit',
-            name='supply_voltage_v',
-            field=models.FloatField(blank=True, null=True, verbose_name='Supply voltage [V]'),
-        ),
-        migrations.AlterField(
-            model_name='visit',
-            name='temperature_c',
-            field=models.FloatField(blank=True, null=True, verbose_name='Temperature [°C]'),
+        migrations.SeparateDatabaseAndState(
+            state_operations=[
+                migrations.AlterField(
+                    model_name='calibration',
+                    name='axes',
+                    field=models.PositiveSmallIntegerField(blank=True, null=True, verbose_name='Axes'),
+                ),
+                migrations.AlterField(
+                    model_name='calibration',
+                    name='calibrated_on',
+                    field=models.DateField(blank=True, null=True, verbose_name='Calibrated on'),
+                ),
+                migrations.AlterField(
+                    model_name='calibration',
+                    name='ceiling',
+                    field=models.FloatField(blank=True, null=True, verbose_name='Ceiling'),
+                ),
+                migrations.AlterField(
+                    model_name='calibration',
+                    name='certificate',
+                    field=models.CharField(blank=True, max_length=80, verbose_name='Certificate'),
+                ),
+                migrations.AlterField(
+                    model_name='calibration',
+                    name='due_on',
+                    field=models.DateField(blank=True, null=True, verbose_name='Due on'),
+                ),
+                migrations.AlterField(
+                    model_name='calibration',
+                    name='floor',
+                    field=models.FloatField(blank=True, null=True, verbose_name='Floor'),
+                ),
+                migrations.AlterField(
+                    model_name='calibration',
+                    name='gain_percent',
+                    field=models.FloatField(help_text='Expanded relative uncertainty, k = 2.', verbose_name='Gain [%]'),
+                ),
+                migrations.AlterField(
+                    model_name='calibration',
+                    name='high_hz',
+                    field=models.FloatField(blank=True, null=True, verbose_name='To [Hz]'),
+                ),
+                migrations.AlterField(
+                    model_name='calibration',
+                    name='low_hz',
+                    field=models.FloatField(blank=True, null=True, verbose_name='From [Hz]'),
+                ),
+                migrations.AlterField(
+                    model_name='calibration',
+                    name='noise',
+                    field=models.FloatField(blank=True, null=True, verbose_name='Noise'),
+                ),
+                migrations.AlterField(
+                    model_name='calibration',
+                    name='quantity',
+                    field=models.CharField(choices=[('electric field', 'electric field'), ('body voltage', 'body voltage'), ('magnetic flux density', 'magnetic flux density')], max_length=24, verbose_name='Quantity'),
+                ),
+                migrations.AlterField(
+                    model_name='calibration',
+                    name='resolution',
+                    field=models.FloatField(verbose_name='Resolution'),
+                ),
+                migrations.AlterField(
+                    model_name='calibration',
+                    name='unit',
+                    field=models.CharField(max_length=6, verbose_name='Unit'),
+                ),
+                migrations.AlterField(
+                    model_name='groundcheck',
+                    name='note',
+                    field=models.TextField(blank=True, verbose_name='Note'),
+                ),
+                migrations.AlterField(
+                    model_name='groundcheck',
+                    name='other_point',
+                    field=models.ForeignKey(blank=True, null=True, on_delete=django.db.models.deletion.PROTECT, related_name='+', to='surveys.groundpoint', verbose_name='Against'),
+                ),
+                migrations.AlterField(
+                    model_name='groundcheck',
+                    name='outlet_test',
+                    field=models.CharField(choices=[('ok', 'ok'), ('fault', 'fault'), ('not tested', 'not tested')], default='not tested', max_length=10, verbose_name='Outlet test'),
+                ),
+                migrations.AlterField(
+                    model_name='groundcheck',
+                    name='point',
+                    field=models.ForeignKey(on_delete=django.db.models.deletion.PROTECT, related_name='checks', to='surveys.groundpoint', verbose_name='Ground point'),
+                ),
+                migrations.AlterField(
+                    model_name='groundcheck',
+                    name='voltage_v',
+                    field=models.FloatField(blank=True, null=True, verbose_name='Voltage [V]'),
+                ),
+                migrations.AlterField(
+                    model_name='guideline',
+                    name='code',
+                    field=models.CharField(max_length=30, unique=True, verbose_name='Short name'),
+                ),
+                migrations.AlterField(
+                    model_name='guideline',
+                    name='note',
+                    field=models.TextField(blank=True, verbose_name='Note'),
+                ),
+                migrations.AlterField(
+                    model_name='guideline',
+                    name='source',
+                    field=models.TextField(verbose_name='Source'),
+                ),
+                migrations.AlterField(
+                    model_name='guideline',
+                    name='title',
+                    field=models.CharField(max_length=200, verbose_name='Title'),
+                ),
+                migrations.AlterField(
+                    model_name='historicalcalibration',
+                    name='axes',
+                    field=models.PositiveSmallIntegerField(blank=True, null=True, verbose_name='Axes'),
+                ),
+                migrations.AlterField(
+                    model_name='historicalcalibration',
+                    name='calibrated_on',
+                    field=models.DateField(blank=True, null=True, verbose_name='Calibrated on'),
+                ),
+                migrations.AlterField(
+                    model_name='historicalcalibration',
+                    name='ceiling',
+                    field=models.FloatField(blank=True, null=True, verbose_name='Ceiling'),
+                ),
+                migrations.AlterField(
+                    model_name='historicalcalibration',
+                    name='certificate',
+                    field=models.CharField(blank=True, max_length=80, verbose_name='Certificate'),
+                ),
+                migrations.AlterField(
+                    model_name='historicalcalibration',
+                    name='due_on',
+                    field=models.DateField(blank=True, null=True, verbose_name='Due on'),
+                ),
+                migrations.AlterField(
+                    model_name='historicalcalibration',
+                    name='floor',
+                    field=models.FloatField(blank=True, null=True, verbose_name='Floor'),
+                ),
+                migrations.AlterField(
+                    model_name='historicalcalibration',
+                    name='gain_percent',
+                    field=models.FloatField(help_text='Expanded relative uncertainty, k = 2.', verbose_name='Gain [%]'),
+                ),
+                migrations.AlterField(
+                    model_name='historicalcalibration',
+                    name='high_hz',
+                    field=models.FloatField(blank=True, null=True, verbose_name='To [Hz]'),
+                ),
+                migrations.AlterField(
+                    model_name='historicalcalibration',
+                    name='low_hz',
+                    field=models.FloatField(blank=True, null=True, verbose_name='From [Hz]'),
+                ),
+                migrations.AlterField(
+                    model_name='historicalcalibration',
+                    name='noise',
+                    field=models.FloatField(blank=True, null=True, verbose_name='Noise'),
+                ),
+                migrations.AlterField(
+                    model_name='historicalcalibration',
+                    name='quantity',
+                    field=models.CharField(choices=[('electric field', 'electric field'), ('body voltage', 'body voltage'), ('magnetic flux density', 'magnetic flux density')], max_length=24, verbose_name='Quantity'),
+                ),
+                migrations.AlterField(
+                    model_name='historicalcalibration',
+                    name='resolution',
+                    field=models.FloatField(verbose_name='Resolution'),
+                ),
+                migrations.AlterField(
+                    model_name='historicalcalibration',
+                    name='unit',
+                    field=models.CharField(max_length=6, verbose_name='Unit'),
+                ),
+                migrations.AlterField(
+                    model_name='historicalgroundcheck',
+                    name='note',
+                    field=models.TextField(blank=True, verbose_name='Note'),
+                ),
+                migrations.AlterField(
+                    model_name='historicalgroundcheck',
+                    name='other_point',
+                    field=models.ForeignKey(blank=True, db_constraint=False, null=True, on_delete=django.db.models.deletion.DO_NOTHING, related_name='+', to='surveys.groundpoint', verbose_name='Against'),
+                ),
+                migrations.AlterField(
+                    model_name='historicalgroundcheck',
+                    name='outlet_test',
+                    field=models.CharField(choices=[('ok', 'ok'), ('fault', 'fault'), ('not tested', 'not tested')], default='not tested', max_length=10, verbose_name='Outlet test'),
+                ),
+                migrations.AlterField(
+                    model_name='historicalgroundcheck',
+                    name='point',
+                    field=models.ForeignKey(blank=True, db_constraint=False, null=True, on_delete=django.db.models.deletion.DO_NOTHING, related_name='+', to='surveys.groundpoint', verbose_name='Ground point'),
+                ),
+                migrations.AlterField(
+                    model_name='historicalgroundcheck',
+                    name='voltage_v',
+                    field=models.FloatField(blank=True, null=True, verbose_name='Voltage [V]'),
+                ),
+                migrations.AlterField(
+                    model_name='historicalguideline',
+                    name='code',
+                    field=models.CharField(db_index=True, max_length=30, verbose_name='Short name'),
+                ),
+                migrations.AlterField(
+                    model_name='historicalguideline',
+                    name='note',
+                    field=models.TextField(blank=True, verbose_name='Note'),
+                ),
+                migrations.AlterField(
+                    model_name='historicalguideline',
+                    name='source',
+                    field=models.TextField(verbose_name='Source'),
+                ),
+                migrations.AlterField(
+                    model_name='historicalguideline',
+                    name='title',
+                    field=models.CharField(max_length=200, verbose_name='Title'),
+                ),
+                migrations.AlterField(
+                    model_name='historicalinstrument',
+                    name='description',
+                    field=models.CharField(blank=True, max_length=200, verbose_name='Description'),
+                ),
+                migrations.AlterField(
+                    model_name='historicalinstrument',
+                    name='is_retired',
+                    field=models.BooleanField(default=False, verbose_name='Out of use'),
+                ),
+                migrations.AlterField(
+                    model_name='historicalinstrument',
+                    name='name',
+                    field=models.CharField(db_index=True, max_length=80, verbose_name='Instrument'),
+                ),
+                migrations.AlterField(
+                    model_name='historicalreading',
+                    name='body_distance_m',
+                    field=models.FloatField(blank=True, null=True, verbose_name='Body away [m]'),
+                ),
+                migrations.AlterField(
+                    model_name='historicalreading',
+                    name='circuits_off',
+                    field=models.TextField(blank=True, verbose_name='Circuits off'),
+                ),
+                migrations.AlterField(
+                    model_name='historicalreading',
+                    name='ground_point',
+                    field=models.ForeignKey(blank=True, db_constraint=False, null=True, on_delete=django.db.models.deletion.DO_NOTHING, related_name='+', to='surveys.groundpoint', verbose_name='Ground point'),
+                ),
+                migrations.AlterField(
+                    model_name='historicalreading',
+                    name='instrument',
+                    field=models.ForeignKey(blank=True, db_constraint=False, null=True, on_delete=django.db.models.deletion.DO_NOTHING, related_name='+', to='surveys.instrument', verbose_name='Instrument'),
+                ),
+                migrations.AlterField(
+                    model_name='historicalreading',
+                    name='load',
+                    field=models.CharField(blank=True, max_length=200, verbose_name='What was running'),
+                ),
+                migrations.AlterField(
+                    model_name='historicalreading',
+                    name='measurand',
+                    field=models.CharField(choices=[('electric-field-ground', 'Electric field, ground-referenced'), ('electric-field-potential-free', 'Electric field, potential-free'), ('body-voltage', 'Body voltage'), ('magnetic-flux-density', 'Magnetic flux density')], max_length=30, verbose_name='Quantity'),
+                ),
+                migrations.AlterField(
+                    model_name='historicalreading',
+                    name='note',
+                    field=models.TextField(blank=True, verbose_name='Note'),
+                ),
+                migrations.AlterField(
+                    model_name='historicalreading',
+                    name='set_aside',
+                    field=models.TextField(blank=True, help_text='Why this reading does not count.', verbose_name='Set aside'),
+                ),
+                migrations.AlterField(
+                    model_name='historicalreading',
+                    name='spot',
+                    field=models.ForeignKey(blank=True, db_constraint=False, null=True, on_delete=django.db.models.deletion.DO_NOTHING, related_name='+', to='surveys.spot', verbose_name='Spot'),
+                ),
+                migrations.AlterField(
+                    model_name='historicalreading',
+                    name='state',
+                    field=models.CharField(choices=[('as-used', 'as used'), ('trial', 'trial')], default='as-used', max_length=8, verbose_name='State'),
+                ),
+                migrations.AlterField(
+                    model_name='historicalreading',
+                    name='surface_distance_m',
+                    field=models.FloatField(blank=True, null=True, verbose_name='Surface away [m]'),
+                ),
+                migrations.AlterField(
+                    model_name='historicalreading',
+                    name='taken_at_text',
+                    field=models.CharField(blank=True, max_length=40, verbose_name='Hour'),
+                ),
+                migrations.AlterField(
+                    model_name='historicalreading',
+                    name='unit',
+                    field=models.CharField(max_length=6, verbose_name='Unit'),
+                ),
+                migrations.AlterField(
+                    model_name='historicalvisit',
+                    name='assessor',
+                    field=models.CharField(blank=True, max_length=120, verbose_name='Who measures'),
+                ),
+                migrations.AlterField(
+                    model_name='historicalvisit',
+                    name='date',
+                    field=models.DateField(verbose_name='Day'),
+                ),
+                migrations.AlterField(
+                    model_name='historicalvisit',
+                    name='humidity_percent',
+                    field=models.FloatField(blank=True, null=True, verbose_name='Relative humidity [%]'),
+                ),
+                migrations.AlterField(
+                    model_name='historicalvisit',
+                    name='instructions',
+                    field=models.TextField(blank=True, verbose_name='For the assessor alone'),
+                ),
+                migrations.AlterField(
+                    model_name='historicalvisit',
+                    name='kind',
+                    field=models.CharField(choices=[('baseline', 'baseline'), ('follow-up', 'follow-up')], max_length=10, verbose_name='Kind'),
+                ),
+                migrations.AlterField(
+                    model_name='historicalvisit',
+                    name='label',
+                    field=models.CharField(max_length=80, verbose_name='Name of the visit'),
+                ),
+                migrations.AlterField(
+                    model_name='historicalvisit',
+                    name='note',
+                    field=models.TextField(blank=True, verbose_name='Note'),
+                ),
+                migrations.AlterField(
+                    model_name='historicalvisit',
+                    name='sealed_at',
+                    field=models.DateTimeField(blank=True, null=True, verbose_name='Sealed'),
+                ),
+                migrations.AlterField(
+                    model_name='historicalvisit',
+                    name='sealed_by',
+                    field=models.ForeignKey(blank=True, db_constraint=False, null=True, on_delete=django.db.models.deletion.DO_NOTHING, related_name='+', to=settings.AUTH_USER_MODEL, verbose_name='Sealed by'),
+                ),
+                migrations.AlterField(
+                    model_name='historicalvisit',
+                    name='supply_voltage_v',
+                    field=models.FloatField(blank=True, null=True, verbose_name='Supply voltage [V]'),
+                ),
+                migrations.AlterField(
+                    model_name='historicalvisit',
+                    name='temperature_c',
+                    field=models.FloatField(blank=True, null=True, verbose_name='Temperature [°C]'),
+                ),
+                migrations.AlterField(
+                    model_name='instrument',
+                    name='description',
+                    field=models.CharField(blank=True, max_length=200, verbose_name='Description'),
+                ),
+                migrations.AlterField(
+                    model_name='instrument',
+                    name='is_retired',
+                    field=models.BooleanField(default=False, verbose_name='Out of use'),
+                ),
+                migrations.AlterField(
+                    model_name='instrument',
+                    name='name',
+                    field=models.CharField(max_length=80, unique=True, verbose_name='Instrument'),
+                ),
+                migrations.AlterField(
+                    model_name='reading',
+                    name='body_distance_m',
+                    field=models.FloatField(blank=True, null=True, verbose_name='Body away [m]'),
+                ),
+                migrations.AlterField(
+                    model_name='reading',
+                    name='circuits_off',
+                    field=models.TextField(blank=True, verbose_name='Circuits off'),
+                ),
+                migrations.AlterField(
+                    model_name='reading',
+                    name='ground_point',
+                    field=models.ForeignKey(blank=True, null=True, on_delete=django.db.models.deletion.PROTECT, related_name='readings', to='surveys.groundpoint', verbose_name='Ground point'),
+                ),
+                migrations.AlterField(
+                    model_name='reading',
+                    name='instrument',
+                    field=models.ForeignKey(on_delete=django.db.models.deletion.PROTECT, related_name='readings', to='surveys.instrument', verbose_name='Instrument'),
+                ),
+                migrations.AlterField(
+                    model_name='reading',
+                    name='load',
+                    field=models.CharField(blank=True, max_length=200, verbose_name='What was running'),
+                ),
+                migrations.AlterField(
+                    model_name='reading',
+                    name='measurand',
+                    field=models.CharField(choices=[('electric-field-ground', 'Electric field, ground-referenced'), ('electric-field-potential-free', 'Electric field, potential-free'), ('body-voltage', 'Body voltage'), ('magnetic-flux-density', 'Magnetic flux density')], max_length=30, verbose_name='Quantity'),
+                ),
+                migrations.AlterField(
+                    model_name='reading',
+                    name='note',
+                    field=models.TextField(blank=True, verbose_name='Note'),
+                ),
+                migrations.AlterField(
+                    model_name='reading',
+                    name='set_aside',
+                    field=models.TextField(blank=True, help_text='Why this reading does not count.', verbose_name='Set aside'),
+                ),
+                migrations.AlterField(
+                    model_name='reading',
+                    name='spot',
+                    field=models.ForeignKey(on_delete=django.db.models.deletion.PROTECT, related_name='readings', to='surveys.spot', verbose_name='Spot'),
+                ),
+                migrations.AlterField(
+                    model_name='reading',
+                    name='state',
+                    field=models.CharField(choices=[('as-used', 'as used'), ('trial', 'trial')], default='as-used', max_length=8, verbose_name='State'),
+                ),
+                migrations.AlterField(
+                    model_name='reading',
+                    name='surface_distance_m',
+                    field=models.FloatField(blank=True, null=True, verbose_name='Surface away [m]'),
+                ),
+                migrations.AlterField(
+                    model_name='reading',
+                    name='taken_at_text',
+                    field=models.CharField(blank=True, max_length=40, verbose_name='Hour'),
+                ),
+                migrations.AlterField(
+                    model_name='reading',
+                    name='unit',
+                    field=models.CharField(max_length=6, verbose_name='Unit'),
+                ),
+                migrations.AlterField(
+                    model_name='visit',
+                    name='assessor',
+                    field=models.CharField(blank=True, max_length=120, verbose_name='Who measures'),
+                ),
+                migrations.AlterField(
+                    model_name='visit',
+                    name='date',
+                    field=models.DateField(verbose_name='Day'),
+                ),
+                migrations.AlterField(
+                    model_name='visit',
+                    name='humidity_percent',
+                    field=models.FloatField(blank=True, null=True, verbose_name='Relative humidity [%]'),
+                ),
+                migrations.AlterField(
+                    model_name='visit',
+                    name='instructions',
+                    field=models.TextField(blank=True, verbose_name='For the assessor alone'),
+                ),
+                migrations.AlterField(
+                    model_name='visit',
+                    name='kind',
+                    field=models.CharField(choices=[('baseline', 'baseline'), ('follow-up', 'follow-up')], max_length=10, verbose_name='Kind'),
+                ),
+                migrations.AlterField(
+                    model_name='visit',
+                    name='label',
+                    field=models.CharField(max_length=80, verbose_name='Name of the visit'),
+                ),
+                migrations.AlterField(
+                    model_name='visit',
+                    name='note',
+                    field=models.TextField(blank=True, verbose_name='Note'),
+                ),
+                migrations.AlterField(
+                    model_name='visit',
+                    name='sealed_at',
+                    field=models.DateTimeField(blank=True, null=True, verbose_name='Sealed'),
+                ),
+                migrations.AlterField(
+                    model_name='visit',
+                    name='sealed_by',
+                    field=models.ForeignKey(blank=True, null=True, on_delete=django.db.models.deletion.SET_NULL, related_name='+', to=settings.AUTH_USER_MODEL, verbose_name='Sealed by'),
+                ),
+                migrations.AlterField(
+                    model_name='visit',
+                    name='supply_voltage_v',
+                    field=models.FloatField(blank=True, null=True, verbose_name='Supply voltage [V]'),
+                ),
+                migrations.AlterField(
+                    model_name='visit',
+                    name='temperature_c',
+                    field=models.FloatField(blank=True, null=True, verbose_name='Temperature [°C]'),
+                ),
+            ],
         ),
     ]

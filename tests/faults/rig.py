@@ -13,8 +13,9 @@ from consult import services
 from consult.management import processes
 from consult.models import Letter
 
-PATIENCE_S = 40.0
-LIMITS = {"JOB_SOFT_TIME_LIMIT_S": "8", "JOB_HARD_TIME_LIMIT_S": "9", "JOB_LEASE_S": "10"}
+PATIENCE_S = 80.0
+# Long enough for a first letter on a busy machine, whose worker has everything to load.
+LIMITS = {"JOB_SOFT_TIME_LIMIT_S": "14", "JOB_HARD_TIME_LIMIT_S": "15", "JOB_LEASE_S": "16"}
 
 
 def wait_for(what: Callable[[], object], *, patience_s: float = PATIENCE_S) -> None:
