@@ -18,6 +18,7 @@ from consult.services.entry_keys import digest_of, enter_once
 from mitigation.models import DUE_DAYS, ENDS, MOVES, Case, Note, Stage
 from mitigation.services.references import is_taken, next_reference
 from surveys.models import Guideline, Visit
+from surveys.models.references import validate_reference
 
 EDITABLE = ("guideline", "target_band", "placement_percent", "due_on")
 SAME_NOTE = timedelta(minutes=10)  # a double click, or a resend after a lost connection
@@ -63,10 +64,20 @@ def open_case(
     return enter_once(Case, digest, enter)
 
 
+def _refuse_unfit(reference: str) -> None:
+    """Before the database is asked for it: PostgreSQL takes no zero byte in a question."""
+    try:
+        validate_reference(reference)
+    except ValidationError as error:
+        raise ValidationError({"reference": error.messages}) from None
+
+
 def _under_reference(case: Case, wanted: str, by: User | None, now: datetime) -> Case:
     taken = ValidationError({"reference": _("Another case has this reference.")})
-    if wanted and is_taken(wanted):
-        raise taken
+    if wanted:
+        _refuse_unfit(wanted)
+        if is_taken(wanted):
+            raise taken
     for _attempt in range(_TRIES):
         case.reference = wanted or next_reference(now)
         try:
