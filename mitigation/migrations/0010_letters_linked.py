@@ -58,14 +58,14 @@ def _sealed_baselines(apps):
     rows = apps.get_model("mitigation", "CaseVisit").objects.filter(
         visit__kind="baseline", visit__sealed_at__isnull=False
     )
-    found = {}
+    baselines = {}
     for case, sealed_at, visit in (
         rows.order_by("-visit__date", "visit__position", "visit__pk")
         .values_list("case", "visit__sealed_at", "visit")
         .iterator(chunk_size=BATCH)
     ):
-        found.setdefault(case, []).append((sealed_at, visit))
-    return found
+        baselines.setdefault(case, []).append((sealed_at, visit))
+    return baselines
 
 
 def unlink_letters(apps, schema_editor):

@@ -123,8 +123,8 @@ def check_units(table: Table, quantities: list[str], unit: list[str]) -> None:
         if quantity and word and word not in Quantity(quantity).units:
             each = enumerate(zip(quantities, unit, strict=True))
             rows = [place for place, pair in each if pair == (quantity, word)]
-            told = {"units": ", ".join(Quantity(quantity).units), "quantity": quantity}
-            table.fault(rows, "unit", gettext("%(units)s for %(quantity)s") % told)
+            words = {"units": ", ".join(Quantity(quantity).units), "quantity": quantity}
+            table.fault(rows, "unit", gettext("%(units)s for %(quantity)s") % words)
 
 
 def _check_order(table: Table, amount: dict[str, FloatArray], low: str, high: str) -> None:

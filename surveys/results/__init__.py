@@ -48,13 +48,13 @@ class ReadingColumns:
 
     def at(self, visit: Visit) -> "ReadingColumns":
         """The readings of one visit alone."""
-        here = np.flatnonzero(self.visit == visit.pk)
+        places = np.flatnonzero(self.visit == visit.pk)
         arrays = {
-            part.name: getattr(self, part.name)[here]
+            part.name: getattr(self, part.name)[places]
             for part in fields(self)
             if part.name not in ("instruments", "calibrations")
         }
-        return replace(self, instruments=self.instruments.take(here), **arrays)
+        return replace(self, instruments=self.instruments.take(places), **arrays)
 
 
 @dataclass(frozen=True)
