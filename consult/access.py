@@ -10,14 +10,15 @@ from django.contrib.auth.decorators import login_required
 from django.contrib.auth.models import AnonymousUser
 from django.core.exceptions import PermissionDenied
 from django.db import models
-from django.http import HttpRequest, HttpResponse
+from django.http import HttpRequest
+from django.http.response import HttpResponseBase
 from django.urls import Resolver404, resolve
 
 P = ParamSpec("P")
 if TYPE_CHECKING:  # the models stand above; only their names are used here
     from consult.models.people import User
 
-ViewT = TypeVar("ViewT", bound=Callable[..., HttpResponse])
+ViewT = TypeVar("ViewT", bound=Callable[..., HttpResponseBase])
 # The largest body of a request by somebody who is not logged in, and to a page without files.
 MOST_BYTES_OF_NOBODY = 64_000
 MOST_BYTES_OF_A_PAGE = 3_000_000
@@ -85,8 +86,8 @@ class SignedInRequest(HttpRequest):
     user: User
 
 
-Guarded = Callable[Concatenate[SignedInRequest, P], HttpResponse]
-View = Callable[Concatenate[HttpRequest, P], HttpResponse]
+Guarded = Callable[Concatenate[SignedInRequest, P], HttpResponseBase]
+View = Callable[Concatenate[HttpRequest, P], HttpResponseBase]
 
 
 def role_required(*roles: str) -> Callable[[Guarded[P]], View[P]]:
@@ -109,7 +110,9 @@ def somebody_required(view: Guarded[P]) -> View[P]:
 def _guard(may_pass: Callable[[User], bool]) -> Callable[[Guarded[P]], View[P]]:
     def decorate(view: Guarded[P]) -> View[P]:
         @wraps(view)
-        def guarded(request: SignedInRequest, *args: P.args, **kwargs: P.kwargs) -> HttpResponse:
+        def guarded(
+            request: SignedInRequest, *args: P.args, **kwargs: P.kwargs
+        ) -> HttpResponseBase:
             if not may_pass(request.user):
                 raise PermissionDenied
             return view(request, *args, **kwargs)

@@ -5,9 +5,11 @@ from collections.abc import Callable
 from dataclasses import dataclass, field
 from typing import Any
 
+from django.core.files.base import ContentFile
 from django.utils import timezone
 
-from consult.models import AccessEvent, Client, DataRequest, Erasure, Letter
+from consult.intake.contents import PDF
+from consult.models import AccessEvent, Client, DataRequest, Erasure, Letter, StoredFile
 from mitigation.models import CaseLetter, CaseVisit, Note, Stage
 from mitigation.services.attachments import attach_file
 from surveys.models import GroundCheck, GroundPoint, Instrument, Reading, Visit
@@ -72,8 +74,12 @@ def one_more_letter(cast: Cast, n: int, **fields: Any) -> None:
 
 
 def one_more_ready_letter(cast: Cast, n: int) -> None:
-    state = {"state": Letter.State.READY, "file": "a.pdf", "sha256": "0" * 64}
-    one_more_letter(cast, n, **state, rendered_at=timezone.now())
+    now, digest = timezone.now(), "0" * 64
+    stored = StoredFile.objects.create(
+        file=f"letters/{n}.pdf", kind=PDF, size=1, sha256=digest, stored_at=now
+    )
+    ready = {"state": Letter.State.READY, "stored": stored, "sha256": digest}
+    one_more_letter(cast, n, **ready, rendered_at=now)
 
 
 def one_more_person(cast: Cast, n: int) -> None:
@@ -138,7 +144,9 @@ def one_more_compared_spot(cast: Cast, n: int) -> None:
     one_more_letter(cast, n)
     now = timezone.now()
     Note.objects.create(case=case, text=named(n), written_by=cast.people["office"], written_at=now)
-    attach_file(case=case, name=f"{n}.txt", data=b"a", by=cast.people["office"], now=now)
+    attach_file(
+        case=case, name=f"{n}.txt", content=ContentFile(b"a"), by=cast.people["office"], now=now
+    )
 
 
 def one_more_reading(cast: Cast, n: int) -> None:

@@ -4,6 +4,7 @@ from consult.models.access_log import AccessEvent
 from consult.models.clients import Assignment, Client, Property
 from consult.models.contacts import Contact
 from consult.models.entry_keys import EntryKey
+from consult.models.files import StoredFile
 from consult.models.jobs import Heartbeat, Job, OutboundMail
 from consult.models.letters import Letter
 from consult.models.people import Firm, Practice, User, current_practice
@@ -30,6 +31,7 @@ __all__ = [
     "Practice",
     "Property",
     "Retention",
+    "StoredFile",
     "User",
     "current_practice",
 ]

@@ -9,6 +9,7 @@ from django.utils.translation import gettext_lazy as _
 
 from consult import letter_kinds
 from consult.models.clients import AtPropertyQuerySet, Client, Property
+from consult.models.files import StoredFile
 from consult.models.people import User
 
 
@@ -63,7 +64,10 @@ class Letter(models.Model):
 
     state = models.CharField(max_length=10, choices=State.choices, default=State.QUEUED)
     failure = models.TextField(blank=True)
-    file = models.FileField(max_length=200, blank=True)
+    stored = models.OneToOneField(
+        StoredFile, null=True, blank=True, on_delete=models.PROTECT, related_name="+"
+    )
+    # Its digest stays as a proof when an erasure has taken the file.
     sha256 = models.CharField(max_length=64, blank=True)
     rendered_at = models.DateTimeField(null=True, blank=True)
     rendered_with = models.JSONField(default=dict)
@@ -88,7 +92,11 @@ class Letter(models.Model):
         constraints = [
             models.CheckConstraint(
                 condition=~models.Q(state="ready")
-                | (~models.Q(file="") & ~models.Q(sha256="") & models.Q(rendered_at__isnull=False)),
+                | (
+                    models.Q(stored__isnull=False)
+                    & ~models.Q(sha256="")
+                    & models.Q(rendered_at__isnull=False)
+                ),
                 name="ready_letter_has_its_file",
             ),
             models.CheckConstraint(

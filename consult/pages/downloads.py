@@ -2,8 +2,10 @@
 
 import re
 import unicodedata
+from typing import IO
 
-from django.http import HttpResponse
+from django.http import FileResponse, HttpResponse
+from django.http.response import HttpResponseBase
 from django.utils.http import content_disposition_header
 
 from consult.services.spreadsheets import XLSX, Sheet, write_workbook
@@ -25,9 +27,13 @@ def plain_name(text: str) -> str:
     return re.sub(r"[^a-z0-9]+", "-", ascii_only).strip("-") or "list"
 
 
-def download(data: bytes, kind: str, name: str) -> HttpResponse:
-    """A file to be kept, not shown."""
-    response = HttpResponse(data, content_type=kind)
+def download(data: bytes | IO[bytes], kind: str, name: str) -> HttpResponseBase:
+    """A file to be kept, not shown; one that is stored goes out piece by piece."""
+    response: HttpResponseBase
+    if isinstance(data, bytes):
+        response = HttpResponse(data, content_type=kind)
+    else:
+        response = FileResponse(data, content_type=kind)
     response["Content-Disposition"] = content_disposition_header(True, name) or "attachment"
     response["X-Content-Type-Options"] = "nosniff"
     return response

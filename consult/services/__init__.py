@@ -4,8 +4,8 @@ from consult.services.jobs import Run, enqueue, register, revive, worker_is_aliv
 from consult.services.letters import (
     LetterFileError,
     issue_letter,
-    letter_bytes,
     letter_progress,
+    open_letter,
     retry_letter,
 )
 from consult.services.mail import queue_mail
@@ -15,8 +15,8 @@ __all__ = [
     "Run",
     "enqueue",
     "issue_letter",
-    "letter_bytes",
     "letter_progress",
+    "open_letter",
     "queue_mail",
     "register",
     "retry_letter",

@@ -128,7 +128,7 @@ guard(
         "The file of a ready letter is never another one.",
         name="file",
         rows="OLD.sha256 <> ''",
-        fields=("file", "sha256", "rendered_at", "rendered_with"),
+        fields=("stored", "sha256", "rendered_at", "rendered_with"),
         verbs=("UPDATE",),
     ),
 )  # fmt: skip

@@ -5,19 +5,19 @@ import json
 import logging
 from collections.abc import Callable, Sequence
 from datetime import datetime
-from typing import Any
+from typing import IO, Any
 
 from django.core.exceptions import ValidationError
-from django.core.files.storage import default_storage
 from django.db import IntegrityError, transaction
 from django.db.models.functions import Length
 from django.utils import timezone
 from django.utils.translation import gettext as _
 
+from consult.intake.contents import PDF
 from consult.letters import rendering
 from consult.models import Client, Job, Letter, Property, User
-from consult.services.files import write_file
 from consult.services.jobs import Run, enqueue, revive
+from consult.services.stored_files import StoredFileError, open_stored, write_stored
 
 log = logging.getLogger(__name__)
 
@@ -138,15 +138,22 @@ def render_letter(arguments: dict[str, Any], run: Run) -> None:
     run.progress(70)
     if not run.is_current():
         return
-    write_file(key=letter.file_key(), data=pdf, attempt=run.attempt)
-    run.progress(90)
-    rows.update(
-        state=Letter.State.READY,
-        file=letter.file_key(),
-        sha256=hashlib.sha256(pdf).hexdigest(),
-        rendered_at=timezone.now(),
-        rendered_with=rendering.renderer_versions(),
+    now = timezone.now()
+    stored = write_stored(
+        key=letter.file_key(), chunks=[pdf], kind=PDF, now=now, attempt=run.attempt
     )
+    run.progress(90)
+    with transaction.atomic():
+        if not rows.select_for_update().values_list("pk"):  # made by another attempt, or erased
+            return
+        stored.save()
+        rows.update(
+            state=Letter.State.READY,
+            stored=stored,
+            sha256=stored.sha256,
+            rendered_at=now,
+            rendered_with=rendering.renderer_versions(),
+        )
 
 
 def letter_failed(arguments: dict[str, Any], reason: str) -> None:
@@ -176,18 +183,14 @@ def letter_progress(letter: Letter) -> int:
     return _job_of(letter).progress_percent
 
 
-def letter_bytes(letter: Letter) -> bytes:
+def open_letter(letter: Letter) -> IO[bytes]:
     """The PDF as it was issued; another file in its place is not handed out."""
     if letter.state != Letter.State.READY:
         raise LetterFileError(f"letter {letter.number} is {letter.state}")
     try:
-        with default_storage.open(letter.file_key()) as file:
-            data: bytes = file.read()
-    except OSError as error:
-        raise LetterFileError(f"the file of letter {letter.number} is missing") from error
-    if hashlib.sha256(data).hexdigest() != letter.sha256:
-        raise LetterFileError(f"the file of letter {letter.number} is not the one that was issued")
-    return data
+        return open_stored(letter.stored)
+    except StoredFileError as error:
+        raise LetterFileError(f"letter {letter.number}: {error}") from error
 
 
 def _job_of(letter: Letter) -> Job:

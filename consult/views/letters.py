@@ -6,7 +6,8 @@ from django.conf import settings
 from django.contrib import messages
 from django.core.exceptions import ValidationError
 from django.core.paginator import Paginator
-from django.http import Http404, HttpRequest, HttpResponse
+from django.http import FileResponse, Http404, HttpRequest, HttpResponse
+from django.http.response import HttpResponseBase
 from django.shortcuts import get_object_or_404, redirect, render
 from django.utils import timezone
 from django.utils.translation import activate
@@ -16,13 +17,14 @@ from django.views.decorators.http import require_POST, require_safe
 
 from consult.access import SignedInRequest, role_required, somebody_required
 from consult.forms.once import OnceForm, key_of
+from consult.intake.contents import PDF
 from consult.models import Letter
 from consult.pages.letters import wanted_letters
 from consult.services import sending
 from consult.services.letters import (
     LetterFileError,
-    letter_bytes,
     letter_progress,
+    open_letter,
     retry_letter,
 )
 
@@ -69,7 +71,7 @@ def letter_detail(request: SignedInRequest, number: str) -> HttpResponse:
 
 @require_safe
 @somebody_required
-def letter_file(request: SignedInRequest, number: str) -> HttpResponse:
+def letter_file(request: SignedInRequest, number: str) -> HttpResponseBase:
     """The PDF, to those who may see the letter."""
     letter = get_object_or_404(Letter.objects.visible_to(request.user), number=number)
     return _pdf(letter)
@@ -129,20 +131,18 @@ def letter_link(request: HttpRequest, token: str) -> HttpResponse:
 
 @require_safe
 @never_cache
-def letter_link_file(request: HttpRequest, token: str) -> HttpResponse:
+def letter_link_file(request: HttpRequest, token: str) -> HttpResponseBase:
     letter = sending.letter_of_token(token)
     if letter is None:
         return render(request, "consult/letter_link.html", {"letter": None}, status=410)
     return _pdf(letter)
 
 
-def _pdf(letter: Letter) -> HttpResponse:
+def _pdf(letter: Letter) -> FileResponse:
     try:
-        data = letter_bytes(letter)
+        file = open_letter(letter)
     except LetterFileError as error:
         if letter.state == Letter.State.READY:  # a file that is gone or altered is no page's fault
             raise
         raise Http404 from error
-    response = HttpResponse(data, content_type="application/pdf")
-    response["Content-Disposition"] = f'inline; filename="{letter.number}.pdf"'
-    return response
+    return FileResponse(file, content_type=PDF, filename=f"{letter.number}.pdf")

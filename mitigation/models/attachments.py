@@ -5,8 +5,9 @@ from typing import Self
 from django.db import models
 from django.utils.translation import gettext_lazy as _
 
-from consult.models import User
+from consult.models import StoredFile, User
 from consult.models.clients import AtPropertyQuerySet
+from consult.models.texts import PlainTexts
 from mitigation.models.cases import Case
 
 
@@ -17,10 +18,10 @@ class AttachmentQuerySet(AtPropertyQuerySet["Attachment"]):
 
     def for_list(self) -> Self:
         """What a list says of a file; the small pictures are asked for one by one."""
-        return self.defer("small")
+        return self.select_related("stored").defer("small")
 
 
-class Attachment(models.Model):
+class Attachment(PlainTexts):
     """A file that belongs to a case, for the practice alone.
 
     A picture is handed out once a worker has written it anew; what was uploaded is then gone, and
@@ -34,11 +35,11 @@ class Attachment(models.Model):
 
     case = models.ForeignKey(Case, on_delete=models.CASCADE, related_name="attachments")
     name = models.CharField(_("name"), max_length=200)
-    kind = models.CharField(max_length=80)
-    size = models.PositiveBigIntegerField()
     given_sha256 = models.CharField(max_length=64)
-    sha256 = models.CharField(max_length=64, blank=True)
-    file = models.FileField(max_length=200)
+    # What was uploaded, until it is cleaned; then what is handed out. Of a refused one, nothing.
+    stored = models.OneToOneField(
+        StoredFile, null=True, blank=True, on_delete=models.PROTECT, related_name="+"
+    )
     state = models.CharField(max_length=8, choices=State.choices, default=State.READY)
     refusal = models.CharField(max_length=200, blank=True)
     width = models.PositiveIntegerField(null=True, blank=True)
@@ -60,13 +61,18 @@ class Attachment(models.Model):
                 name="attachment_state_is_known",
             ),
             models.CheckConstraint(
-                condition=~models.Q(state="ready") | ~models.Q(sha256=""),
-                name="ready_attachment_has_its_digest",
+                condition=models.Q(state="refused") ^ models.Q(stored__isnull=False),
+                name="attachment_has_its_file_unless_refused",
             ),
         ]
 
     def __str__(self) -> str:
         return self.name
+
+    @property
+    def kind(self) -> str:
+        """The media type of its file; empty where it was refused."""
+        return self.stored.kind if self.stored else ""
 
     def given_key(self) -> str:
         """Where the file lies as it was uploaded."""

@@ -10,6 +10,7 @@ from simple_history.models import HistoricalRecords
 
 from consult.models import Property, User
 from consult.models.clients import AtPropertyQuerySet
+from consult.models.texts import PlainTexts
 from mitigation.models.stages import ENDS, NEXT_MOVE, NEXT_STEP, Stage
 from mitigation.models.words import query_words
 from surveys.models import Guideline, SourceFile, Visit
@@ -61,7 +62,7 @@ class CaseQuerySet(AtPropertyQuerySet["Case"]):
         return cases
 
 
-class Case(models.Model):
+class Case(PlainTexts):
     reference = models.CharField(
         _("reference"),
         max_length=LONGEST_REFERENCE,
@@ -136,7 +137,7 @@ class FormerReferenceQuerySet(AtPropertyQuerySet["FormerReference"]):
         return self.filter(folded=folded(reference))
 
 
-class FormerReference(models.Model):
+class FormerReference(PlainTexts):
     """A reference that a case had before; letters print it, and no other case gets it."""
 
     case = models.ForeignKey(Case, on_delete=models.CASCADE, related_name="former_references")

@@ -5,6 +5,7 @@ from django.utils.translation import gettext_lazy as _
 
 from consult.models import User
 from consult.models.clients import AtPropertyQuerySet
+from consult.models.texts import PlainTexts
 from mitigation.models.cases import Case
 
 
@@ -14,7 +15,7 @@ class NoteQuerySet(AtPropertyQuerySet["Note"]):
     property_ref = "case__property"
 
 
-class Note(models.Model):
+class Note(PlainTexts):
     """Something that the practice should know about a case.
 
     It is added and never changed, by the database too; another one puts right what was wrong.

@@ -7,6 +7,7 @@ from django.utils.translation import gettext_lazy as _
 
 from consult.access import RoleScopedQuerySet
 from consult.models import User
+from consult.models.texts import PlainTexts
 from mitigation.models.cases import Case
 
 
@@ -19,7 +20,7 @@ class PendingUploadQuerySet(RoleScopedQuerySet["PendingUpload"]):
         return self.filter(owner=user)
 
 
-class PendingUpload(models.Model):
+class PendingUpload(PlainTexts):
     """A case folder that was handed over: checked, then confirmed or cancelled, then imported."""
 
     class State(models.TextChoices):

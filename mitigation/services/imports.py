@@ -7,7 +7,7 @@ from datetime import datetime
 from django.db import IntegrityError, transaction
 from django.utils.translation import gettext
 
-from consult.models import Assignment, Client, Property, User
+from consult.models import Assignment, Client, Property, StoredFile, User
 from mitigation.models import Case, CaseVisit, Stage
 from mitigation.services.cases import due_after
 from mitigation.services.references import is_taken, next_reference
@@ -23,7 +23,7 @@ from surveys.intake.casefile import CaseFile
 from surveys.intake.sources import CASE
 from surveys.models import Guideline, SourceFile, Visit
 from surveys.services.imports import save_new, store_survey
-from surveys.services.kept_files import drop_orphan, keep_file, key_of
+from surveys.services.kept_files import describe_folder, drop_orphan, keep_folder
 
 _TRIES = 20
 
@@ -59,24 +59,27 @@ def import_case_folder(
     if before_storing is not None:
         before_storing(len(folder.readings))
     kept = files.zipped()
-    is_new = keep_file(sha256=files.sha256, data=kept)
+    stored = describe_folder(sha256=files.sha256, data=kept, now=now)
+    is_new = keep_folder(stored=stored, data=kept)
     try:
-        result = _store_once(folder, by, now)
+        result = _store_once(folder, stored, by, now)
     except BaseException:
         if is_new:
-            drop_orphan(sha256=files.sha256)
+            drop_orphan(key=stored.key)
         raise
     # Another import of the same bytes that failed may have taken the file away meanwhile.
-    keep_file(sha256=files.sha256, data=kept)
+    keep_folder(stored=stored, data=kept)
     return result
 
 
-def _store_once(folder: CheckedFolder, by: User | None, now: datetime) -> ImportResult:
+def _store_once(
+    folder: CheckedFolder, stored: StoredFile, by: User | None, now: datetime
+) -> ImportResult:
     """Store in one transaction; begin anew when somebody else took a number or a name meanwhile."""
     for attempt in range(_TRIES):
         try:
             with transaction.atomic():
-                return ImportResult(_store(folder, by, now), created=True)
+                return ImportResult(_store(folder, stored, by, now), created=True)
         except IntegrityError:
             known = known_case(folder)
             if known is not None:
@@ -112,12 +115,14 @@ def refuse_known_reference(reference: str) -> None:
         raise CaseFolderRefused([Fault(CASE, None, "reference", reference, allowed)])
 
 
-def _store(folder: CheckedFolder, by: User | None, now: datetime) -> Case:
+def _store(folder: CheckedFolder, stored: StoredFile, by: User | None, now: datetime) -> Case:
     home = _store_property(folder.case, by)
+    stored.pk = None  # an attempt before this one was taken back
+    stored.save(force_insert=True)
     source = SourceFile(
         property=home,
         name=folder.files.name[:200],
-        file=key_of(folder.files.sha256),
+        stored=stored,
         sha256=folder.files.sha256,
         received_at=now,
         received_by=by,

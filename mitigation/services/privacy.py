@@ -21,6 +21,7 @@ from consult.services.privacy.fates import (
     Table,
     fields,
     nobodys,
+    stored_key,
 )
 from mitigation.models.attachments import Attachment
 from mitigation.models.cases import Case
@@ -97,12 +98,12 @@ TABLES = [
         "mitigation.Attachment",
         _("attached files"),
         fields(
-            goes="id case name kind size given_sha256 sha256 file state refusal width height "
-            "small added_by added_at"
+            goes="id case name given_sha256 stored state refusal width height small added_by "
+            "added_at"
         ),
         client="case",
         withheld={"small": _("it is the attached picture, made small")},
-        file=lambda row: str(row.file),
+        file=stored_key,
         file_name=_attachment_name,
         leftovers=lambda row: [row.given_key(), row.clean_key()],
     ),

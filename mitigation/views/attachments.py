@@ -3,6 +3,7 @@
 from django.contrib import messages
 from django.core.exceptions import ValidationError
 from django.http import Http404, HttpResponse
+from django.http.response import HttpResponseBase
 from django.shortcuts import get_object_or_404, redirect, render
 from django.utils import timezone
 from django.utils.cache import patch_vary_headers
@@ -17,7 +18,7 @@ from mitigation.models import Attachment, Case
 from mitigation.services.attachments import (
     MOST_BYTES,
     attach_file,
-    attached_bytes,
+    open_attachment,
     remove_refused,
     small_picture,
 )
@@ -34,7 +35,7 @@ def file_attach(request: SignedInRequest, reference: str) -> HttpResponse:
             raise ValidationError([word for words in form.errors.values() for word in words])
         file = form.cleaned_data["file"]
         row = attach_file(
-            case=case, name=file.name, data=file.read(), by=request.user, now=timezone.now()
+            case=case, name=file.name, content=file, by=request.user, now=timezone.now()
         )
     except ValidationError as error:
         messages.error(request, " ".join(error.messages))
@@ -48,7 +49,7 @@ def file_attach(request: SignedInRequest, reference: str) -> HttpResponse:
 
 @require_safe
 @role_required("office", "assessor")
-def attachment(request: SignedInRequest, pk: int) -> HttpResponse:
+def attachment(request: SignedInRequest, pk: int) -> HttpResponseBase:
     """A file to keep; it is never shown inside the site. In part: its line on the case's page."""
     row = get_object_or_404(Attachment.objects.visible_to(request.user), pk=pk)
     if wants_fragment(request):
@@ -56,7 +57,7 @@ def attachment(request: SignedInRequest, pk: int) -> HttpResponse:
         patch_vary_headers(response, ["HX-Request"])
         return response
     try:
-        return download(attached_bytes(row), row.kind, row.name)
+        return download(open_attachment(row), row.kind, row.name)
     except ValidationError as error:
         raise Http404 from error
 

@@ -6,6 +6,7 @@ from typing import Any
 from django.contrib import messages
 from django.core.exceptions import ValidationError
 from django.http import Http404, HttpRequest, HttpResponse
+from django.http.response import HttpResponseBase
 from django.shortcuts import get_object_or_404, redirect, render
 from django.urls import reverse
 from django.utils import timezone
@@ -109,14 +110,14 @@ def upload_act(request: SignedInRequest, token: str, act: str) -> HttpResponse:
 
 @require_safe
 @role_required("office", "assessor")
-def upload_template(request: SignedInRequest) -> HttpResponse:
+def upload_template(request: SignedInRequest) -> HttpResponseBase:
     """The empty XLSX with its lists and explanations."""
     return download(write_template(), XLSX, _("case-template") + ".xlsx")
 
 
 @require_safe
 @role_required("office", "assessor")
-def case_export(request: SignedInRequest, reference: str, form: str) -> HttpResponse:
+def case_export(request: SignedInRequest, reference: str, form: str) -> HttpResponseBase:
     """The case as a folder that imports again to the same numbers."""
     cases = Case.objects.visible_to(request.user).for_list()
     case = get_object_or_404(cases, reference=reference)

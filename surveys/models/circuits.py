@@ -10,6 +10,7 @@ from simple_history.models import HistoricalRecords
 
 from consult.models import Property
 from consult.models.clients import AtPropertyQuerySet
+from consult.models.texts import PlainTexts
 from surveys.models.names import LONGEST, LONGEST_FOLDED, FoldedField, folded
 from surveys.models.places import Room
 
@@ -53,7 +54,7 @@ class ApplianceQuerySet(AtPropertyQuerySet["Appliance"]):
         return self.filter(folded=folded(name))
 
 
-class Panel(models.Model):
+class Panel(PlainTexts):
     """A board with breakers."""
 
     property = models.ForeignKey(Property, on_delete=models.CASCADE, related_name="panels")
@@ -79,7 +80,7 @@ class Panel(models.Model):
         self.folded = folded(self.name)
 
 
-class Circuit(models.Model):
+class Circuit(PlainTexts):
     """A circuit with its breaker, as it is numbered on the panel."""
 
     class Phase(models.TextChoices):
@@ -138,7 +139,7 @@ class Circuit(models.Model):
         self.folded = folded(self.name)
 
 
-class Appliance(models.Model):
+class Appliance(PlainTexts):
     """What is taken off by its plug; it hangs on a circuit, and is off with it."""
 
     property = models.ForeignKey(Property, on_delete=models.CASCADE, related_name="appliances")

@@ -5,6 +5,7 @@ from django.utils.translation import gettext_lazy as _
 
 from consult.models import User
 from consult.models.clients import AtPropertyQuerySet
+from consult.models.texts import PlainTexts
 from surveys.models.visits import Reading
 
 
@@ -12,7 +13,7 @@ class CorrectionQuerySet(AtPropertyQuerySet["Correction"]):
     property_ref = "reading__visit__property"
 
 
-class Correction(models.Model):
+class Correction(PlainTexts):
     """A reading of a sealed visit counts no more: another stands in its place, or none does.
 
     The reading itself stays as it was sealed. Once another reading stands in its place only that

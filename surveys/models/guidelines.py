@@ -4,10 +4,11 @@ from django.db import models
 from django.utils.translation import gettext_lazy as _
 from simple_history.models import HistoricalRecords
 
+from consult.models.texts import PlainTexts
 from surveys.models.measurands import MEASURAND_CHOICES
 
 
-class Guideline(models.Model):
+class Guideline(PlainTexts):
     """A published table of bands. The built-in ones are read-only."""
 
     USUAL = "SBM-2015"  # where nobody names one
@@ -26,7 +27,7 @@ class Guideline(models.Model):
         return self.code
 
 
-class Band(models.Model):
+class Band(PlainTexts):
     """One step of a guideline for one measurand; the last step has no upper bound."""
 
     guideline = models.ForeignKey(Guideline, on_delete=models.CASCADE, related_name="bands")

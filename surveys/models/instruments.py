@@ -6,11 +6,12 @@ from django.db import models
 from django.utils.translation import gettext_lazy as _
 from simple_history.models import HistoricalRecords
 
+from consult.models.texts import PlainTexts
 from surveys.calc.certificates import covers
 from surveys.models.measurands import QUANTITY_CHOICES
 
 
-class Instrument(models.Model):
+class Instrument(PlainTexts):
     """A meter of the practice, known by the name on its label."""
 
     name = models.CharField(_("Instrument"), max_length=80, unique=True)
@@ -25,7 +26,7 @@ class Instrument(models.Model):
         return self.name
 
 
-class Calibration(models.Model):
+class Calibration(PlainTexts):
     """What an instrument is good for in one quantity, and the certificate that says so.
 
     A row without certificate and date describes an instrument that has none. Numbers are in `unit`

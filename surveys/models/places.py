@@ -9,6 +9,7 @@ from simple_history.models import HistoricalRecords
 
 from consult.models import Property
 from consult.models.clients import AtPropertyQuerySet
+from consult.models.texts import PlainTexts
 from surveys.models.names import LONGEST, LONGEST_FOLDED, FoldedField, folded
 
 
@@ -30,7 +31,7 @@ class GroundPointQuerySet(AtPropertyQuerySet["GroundPoint"]):
     pass
 
 
-class Room(models.Model):
+class Room(PlainTexts):
     """A room, by its name. Under another name it is the same room."""
 
     property = models.ForeignKey(Property, on_delete=models.CASCADE, related_name="rooms")
@@ -56,7 +57,7 @@ class Room(models.Model):
         self.folded = folded(self.name)
 
 
-class Spot(models.Model):
+class Spot(PlainTexts):
     """A place where a person is: bed head, bed middle, desk seat."""
 
     class Use(models.TextChoices):
@@ -87,7 +88,7 @@ class Spot(models.Model):
         self.folded = folded(self.name)
 
 
-class GroundPoint(models.Model):
+class GroundPoint(PlainTexts):
     property = models.ForeignKey(Property, on_delete=models.CASCADE, related_name="ground_points")
     name = models.CharField(max_length=80)
     uid = models.UUIDField(unique=True, default=uuid4, editable=False)

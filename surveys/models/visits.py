@@ -9,8 +9,9 @@ from django.utils import timezone
 from django.utils.translation import gettext_lazy as _
 from simple_history.models import HistoricalRecords
 
-from consult.models import Property, User
+from consult.models import Property, StoredFile, User
 from consult.models.clients import AtPropertyQuerySet
+from consult.models.texts import PlainTexts
 from surveys.models.circuits import Appliance, Circuit
 from surveys.models.instruments import Calibration, Instrument
 from surveys.models.measurands import MEASURAND_CHOICES
@@ -21,12 +22,13 @@ class SourceFileQuerySet(AtPropertyQuerySet["SourceFile"]):
     pass
 
 
-class SourceFile(models.Model):
+class SourceFile(PlainTexts):
     """A case folder as it came in, kept byte by byte."""
 
     property = models.ForeignKey(Property, on_delete=models.PROTECT, related_name="source_files")
     name = models.CharField(max_length=200)
-    file = models.FileField(max_length=200)
+    stored = models.OneToOneField(StoredFile, on_delete=models.PROTECT, related_name="+")
+    # Of what is in the folder, whatever it was packed as.
     sha256 = models.CharField(max_length=64, unique=True)
     received_at = models.DateTimeField()
     received_by = models.ForeignKey(
@@ -58,7 +60,7 @@ class VisitQuerySet(AtPropertyQuerySet["Visit"]):
         return self.annotate(n_readings=Coalesce(n_readings, 0))
 
 
-class Visit(models.Model):
+class Visit(PlainTexts):
     """A survey on one day. Sealed, it is immutable."""
 
     class Kind(models.TextChoices):
@@ -135,7 +137,7 @@ class ReadingQuerySet(AtPropertyQuerySet["Reading"]):
         return self.exclude(corrections__replacement__isnull=False)
 
 
-class GroundCheck(models.Model):
+class GroundCheck(PlainTexts):
     """A ground point tried at a visit: its outlet test, its voltage to another point."""
 
     class OutletTest(models.TextChoices):
@@ -172,7 +174,7 @@ class GroundCheck(models.Model):
         return f"{self.point} at {self.visit}"
 
 
-class Reading(models.Model):
+class Reading(PlainTexts):
     """One look at the meter: up to three axes or a total, in the unit of its display.
 
     `calibration` is what the instrument was good for on the day; it is fixed when the visit is

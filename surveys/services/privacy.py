@@ -8,7 +8,7 @@ from typing import Any
 
 from django.utils.translation import gettext_lazy as _
 
-from consult.services.privacy.fates import Blank, Part, Table, fields, nobodys
+from consult.services.privacy.fates import Blank, Part, Table, fields, nobodys, stored_key
 from surveys.models.uids import RandomUid
 
 # It may have been made from what the row said; another one lets the same folder come in again.
@@ -35,9 +35,9 @@ TABLES = [
     Table(
         "surveys.SourceFile",
         _("files that came in"),
-        fields(goes="id property name file sha256 received_at received_by"),
+        fields(goes="id property name stored sha256 received_at received_by"),
         client="property",
-        file=lambda source: str(source.file),
+        file=stored_key,
         file_name=_file_name,
     ),
     _named_place("surveys.Room", _("rooms"), "[room {pk}]", "property", "property", "folded"),

@@ -157,7 +157,7 @@ def faults(site: Site, asks: list[Ask]) -> Iterator[str]:
             yield f"{ask}: {answer.status_code} where the role has no business"
         if ask.may_not() and answer.status_code == 200 and ask.method != "options":
             yield f"{ask}: shown to a role that has no business"
-        text = b"" if answer.streaming else answer.content
+        text = b"".join(answer) if answer.streaming else answer.content
         if ask.asker not in OF_THE_OFFICE and b"Fernmark" in text:
             yield f"{ask}: shows rows of a foreign case"
         if ask.asker in ("another assessor", "another client", "its electrician", "nobody") and (

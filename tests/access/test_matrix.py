@@ -5,6 +5,7 @@ from collections.abc import Iterator
 from typing import Any
 
 import pytest
+from django.core.files.base import ContentFile
 from django.urls import URLPattern, URLResolver, get_resolver, reverse
 from django.utils import timezone
 
@@ -290,7 +291,9 @@ def _contact(case: Case) -> Contact:
 
 
 def _attachment(case: Case) -> Attachment:
-    return attach_file(case=case, name="a.txt", data=b"a", by=None, now=timezone.now())
+    return attach_file(
+        case=case, name="a.txt", content=ContentFile(b"a"), by=None, now=timezone.now()
+    )
 
 
 def _photograph(case: Case) -> Attachment:
@@ -299,7 +302,9 @@ def _photograph(case: Case) -> Attachment:
         "89504e470d0a1a0a0000000d49484452000000010000000108000000003a7e9b55"
         "0000000a49444154789c636800000082008177cd72b60000000049454e44ae426082"
     )
-    row = attach_file(case=case, name="a.png", data=data, by=None, now=timezone.now())
+    row = attach_file(
+        case=case, name="a.png", content=ContentFile(data), by=None, now=timezone.now()
+    )
     assert run_job(Job.objects.get(kind=attachments.CLEAN_PICTURE).pk)
     return row
 
@@ -349,6 +354,8 @@ def test_what_each_of_the_cast_gets(name, client) -> None:
         found.append(answer.status_code)
         if answer.get("Content-Type", "").startswith("text/html"):  # the policy lets none through
             assert not INLINE_STYLE.search(answer.content)
+        if answer.streaming:
+            assert b"".join(answer)  # to its end, which closes the file
     assert dict(zip(ASKERS, found, strict=True)) == dict(
         zip(ASKERS, map(int, expected.split()), strict=True)
     )

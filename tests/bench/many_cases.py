@@ -15,7 +15,7 @@ from uuid import uuid4
 from django.db import connection, models, transaction
 from django.utils import timezone
 
-from consult.models import Assignment, Client, Letter, Property, User
+from consult.models import Assignment, Client, Letter, Property, StoredFile, User
 from mitigation.models import Case, CaseLetter, CaseVisit, CaseWord, Stage
 from mitigation.models.words import words_of
 from mitigation.services.search import index_cases
@@ -178,6 +178,7 @@ def fill(n: int) -> User:
                 Room,
                 Spot,
                 CaseWord,
+                StoredFile,
                 Letter,
                 CaseVisit,
                 CaseLetter,
@@ -216,8 +217,8 @@ class Practice:
         self.tables: dict[type[models.Model], Table] = {
             model: Table(model)
             for model in (
-                Client, Property, Assignment, Room, Spot, Visit, Case, CaseVisit, Reading, Letter,
-                CaseLetter, CaseWord,
+                Client, Property, Assignment, Room, Spot, Visit, Case, CaseVisit, Reading,
+                StoredFile, Letter, CaseLetter, CaseWord,
             )
         }  # fmt: skip
 
@@ -323,6 +324,14 @@ class Practice:
 
     def _letter(self, number: int, case: int, reference: str, client: int, home: int) -> None:
         content = f'{{"subject": "Met at 6 of 6 spots", "passage": "{PASSAGE}"}}'
+        stored = self._add(
+            StoredFile,
+            file=f"letters/{number}.pdf",
+            kind="application/pdf",
+            size=1,
+            sha256="0" * 64,
+            stored_at=_moment(self.now),
+        )
         letter = self._add(
             Letter,
             number=f"L-{number:06}",
@@ -337,7 +346,7 @@ class Practice:
             template_version="1",
             issued_at=_moment(self.now),
             state="ready",
-            file="letters/a.pdf",
+            stored=stored,
             sha256="0" * 64,
             rendered_at=_moment(self.now),
         )

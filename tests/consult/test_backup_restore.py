@@ -18,6 +18,7 @@ from urllib.parse import urlsplit, urlunsplit
 
 import psycopg
 import pytest
+from django.core.files.base import ContentFile
 from django.core.files.storage import default_storage
 from django.db import connection, transaction
 from django.utils import timezone
@@ -30,7 +31,7 @@ from consult.services.backups.archive import BackupError, check_archive
 from consult.services.backups.database import facts_here
 from consult.services.backups.postgresql import dump
 from consult.services.backups.restore import Restored, restore_backup
-from consult.services.letters import letter_bytes
+from consult.services.letters import open_letter
 from consult.services.privacy.erasures import erase_person
 from mitigation.models import Case, Stage
 from mitigation.services.attachments import attach_file
@@ -38,6 +39,7 @@ from mitigation.services.imports import import_case_folder
 from surveys.models import Reading
 from tests.consult.archives import forged
 from tests.factories import ClientFactory, UserFactory, compared_case, ready_letter
+from tests.files import content_of
 from tests.project.files import ROOT
 from tests.surveys.case_folders import as_zip
 
@@ -138,7 +140,9 @@ def practice() -> Letter:
     case = compared_case()
     letter = ready_letter(case)
     import_case_folder(source=as_zip(), by=office, now=timezone.now())
-    attach_file(case=case, name="photo.txt", data=b"a note", by=office, now=timezone.now())
+    attach_file(
+        case=case, name="photo.txt", content=ContentFile(b"a note"), by=office, now=timezone.now()
+    )
     AccessEvent.objects.create(at=timezone.now(), kind="logged-in", user=office)
     return letter
 
@@ -273,14 +277,14 @@ def test_a_site_with_data_is_replaced_only_when_that_is_said(site, backup):
     assert "1 files that no row names any more were removed" in restored.stdout
     assert not Client.objects.filter(name="came later").exists()
     assert not default_storage.exists(later)
-    assert {letter_bytes(letter)[:5] for letter in Letter.objects.all()} == {b"%PDF-"}
+    assert {content_of(open_letter(letter))[:5] for letter in Letter.objects.all()} == {b"%PDF-"}
 
 
 def test_a_file_of_other_bytes_under_a_key_of_the_backup_is_replaced(site, backup):
     letter = Letter.objects.earliest("pk")
     Path(default_storage.path(letter.file_key())).write_bytes(b"not what was issued")
     restore(backup)
-    assert letter_bytes(Letter.objects.get(number=letter.number)).startswith(b"%PDF-")
+    assert content_of(open_letter(Letter.objects.get(number=letter.number))).startswith(b"%PDF-")
 
 
 def test_a_site_at_work_is_not_replaced(site, backup):
@@ -401,7 +405,7 @@ def test_a_killed_restore_leaves_the_old_state_in_use(site, backup, step):
     killed = manage(site, "shell", "--no-imports", "-c", code)
     assert killed.returncode == -signal.SIGKILL, killed.stderr
     assert tables_of(site) == before
-    assert letter_bytes(Letter.objects.get(number=kept_later)).startswith(b"%PDF-")
+    assert content_of(open_letter(Letter.objects.get(number=kept_later))).startswith(b"%PDF-")
     Client.objects.create(name="goes on")
     restore(backup)
     assert not Client.objects.filter(name__in=["goes on", "came later"]).exists()

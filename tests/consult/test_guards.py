@@ -11,10 +11,12 @@ from django.db import IntegrityError, connection, models, transaction
 from django.utils import timezone
 from simple_history.models import HistoricalChanges
 
+from consult.intake.contents import PDF
 from consult.models import AccessEvent, Client, ErasureWindow, Letter
 from consult.services import triggers
 from consult.services.clients import merge_clients
 from consult.services.guards import before_migrate, guards, unguarded
+from consult.services.stored_files import write_stored
 from mitigation.models import CaseLetter, Note, Outcome
 from mitigation.services.cases import add_note
 from surveys.models import GroundCheck, GroundPoint, LetterVisit, Reading, Visit
@@ -168,16 +170,20 @@ def test_what_a_letter_says_is_frozen(name: str) -> None:
 
 def test_the_frozen_fields_of_a_letter_are_all_but_those_of_its_life() -> None:
     life = {"state", "failure", "emailed_at", "emailed_by", "posted_at", "posted_by"}
-    made_once = {"file", "sha256", "rendered_at", "rendered_with"}
+    made_once = {"stored", "sha256", "rendered_at", "rendered_with"}
     every = {field.name for field in Letter._meta.concrete_fields} - {"id"}
     assert {name.removesuffix("_id") for name in FROZEN} == every - life - made_once
 
 
 @pytest.mark.parametrize(
-    "change", [{"file": "other.pdf"}, {"sha256": "0" * 64}, {"rendered_with": {"a": "b"}}]
+    "change", [{"stored": True}, {"sha256": "0" * 64}, {"rendered_with": {"a": "b"}}]
 )
-def test_the_file_of_a_letter_is_made_once(change: dict[str, object]) -> None:
-    waiting = issue_outcome_letter(case=compared_case(), by=None, now=timezone.now())
+def test_the_file_of_a_letter_is_made_once(change: dict[str, Any]) -> None:
+    now = timezone.now()
+    if "stored" in change:
+        change = {"stored": write_stored(key="other.pdf", chunks=[b""], kind=PDF, now=now)}
+        change["stored"].save()
+    waiting = issue_outcome_letter(case=compared_case(), by=None, now=now)
     let_through(lambda: Letter.objects.filter(pk=waiting.pk).update(**change))
     letter = ready_letter(compared_case())
     rows = Letter.objects.filter(pk=letter.pk)

@@ -16,12 +16,13 @@ from pytest_django import Settings
 
 from consult import services
 from consult.letters import rendering
-from consult.models import Client, Job, Letter, Property
+from consult.models import Client, Job, Letter, Property, StoredFile
 from consult.models.clients import ERASED
 from consult.services import letters
 from consult.tasks import run_job
 from tests.consult import issued
 from tests.factories import as_if_so_from_the_start
+from tests.files import content_of
 
 pytestmark = pytest.mark.django_db
 
@@ -148,7 +149,7 @@ def test_a_rendered_letter_is_ready_with_its_file(place: Property, media_folder:
     data = file.read_bytes()
     assert data.startswith(b"%PDF-")
     assert letter.sha256 == hashlib.sha256(data).hexdigest()
-    assert services.letter_bytes(letter) == data
+    assert content_of(services.open_letter(letter)) == data
     assert set(letter.rendered_with) >= {"weasyprint", "template"}
     assert services.letter_progress(letter) == 100
     assert file.stat().st_mode & 0o777 == 0o600
@@ -174,18 +175,18 @@ def test_nothing_is_rendered_or_written_inside_a_transaction(
     place: Property, drawn: list[str], monkeypatch: pytest.MonkeyPatch
 ) -> None:
     inside: list[bool] = []
-    draw, write = rendering.render_letter, letters.write_file
+    draw, write = rendering.render_letter, letters.write_stored
 
     def watched_draw(content: dict[str, Any]) -> bytes:
         inside.append(connection.in_atomic_block)
         return draw(content)
 
-    def watched_write(**arguments: Any) -> None:
+    def watched_write(**arguments: Any) -> StoredFile:
         inside.append(connection.in_atomic_block)
-        write(**arguments)
+        return write(**arguments)
 
     monkeypatch.setattr(rendering, "render_letter", watched_draw)
-    monkeypatch.setattr(letters, "write_file", watched_write)
+    monkeypatch.setattr(letters, "write_stored", watched_write)
     letter = issued.issue(place, build=plain)
     run_the_job(letter)
     assert letter.state == "ready"
@@ -233,7 +234,7 @@ def test_a_letter_that_cannot_be_made_says_why_and_can_be_tried_again(
     assert letter.failure == "LetterRenderError: no ink"
     assert services.letter_progress(letter) < 100
     with pytest.raises(services.LetterFileError, match="is failed"):
-        services.letter_bytes(letter)
+        content_of(services.open_letter(letter))
 
     monkeypatch.setattr(rendering, "render_letter", good)
     assert services.retry_letter(letter=letter, by=None, now=timezone.now())
@@ -251,11 +252,11 @@ def test_a_file_that_is_not_the_issued_one_is_not_handed_out(
     letter = issued.issue(place, build=plain)
     run_the_job(letter)
     (media_folder / letter.file_key()).write_bytes(b"%PDF other")
-    with pytest.raises(services.LetterFileError, match="not the one that was issued"):
-        services.letter_bytes(letter)
+    with pytest.raises(services.LetterFileError, match="not what was stored"):
+        content_of(services.open_letter(letter))
     (media_folder / letter.file_key()).unlink()
     with pytest.raises(services.LetterFileError, match="missing"):
-        services.letter_bytes(letter)
+        content_of(services.open_letter(letter))
 
 
 def test_progress_moves_while_a_letter_is_made(

@@ -86,7 +86,7 @@ def test_a_link_goes_out_by_mail_and_shows_this_letter_to_nobody_logged_in(offic
     assert shown.status_code == 200
     assert letter.number in shown.content.decode()
     assert other.number not in shown.content.decode()
-    assert client.get(path + "pdf/").content.startswith(b"%PDF")
+    assert client.get(path + "pdf/").getvalue().startswith(b"%PDF")
     assert client.post(path).status_code == 405
     assert page_of(client, letter).status_code == 302
 

@@ -7,12 +7,13 @@ import pytest
 from django import forms
 from django.apps import apps
 from django.core.exceptions import ValidationError
+from django.db import models
 from django.urls import reverse
 from django.utils import timezone
 
 from consult.forms.texts import TextForm
 from consult.models import AccessEvent, Firm, Practice
-from consult.models.texts import as_one_line, one_line, several_lines
+from consult.models.texts import PlainTexts, as_one_line, one_line, several_lines
 from consult.services.mail import queue_mail, send_mail
 from consult.services.people import record_event
 from mitigation.models import Note
@@ -104,6 +105,23 @@ def test_what_is_one_line_passes() -> None:
     for text in ("", "Möwe & Söhne", "a\tb", "1 µT", "\U0001f3e0"):
         one_line(text)
         assert as_one_line(text) == text.replace("\t", " ")
+
+
+def test_every_row_of_what_people_say_keeps_to_the_rule() -> None:
+    """The others hold what the code writes, and letters, which say what rows say."""
+    own = {model for app in APPS for model in apps.get_app_config(app).get_models()}
+    worded = {
+        model
+        for model in own
+        if not model.__name__.startswith("Historical")
+        and any(
+            isinstance(field, models.CharField | models.TextField) and not field.choices
+            for field in model._meta.concrete_fields
+        )
+    }
+    assert {model.__name__ for model in worded if not issubclass(model, PlainTexts)} == {
+        "CaseWord", "DataPackage", "EntryKey", "Heartbeat", "Job", "Letter", "StoredFile",
+    }  # fmt: skip
 
 
 def test_rows_keep_to_it_too() -> None:

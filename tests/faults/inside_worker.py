@@ -17,12 +17,13 @@ from pathlib import Path
 from typing import Any
 
 from consult.letters import rendering
+from consult.models import StoredFile
 from consult.services import files, jobs, letters
 from consult.services.privacy import erasures
 from mitigation.services import imports
 from surveys.models import SourceFile
 from surveys.services.imports import store_survey
-from surveys.services.kept_files import keep_file
+from surveys.services.kept_files import keep_folder
 from tests.faults import kinds
 
 FOLDER = Path(os.environ["FAULT_FOLDER"])
@@ -48,7 +49,7 @@ def pass_gate(point: str) -> None:
             time.sleep(0.02)
 
 
-_draw, _write, _fsync = rendering.render_letter, files.write_file, os.fsync
+_draw, _write, _fsync = rendering.render_letter, letters.write_stored, os.fsync
 
 
 def draw(content: Any) -> bytes:
@@ -58,15 +59,16 @@ def draw(content: Any) -> bytes:
     return _draw(content)
 
 
-def write(**arguments: Any) -> None:
+def write(**arguments: Any) -> StoredFile:
     soft, hard = resource.getrlimit(resource.RLIMIT_FSIZE)
     if (FOLDER / "full").exists():
         resource.setrlimit(resource.RLIMIT_FSIZE, (4096, hard))
     try:
-        _write(**arguments)
+        stored = _write(**arguments)
     finally:
         resource.setrlimit(resource.RLIMIT_FSIZE, (soft, hard))
     pass_gate("row")
+    return stored
 
 
 def fsync(descriptor: int) -> None:
@@ -75,14 +77,14 @@ def fsync(descriptor: int) -> None:
 
 
 rendering.render_letter = draw
-letters.write_file = write
+letters.write_stored = write
 files.os.fsync = fsync  # type: ignore[assignment]  # it is called with a number only
 
 
 # -- An import --------------------------------------------------------------------------------
 
 
-_store, _keep = store_survey, keep_file
+_store, _keep = store_survey, keep_folder
 
 
 def wait_at(point: str) -> None:
@@ -101,13 +103,13 @@ def store(**arguments: Any) -> Any:
 def keep(**arguments: Any) -> Any:
     """The file is kept once before the rows and once more after their commit."""
     kept = _keep(**arguments)
-    if SourceFile.objects.filter(sha256=arguments["sha256"]).exists():
+    if SourceFile.objects.filter(stored__file=arguments["stored"].key).exists():
         wait_at("told")
     return kept
 
 
 imports.store_survey = store  # type: ignore[attr-defined]  # the name that the import calls
-imports.keep_file = keep  # type: ignore[attr-defined]  # as above
+imports.keep_folder = keep  # type: ignore[attr-defined]  # as above
 
 
 # -- An erasure -------------------------------------------------------------------------------

@@ -12,6 +12,7 @@ import redis
 from consult import services
 from consult.management import processes
 from consult.models import Letter
+from tests.files import content_of
 
 PATIENCE_S = 80.0
 # Long enough for a first letter on a busy machine, whose worker has everything to load.
@@ -86,7 +87,7 @@ def assert_one_file_each(numbers: list[str], media_folder: Path) -> None:
 
 
 def letters_bytes_are_whole(row: Letter) -> bool:
-    data = services.letter_bytes(row)  # raises unless the SHA-256 is the row's
+    data = content_of(services.open_letter(row))  # raises unless the SHA-256 is the row's
     return data.startswith(b"%PDF-") and data.rstrip().endswith(b"%%EOF")
 
 

@@ -54,7 +54,7 @@ def test_kill_9_of_the_worker_in_the_middle_of_an_import(rig: Rig, point: str, m
     wait_for(lambda: not jobs.unfinished_jobs().filter(kind=uploads.IMPORT_UPLOAD).exists())
     assert Job.objects.get(kind=uploads.IMPORT_UPLOAD).attempts == 2
     assert [path.name for path in media_folder.rglob("*.*")] == [
-        SourceFile.objects.get().file.name.split("/")[1]
+        SourceFile.objects.get().stored.key.split("/")[1]
     ]
 
 

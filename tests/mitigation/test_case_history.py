@@ -165,7 +165,7 @@ def test_a_renamed_room_is_told(cast, ines):
 def test_notes_files_and_letters_are_told(cast, ines):
     case = cast.case
     add_note(case=case, text="Dog bites", by=ines, now=NOW)
-    attach_file(case=case, name="plan.txt", data=ContentFile(b"a").read(), by=ines, now=NOW)
+    attach_file(case=case, name="plan.txt", content=ContentFile(b"a"), by=ines, now=NOW)
     letter = ready_letter(case)
     mark_posted(letter=letter, by=ines, now=timezone.now())
     assert find(case, ines, "Note", "written").reason == "Dog bites"

@@ -6,6 +6,7 @@ from datetime import timedelta
 from io import BytesIO
 
 import pytest
+from django.core.files.base import ContentFile
 from django.core.files.storage import default_storage
 from django.core.files.uploadedfile import SimpleUploadedFile
 from django.urls import reverse
@@ -247,14 +248,16 @@ def test_notes_and_files(client, office):
     assert "Ring before you come" in page and "plan of the &lt;house&gt;.pdf" in page
     assert Note.objects.get().written_by == office
     answer = client.get(reverse("attachment", args=[Attachment.objects.get().pk]))
-    assert answer.content == b"%PDF-1.7 plan"
+    assert answer.getvalue() == b"%PDF-1.7 plan"
     assert answer["Content-Disposition"].startswith("attachment")
     assert answer["X-Content-Type-Options"] == "nosniff"
 
 
 def test_notes_and_files_are_not_for_clients(client):
     case = CaseFactory()
-    row = attach_file(case=case, name="a.txt", data=b"a", by=None, now=timezone.now())
+    row = attach_file(
+        case=case, name="a.txt", content=ContentFile(b"a"), by=None, now=timezone.now()
+    )
     owner = UserFactory(role=User.Role.CLIENT)
     case.property.client.user = owner
     case.property.client.save()

@@ -13,6 +13,7 @@ from django.db import connection
 from django.test.utils import CaptureQueriesContext
 
 from consult.models import Assignment, Client, Property
+from consult.services.stored_files import open_stored
 from mitigation.models import Case, Stage
 from mitigation.services.imports import import_case_folder
 from surveys.intake import CaseFolderRefused, Source, Upload
@@ -130,8 +131,8 @@ def test_every_form_is_imported_and_kept(form, tmp_path):
     assert Reading.objects.filter(visit__cases=case).count() == 8
     source = case.source
     assert source is not None
-    assert source.file.name == f"imports/{source.sha256}.zip"
-    with source.file.open() as file, zipfile.ZipFile(file) as archive:
+    assert source.stored.key == f"imports/{source.sha256}.zip"
+    with open_stored(source.stored) as file, zipfile.ZipFile(file) as archive:
         kept = {name: archive.read(name) for name in archive.namelist()}
     assert kept == ({"case.xlsx": workbook.data} if form == "workbook" else as_files())
 

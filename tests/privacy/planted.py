@@ -20,6 +20,7 @@ from django.core.files.storage import default_storage
 from django.db import models, transaction
 from django.utils import timezone
 
+from consult.intake.contents import ZIP
 from consult.models import AccessEvent, Client, Contact, DataRequest, Job, Letter, User
 from consult.services.clients import merge_clients, remove_contact
 from consult.services.guards import unguarded
@@ -28,6 +29,7 @@ from consult.services.people import invite_person, record_event
 from consult.services.privacy.fates import Blank, Goes, Keys
 from consult.services.privacy.packages import ask_package
 from consult.services.privacy.persons import history_of, keys_of, subject_of_client, tables
+from consult.services.stored_files import write_stored
 from consult.tasks import run_job
 from mitigation.models import Case, FormerReference, Stage
 from mitigation.services.attachments import attach_file
@@ -127,10 +129,12 @@ def _people(client: Client, login: User, manager: User, case: Case) -> None:
 
 def _measured(case: Case) -> None:
     home = case.property
-    data = b"source"
+    stored = write_stored(
+        key="imports/planted.zip", chunks=[b"source"], kind=ZIP, now=timezone.now()
+    )
+    stored.save()
     source = SourceFile.objects.create(
-        property=home, name="a.zip", file=_file("imports/planted.zip", data),
-        sha256="0" * 64, received_at=timezone.now(),
+        property=home, name="a.zip", stored=stored, sha256="0" * 64, received_at=timezone.now()
     )  # fmt: skip
     panel = Panel.objects.create(property=home, name="panel")
     circuit = Circuit.objects.create(panel=panel, name="circuit", label="bed", note="n")
@@ -159,7 +163,7 @@ def _file(key: str, data: bytes) -> str:
 def _notes_and_files(case: Case, client: Client, manager: User, letter: Letter) -> None:
     now = timezone.now()
     add_note(case=case, text="a note", by=manager, now=now)
-    attach_file(case=case, name="a.txt", data=b"attached", by=manager, now=now)
+    attach_file(case=case, name="a.txt", content=ContentFile(b"attached"), by=manager, now=now)
     upload = keep_upload(upload=as_zip(), by=manager, now=now)
     type(upload).objects.filter(pk=upload.pk).update(state="ready")
     package = ask_package(person=client, by=manager, now=now)

@@ -12,7 +12,7 @@ from django.db import DatabaseError, transaction
 from django.utils import timezone
 from PIL import Image
 
-from consult.models import Client, Erasure, Job, Letter, OutboundMail, Property, User
+from consult.models import Client, Erasure, Job, Letter, OutboundMail, Property, StoredFile, User
 from consult.services.changes import save_row
 from consult.services.privacy import erasures, ledger
 from consult.services.privacy.erasures import erase_person, plan_erasure, repeat_erasure
@@ -78,7 +78,7 @@ def test_of_a_letter_number_kind_hash_and_date_stay() -> None:
     assert after.sha256 == before.sha256 != ""
     assert (after.state, after.erased_at, after.erased_by) == ("erased", NOW, planted.manager)
     assert after.content == {} and after.case_reference == "" and after.client is None
-    assert after.file == ""
+    assert after.stored is None
 
 
 def test_what_was_measured_stays_and_says_nothing_of_anybody() -> None:
@@ -276,14 +276,17 @@ def test_a_file_that_came_in_again_meanwhile_stays() -> None:
     planted = plant()
     source = planted.case.source
     assert source is not None
+    key = source.stored.key
     erasure = erase_person(person=planted.client, by=planted.manager, now=NOW)
     again = SourceFile.objects.create(
-        property=PropertyFactory(), name="again.zip", file=str(source.file), sha256=source.sha256,
-        received_at=NOW,
+        property=PropertyFactory(), name="again.zip", sha256=source.sha256, received_at=NOW,
+        stored=StoredFile.objects.create(
+            file=key, kind="application/zip", size=6, sha256=source.sha256, stored_at=NOW
+        ),
     )  # fmt: skip
     run_file_job(erasure)
     assert erasure.files_gone_at is not None
-    assert default_storage.exists(str(again.file))
+    assert default_storage.exists(again.stored.key)
     assert not default_storage.exists(planted.letter.file_key())
 
 
@@ -357,7 +360,7 @@ def test_the_ledger_and_the_proof_name_nobody(settings) -> None:
 def test_the_job_of_a_photograph_goes_with_it() -> None:
     planted, others = plant(), compared_case()
     theirs, kept = (
-        attach_file(case=case, name="bed.png", data=picture(), by=None, now=NOW)
+        attach_file(case=case, name="bed.png", content=ContentFile(picture()), by=None, now=NOW)
         for case in (planted.case, others)
     )
     keys = [f"{CLEAN_PICTURE}:{photograph.pk}" for photograph in (theirs, kept)]

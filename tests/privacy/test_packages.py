@@ -10,10 +10,11 @@ from django.utils import timezone
 
 from consult.models import DataPackage, Job
 from consult.services.privacy import packages
-from consult.services.privacy.packages import ask_package, package_bytes, write_package
+from consult.services.privacy.packages import ask_package, open_package, write_package
 from consult.services.privacy.persons import tables
 from consult.tasks import run_job
 from tests.factories import compared_case
+from tests.files import content_of
 from tests.privacy.planted import plant
 
 pytestmark = pytest.mark.django_db
@@ -80,13 +81,13 @@ def test_it_is_made_once_by_a_job_and_dropped_after_its_days(media_folder) -> No
     package = ask_package(person=client, by=None, now=NOW)
     assert ask_package(person=client, by=None, now=NOW).pk == package.pk, "one at a time"
     with pytest.raises(ValidationError):
-        package_bytes(package=package, now=NOW)
+        content_of(open_package(package=package, now=NOW))
     run_job(Job.objects.get(key=f"make-package:{package.pk}").pk)
     package.refresh_from_db()
     assert package.state == "ready"
-    assert zipfile.is_zipfile(io.BytesIO(package_bytes(package=package, now=NOW)))
+    assert zipfile.is_zipfile(io.BytesIO(content_of(open_package(package=package, now=NOW))))
     with pytest.raises(ValidationError):
-        package_bytes(package=package, now=package.expires_at)
+        content_of(open_package(package=package, now=package.expires_at))
     DataPackage.objects.update(expires_at=timezone.now())
     packages.drop_packages({}, None)
     assert not DataPackage.objects.exists()

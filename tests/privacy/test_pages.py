@@ -136,7 +136,7 @@ def test_the_office_has_a_copy_made_and_fetches_it(client, cast) -> None:
     assert "every 1s" not in client.get(url("person_data", cast)).content.decode()
     answer = client.get(reverse("data_package", args=[package.token]))
     assert answer["Content-Type"] == "application/zip"
-    assert "data.json" in zipfile.ZipFile(io.BytesIO(answer.content)).namelist()
+    assert "data.json" in zipfile.ZipFile(io.BytesIO(answer.getvalue())).namelist()
 
 
 def test_a_copy_of_a_log_in_is_for_who_runs_the_practice(client, cast) -> None:

@@ -151,6 +151,11 @@ def fields(*, plain: str = "", goes: str = "", **other: Fate) -> dict[str, Fate]
     return dict.fromkeys(plain.split(), PLAIN) | dict.fromkeys(goes.split(), GOES) | other
 
 
+def stored_key(row: Any) -> str:
+    """The key of a row's stored file; empty where it has none."""
+    return row.stored.key if row.stored_id else ""
+
+
 def nobodys(model: str, label: Words, plain: str) -> Table:
     """A table that holds nothing of a person."""
     return Table(model, label, fields(plain=plain))

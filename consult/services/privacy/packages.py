@@ -6,7 +6,7 @@ import secrets
 import tempfile
 import zipfile
 from datetime import datetime, timedelta
-from typing import IO, Any
+from typing import IO, Any, cast
 from uuid import UUID
 
 from django.core.exceptions import ValidationError
@@ -106,16 +106,14 @@ def drop_packages(arguments: dict[str, Any], run: Run) -> None:
         package.delete()
 
 
-def package_bytes(*, package: DataPackage, now: datetime) -> bytes:
+def open_package(*, package: DataPackage, now: datetime) -> IO[bytes]:
     """The ZIP, while its days last."""
     if package.state != DataPackage.State.READY or package.expires_at <= now:
         raise ValidationError(_("This copy is not there any more. Have a new one made."))
     try:
-        with default_storage.open(str(package.file)) as file:
-            data: bytes = file.read()
+        return cast("IO[bytes]", default_storage.open(str(package.file)))
     except OSError as error:
         raise ValidationError(_("This copy is not there any more. Have a new one made.")) from error
-    return data
 
 
 # -- What is in it ----------------------------------------------------------------------------

@@ -9,8 +9,8 @@ from typing import Any
 from django.conf import settings
 from django.db import models
 
-from consult.models import Client, Contact, Property, User
-from consult.services.privacy.fates import Finder, Keys, Obstacle, Part, Subject, Table
+from consult.models import Client, Contact, Property, StoredFile, User
+from consult.services.privacy.fates import Blank, Finder, Goes, Keys, Obstacle, Part, Subject, Table
 
 CHUNK = 500
 
@@ -87,7 +87,28 @@ def keys_of(subject: Subject) -> Keys:
         if subject.users and table.user:
             own |= _found(table, table.user, subject, keys)
         keys[table.model] = own
+    keys[StoredFile._meta.label] = _stored_files(keys)
     return keys
+
+
+def _stored_files(keys: Keys) -> set[Any]:
+    """The kept files of rows that go, or that are to name them no more."""
+    files: set[Any] = set()
+    for table in tables():
+        for column in stored_columns(table.get_model()):
+            if isinstance(table.fields[column], Goes | Blank):
+                for chunk in chunks(keys[table.model]):
+                    rows = table.get_model()._base_manager.filter(pk__in=chunk)
+                    named = rows.exclude(**{column: None}).values_list(column, flat=True)
+                    files.update(named)
+    return files
+
+
+def stored_columns(model: type[models.Model]) -> list[str]:
+    """The fields of a model that name a kept file."""
+    return [
+        column.name for column in model._meta.concrete_fields if column.related_model is StoredFile
+    ]
 
 
 def _found(table: Table, way: str | Finder, subject: Subject, keys: Keys) -> set[Any]:
@@ -122,6 +143,8 @@ def chunks(pks: Collection[Any]) -> Iterator[list[Any]]:
 def rows_of(model: Any, pks: Collection[Any], *, by: str = "pk") -> Iterator[Any]:
     """The rows with these keys."""
     manager = model._base_manager
+    if files := stored_columns(model):
+        manager = manager.select_related(*files)
     for chunk in chunks(pks):
         yield from manager.filter(**{f"{by}__in": chunk}).order_by(by)
 

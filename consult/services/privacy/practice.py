@@ -19,6 +19,7 @@ from consult.services.privacy.fates import (
     Table,
     fields,
     nobodys,
+    stored_key,
 )
 
 THEIRS = _("another person's: they ask for it themselves")
@@ -47,7 +48,18 @@ def _letter_name(letter: Any) -> str:
     return f"letters/{letter.number}.pdf"
 
 
+def _files_of_rows(subject: Subject, keys: Keys) -> Iterable[Any]:
+    """None by themselves: `keys_of` adds the files that a person's rows name."""
+    return ()
+
+
 TABLES = [
+    Table(
+        "consult.StoredFile",
+        _("kept files"),
+        fields(goes="id file kind size sha256 stored_at"),
+        client=_files_of_rows,
+    ),
     Table(
         "consult.Client",
         _("client"),
@@ -129,7 +141,7 @@ TABLES = [
             content=Blank({}),
             content_sha256=Blank(),
             failure=Blank(),
-            file=Blank(),
+            stored=Blank(None),
             emailed_at=Blank(None),
             emailed_by=Blank(None),
             posted_at=Blank(None),
@@ -137,8 +149,9 @@ TABLES = [
         ),
         client=_letters,
         without=_("what it says, to whom and about which case, its file, when it was sent"),
-        file=Letter.file_key,
+        file=stored_key,
         file_name=_letter_name,
+        leftovers=lambda letter: [letter.file_key()],
     ),
     Table(
         "consult.DataPackage",

@@ -6,16 +6,18 @@ from django.contrib import messages
 from django.core.exceptions import PermissionDenied, ValidationError
 from django.core.paginator import Paginator
 from django.http import Http404, HttpRequest, HttpResponse
+from django.http.response import HttpResponseBase
 from django.shortcuts import get_object_or_404, redirect, render
 from django.utils import timezone
-from django.utils.http import content_disposition_header
 from django.utils.translation import gettext as _
 from django.views.decorators.http import require_http_methods, require_POST, require_safe
 
 from consult.access import SignedInRequest, manager_required, role_required
 from consult.forms.once import OnceForm, key_of
 from consult.forms.privacy import ErasureForm
+from consult.intake.contents import ZIP
 from consult.models import Client, DataPackage, DataRequest, Erasure, User
+from consult.pages.downloads import download
 from consult.services.privacy import erasures, packages, requests
 
 PER_PAGE = 100
@@ -63,17 +65,15 @@ def _column(whose: str) -> str:
 
 @require_safe
 @role_required("office")
-def data_package(request: SignedInRequest, token: str) -> HttpResponse:
+def data_package(request: SignedInRequest, token: str) -> HttpResponseBase:
     """The copy as a file to keep."""
     package = get_object_or_404(DataPackage.objects.visible_to(request.user), token=token)
     try:
-        data = packages.package_bytes(package=package, now=timezone.now())
+        file = packages.open_package(package=package, now=timezone.now())
     except ValidationError as error:
         raise Http404 from error
-    response = HttpResponse(data, content_type="application/zip")
     name = _("data-%(number)s.zip") % {"number": package.client_id or package.user_id}
-    response["Content-Disposition"] = content_disposition_header(True, name) or "attachment"
-    return response
+    return download(file, ZIP, name)
 
 
 @require_http_methods(["GET", "HEAD", "POST"])

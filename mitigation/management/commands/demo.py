@@ -7,6 +7,7 @@ from collections.abc import Mapping
 from typing import Any
 
 from django.conf import settings
+from django.core.files.storage import default_storage
 from django.core.management import BaseCommand, CommandError, call_command
 from django.db import connections
 from django.utils import timezone
@@ -132,7 +133,8 @@ class Command(BaseCommand):
         else:
             self._say("Nothing has been measured yet.")
         if letter is not None:
-            self._say(f"{letter.get_kind_display()} {letter.number}: {letter.file.path}")
+            path = default_storage.path(letter.file_key())
+            self._say(f"{letter.get_kind_display()} {letter.number}: {path}")
 
     def _show_log_ins(self, demo: DemoPractice) -> None:
         self._say(f"\nLog-ins of the demo, all with the password {demo_practice.PASSWORD!r}:")

@@ -3,6 +3,7 @@
 from typing import Any
 
 from django.core.exceptions import ValidationError
+from django.core.files.storage import default_storage
 from django.core.management.base import BaseCommand, CommandError, CommandParser
 from django.utils import timezone
 
@@ -38,4 +39,4 @@ class Command(BaseCommand):
             raise CommandError(str(error)) from error
         if letter.state != Letter.State.READY:
             raise CommandError(f"Letter {letter.number}: {letter.state}. {letter.failure}")
-        self.stdout.write(letter.file.path)
+        self.stdout.write(default_storage.path(letter.file_key()))
