@@ -25,11 +25,7 @@ class Line:
     brought: Any
     is_day: bool
     is_number: bool
-
-    @property
-    def differs(self) -> bool:
-        """Whether the two are not the same; words that are missing are empty."""
-        return bool(self.known != self.brought)
+    differs: bool  # False where the register has nothing to differ from
 
 
 @dataclass(frozen=True)
@@ -92,10 +88,11 @@ def _beside(row: dict[str, Any], instrument: Instrument | None) -> SideBySide:
         lines=[
             Line(
                 label=_label(name),
-                known=_known_value(known, name),
+                known=getattr(known, name, None),
                 brought=brought[name],
                 is_day=name in _DAYS,
                 is_number=name not in (*_DAYS, *_WORDS),
+                differs=known is not None and getattr(known, name) != brought[name],
             )
             for name in CONTENT
             if name != "quantity"
@@ -110,12 +107,6 @@ def _counterpart(rows: Sequence[Calibration], day: date | None) -> Calibration |
     began = {pk: row.calibrated_on for pk, row in by_key.items()}
     key = max(same) if same else in_force(day or date.max, began)
     return None if key is None else by_key[key]
-
-
-def _known_value(known: Calibration | None, name: str) -> Any:
-    if known is None:
-        return "" if name in _WORDS else None
-    return getattr(known, name)
 
 
 def _label(name: str) -> str:

@@ -70,5 +70,5 @@ def decision_in_words(pending: PendingUpload) -> str:
     when = date_format(timezone.localtime(pending.decided_at), "DATETIME_FORMAT")
     words = {"name": pending.decided_by or _("The office"), "when": when}
     if pending.decision == Decision.CONFIRMED:
-        return _("%(name)s confirmed this upload on %(when)s.") % words
-    return _("%(name)s refused this upload on %(when)s.") % words
+        return _("On %(when)s %(name)s confirmed this upload.") % words
+    return _("On %(when)s %(name)s refused this upload.") % words

@@ -19,6 +19,7 @@ from django.utils.translation import override
 from consult import tasks
 from consult.models import Client, Job, User
 from consult.services.privacy import clearing
+from consult.services.privacy.erasures import erase_person
 from mitigation.models import Case, PendingUpload
 from mitigation.services import upload_decisions
 from mitigation.services.imports import import_case_folder
@@ -26,7 +27,7 @@ from mitigation.tasks import uploads  # the tasks register the jobs
 from surveys.intake import CaseFolderRefused, Upload
 from surveys.models import Calibration, Instrument, SourceFile
 from surveys.services.brought_certificates import UnconfirmedCertificates
-from tests.factories import FirmFactory, UserFactory
+from tests.factories import ClientFactory, FirmFactory, UserFactory
 from tests.surveys.case_folders import (
     CASE_ROWS,
     CASE_TOML,
@@ -200,6 +201,13 @@ def uploads_page(user: User, pending: PendingUpload) -> Any:
     browser = Browser()
     browser.force_login(user)
     return browser.get(reverse("upload_decide", args=[pending.token])).context["certificates"]
+
+
+def test_nothing_differs_where_the_register_has_nothing(assessor, office) -> None:
+    Instrument.objects.create(name="Cube B")
+    pending = checked(folder(), assessor)
+    page = page_of(office, "upload_decide", pending.token)
+    assert "nothing of this instrument in this quantity" in page and "differs" not in page
 
 
 def test_the_page_costs_the_same_with_many_certificates(register, assessor, office) -> None:
@@ -514,6 +522,26 @@ def test_the_daily_clearing_leaves_it_its_time_too(register, assessor) -> None:
     assert PendingUpload.objects.filter(pk=pending.pk).exists()
     clear(now=timezone.now() + dt.timedelta(days=15))
     assert not PendingUpload.objects.filter(pk=pending.pk).exists()
+
+
+@pytest.mark.parametrize("state", ["office", "ready"])
+def test_an_erasure_of_a_client_drops_it_like_one_that_is_ready(assessor, state) -> None:
+    if state == "office":
+        Instrument.objects.create(name="Probe E")
+    pending = checked(folder(), assessor)
+    assert pending.state == state
+    erasure = erase_person(person=ClientFactory(), by=None, now=timezone.now(), reason="moved")
+    assert not PendingUpload.objects.exists() and str(pending.file) in erasure.files_left
+
+
+def test_the_form_shows_the_reason_again_when_none_pressed_a_button(
+    register, assessor, office
+) -> None:
+    pending = checked(folder(NEW_NUMBER), assessor)
+    answer = decide(office, pending, "perhaps", "typed already")
+    assert answer.status_code == 422 and "typed already" in answer.content.decode()
+    pending.refresh_from_db()
+    assert pending.state == "office"
 
 
 def test_it_is_said_in_german(register) -> None:
