@@ -14,6 +14,7 @@ from mitigation.views import (
     notes,
     spots,
     steering,
+    upload_decisions,
     uploads,
 )
 
@@ -31,6 +32,7 @@ urlpatterns = [
         uploads.upload_act,
         name="upload_act",
     ),
+    path("uploads/<str:token>/decide/", upload_decisions.upload_decide, name="upload_decide"),
     path("cases/<str:reference>/export/<str:form>/", uploads.case_export, name="case_export"),
     path(
         "cases/<str:reference>/comparison/", exports.case_detail_export, name="case_detail_export"

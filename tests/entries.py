@@ -60,6 +60,7 @@ MAKES_NONE = {
     "case_edit": "knows the state that was seen",
     "case_act": "knows the stage that was seen",
     "attachment_remove": "the file is gone",
+    "upload_decide": "the first decision stays",
     "upload_act": "one job under the upload's token",
     "visit_call_off": "the visit is gone",
     "visit_edit": "knows the state that was seen",

@@ -9,6 +9,8 @@ from django.utils.translation import gettext as _
 from django.utils.translation import gettext_lazy
 
 from consult.forms.once import OnceForm
+from consult.forms.texts import TextForm
+from mitigation.models import PendingUpload
 from surveys.intake import Upload
 from surveys.intake.sources import FILES, MEGABYTE, MOST_BYTES, pack_streams
 
@@ -54,3 +56,27 @@ class CaseFolderForm(OnceForm):
         if len({name.casefold() for name in names}) < len(names):
             raise forms.ValidationError(_("Two of the files have the same name."))
         return Upload(", ".join(names)[:200], pack_streams(dict(zip(names, files, strict=True))))
+
+
+class SeenForm(forms.Form):
+    """The button by which an owner confirms: how often the upload had come back by then."""
+
+    seen = forms.IntegerField(required=False)
+
+
+class DecisionForm(TextForm):
+    """What the office says of an upload; the decision is the button that was pressed."""
+
+    Decision = PendingUpload.Decision
+
+    decision = forms.ChoiceField(
+        choices=[(Decision.CONFIRMED, ""), (Decision.REFUSED, "")], widget=forms.HiddenInput
+    )
+    seen = forms.IntegerField(widget=forms.HiddenInput)
+    reason = forms.CharField(
+        label=gettext_lazy("Reason"),
+        required=False,
+        max_length=1000,
+        widget=forms.Textarea(attrs={"rows": 3}),
+        help_text=gettext_lazy("Who uploaded it reads this. A refusal needs one."),
+    )

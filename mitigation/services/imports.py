@@ -1,6 +1,6 @@
 """A case folder becomes a case: all of it or nothing, and the same bytes only once."""
 
-from collections.abc import Callable
+from collections.abc import Callable, Collection
 from dataclasses import dataclass
 from datetime import datetime
 
@@ -22,6 +22,7 @@ from surveys.intake import (
 from surveys.intake.casefile import CaseFile
 from surveys.intake.sources import CASE
 from surveys.models import Guideline, SourceFile, Visit
+from surveys.services.brought_certificates import BroughtCertificate
 from surveys.services.imports import save_new, store_survey
 from surveys.services.kept_files import describe_folder, drop_orphan, keep_folder
 
@@ -42,11 +43,13 @@ def import_case_folder(
     by: User | None,
     now: datetime,
     before_storing: Callable[[int], object] | None = None,
+    confirmed: Collection[BroughtCertificate] | None = None,
 ) -> ImportResult:
     """Enter a case folder; if it is wrong, CaseFolderRefused with every fault, nothing stored.
 
     `before_storing` is told the number of readings, once they are checked and before the first is
-    stored.
+    stored. `confirmed` are the certificates that known instruments may get; None leaves it to what
+    `by` may, and without anybody it is the office's command.
     """
     files = open_case_folder(source)
     known = case_of_files(files.sha256)
@@ -62,7 +65,7 @@ def import_case_folder(
     stored = describe_folder(sha256=files.sha256, data=kept, now=now)
     is_new = keep_folder(stored=stored, data=kept)
     try:
-        result = _store_once(folder, stored, by, now)
+        result = _store_once(folder, stored, by, now, confirmed)
     except BaseException:
         if is_new:
             drop_orphan(key=stored.key)
@@ -73,13 +76,17 @@ def import_case_folder(
 
 
 def _store_once(
-    folder: CheckedFolder, stored: StoredFile, by: User | None, now: datetime
+    folder: CheckedFolder,
+    stored: StoredFile,
+    by: User | None,
+    now: datetime,
+    confirmed: Collection[BroughtCertificate] | None,
 ) -> ImportResult:
     """Store in one transaction; begin anew when somebody else took a number or a name meanwhile."""
     for attempt in range(_TRIES):
         try:
             with transaction.atomic():
-                return ImportResult(_store(folder, stored, by, now), created=True)
+                return ImportResult(_store(folder, stored, by, now, confirmed), created=True)
         except IntegrityError:
             known = known_case(folder)
             if known is not None:
@@ -115,7 +122,13 @@ def refuse_known_reference(reference: str) -> None:
         raise CaseFolderRefused([Fault(CASE, None, "reference", reference, allowed)])
 
 
-def _store(folder: CheckedFolder, stored: StoredFile, by: User | None, now: datetime) -> Case:
+def _store(
+    folder: CheckedFolder,
+    stored: StoredFile,
+    by: User | None,
+    now: datetime,
+    confirmed: Collection[BroughtCertificate] | None,
+) -> Case:
     home = _store_property(folder.case, by)
     stored.pk = None  # an attempt before this one was taken back
     stored.save(force_insert=True)
@@ -128,7 +141,9 @@ def _store(folder: CheckedFolder, stored: StoredFile, by: User | None, now: date
         received_by=by,
     )
     source.save()  # the digest is unique: of two imports of the same bytes one ends here
-    visits = store_survey(home=home, folder=folder, source=source, by=by, now=now)
+    visits = store_survey(
+        home=home, folder=folder, source=source, by=by, now=now, confirmed=confirmed
+    )
     stage = _stage_after(visits)
     case = Case(
         reference=folder.case.reference or next_reference(now),

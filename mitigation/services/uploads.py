@@ -4,10 +4,15 @@ The file waits on the server for a day, for its owner alone. It is read by jobs 
 file inflates to is for a worker's limits to bear and not for the web process. Confirming writes one
 job under the upload's token, so that a second click finds the first one's. The job imports by the
 same code as the command does: all or nothing, and the same bytes once.
+
+Certificates that a file brings for known instruments are listed with it, and confirmed with it: by
+its owner where they may change the registers, by the office otherwise. The import adds no others;
+where the register has changed since, the upload goes back to be confirmed anew.
 """
 
 import hashlib
 import secrets
+from collections.abc import Sequence
 from datetime import datetime, timedelta
 from typing import Any
 from uuid import UUID
@@ -37,14 +42,23 @@ from surveys.intake import (
     Upload,
     check_case_folder,
 )
+from surveys.intake.faults import MOST_SHOWN
+from surveys.services.brought_certificates import (
+    BroughtCertificate,
+    KnownInstruments,
+    UnconfirmedCertificates,
+)
+from surveys.services.registers import may_change_registers
 
 KEPT_FOR = timedelta(days=1)
+KEPT_FOR_OFFICE = timedelta(days=14)  # the office may be away, and the owner reads its answer
 CHECK_UPLOAD = "check-upload"
 IMPORT_UPLOAD = "import-upload"
 DROP_UPLOADS = "drop-uploads"
 
 State = PendingUpload.State
 Step = PendingUpload.Step
+Decision = PendingUpload.Decision
 
 
 def preview_of(upload: Upload) -> Preview:
@@ -52,11 +66,16 @@ def preview_of(upload: Upload) -> Preview:
     preview = check_case_folder(upload)
     if preview.folder is None or case_of_files(preview.folder.files.sha256):
         return preview
+    rows = preview.folder.instruments
+    faults = KnownInstruments(rows).contradictions(rows)
     try:
         refuse_known_reference(preview.folder.case.reference)
     except CaseFolderRefused as refused:
-        return Preview(None, refused.faults, refused.count, preview.counts, preview.tables)
-    return preview
+        faults = [*refused.faults, *faults]
+    if not faults:
+        return preview
+    listed = tuple(faults[:MOST_SHOWN])
+    return Preview(None, listed, len(faults), preview.counts, preview.tables)
 
 
 def keep_upload(
@@ -96,25 +115,37 @@ def _kept(upload: Upload, by: User, now: datetime) -> PendingUpload:
     return pending
 
 
-def confirm_upload(*, pending: PendingUpload, now: datetime) -> bool:
-    """Have what was previewed imported; False when that was asked for before."""
-    ready = PendingUpload.objects.filter(pk=pending.pk, state=State.READY, expires_at__gt=now)
+def confirm_upload(*, pending: PendingUpload, now: datetime, seen: int = 0) -> bool:
+    """Have what was previewed imported; False when that was asked for before.
+
+    `seen` is how often the upload had come back when its owner looked at it.
+    """
+    ready = PendingUpload.objects.filter(
+        pk=pending.pk, state=State.READY, expires_at__gt=now, times_returned=seen
+    )
     with transaction.atomic():
-        if ready.update(
+        if seen == pending.times_returned and ready.update(
             state=State.IMPORTING,
             step=Step.WAITING,
             confirmed_at=now,
             expires_at=now + KEPT_FOR,
         ):
-            _enqueue(pending, IMPORT_UPLOAD)
-            _drop_at(now + KEPT_FOR, f"{DROP_UPLOADS}-{pending.token}-confirmed")
+            have_imported(pending, until=now + KEPT_FOR)
             return True
     found = PendingUpload.objects.filter(pk=pending.pk).first()
     if found is None or found.expires_at <= now:
         raise ValidationError(_("The file has waited too long. Please upload it again."))
+    if found.confirmed_at is None and found.state == State.OFFICE:
+        raise ValidationError(_("It waits for the office, which has not decided yet."))
+    if found.confirmed_at is None and found.times_returned != seen:
+        raise ValidationError(changed_meanwhile())
     if found.confirmed_at is None:
         raise ValidationError(_("The file has not been checked yet, or something in it is wrong."))
     return False
+
+
+def changed_meanwhile() -> str:
+    return _("The upload or the register has changed meanwhile. Please look at it again.")
 
 
 def cancel_upload(*, pending: PendingUpload) -> None:
@@ -171,11 +202,12 @@ def check_upload(arguments: dict[str, Any], run: Run) -> None:
             _refuse(rows, pending, previews.refused([_gone(pending)], 1))
             return
         preview = preview_of(upload)
+        certificates = _brought(preview)
         wrong = {} if preview.ok else previews.shown(preview)
     if not run.is_current():
         return
     if preview.ok:
-        rows.update(state=State.READY, step=Step.NONE, **_checked(preview))
+        _await(rows, pending, certificates, **_checked(preview))
     else:
         _refuse(rows, pending, wrong)
 
@@ -197,7 +229,11 @@ def import_upload(arguments: dict[str, Any], run: Run) -> None:
                 by=pending.owner,
                 now=timezone.now(),
                 before_storing=lambda n: rows.update(step=Step.STORING, n_readings=n),
+                confirmed=_confirmed(pending),
             )
+        except UnconfirmedCertificates as refused:
+            _return(rows, pending, refused.brought)
+            return
         except CaseFolderRefused as refused:
             _refuse(rows, pending, previews.refused(refused.faults, refused.count))
             return
@@ -218,12 +254,66 @@ def drop_uploads(arguments: dict[str, Any], run: Run) -> None:
     drop_expired(now=timezone.now())
 
 
+def _brought(preview: Preview) -> list[dict[str, Any]]:
+    """The certificates for known instruments; none from files that made their case before."""
+    if preview.folder is None or case_of_files(preview.folder.files.sha256):
+        return []
+    rows = preview.folder.instruments
+    return [certificate.as_data() for certificate in KnownInstruments(rows).brought(rows)]
+
+
+def _confirmed(pending: PendingUpload) -> list[BroughtCertificate]:
+    """The certificates that somebody confirmed who may change the registers."""
+    if pending.decision != Decision.CONFIRMED and not may_change_registers(pending.owner):
+        return []
+    return [BroughtCertificate.from_data(data) for data in pending.certificates]
+
+
+def _await(
+    rows: Any, pending: PendingUpload, certificates: list[dict[str, Any]], **fields: Any
+) -> None:
+    """Leave an upload to whoever may confirm it, with the certificates that it brings."""
+    state = State.READY
+    if certificates and not may_change_registers(pending.owner):
+        state = State.OFFICE
+        fields["expires_at"] = timezone.now() + KEPT_FOR_OFFICE
+    fields |= {"state": state, "step": Step.NONE, "certificates": certificates}
+    with transaction.atomic():
+        if rows.update(**fields) and "expires_at" in fields:
+            _drop_at(fields["expires_at"], f"{_key(pending, DROP_UPLOADS)}-{state}")
+
+
+def _return(rows: Any, pending: PendingUpload, brought: Sequence[BroughtCertificate]) -> None:
+    """Have an upload confirmed anew, because the register is another than when it was."""
+    pending.times_returned += 1
+    _await(
+        rows,
+        pending,
+        [certificate.as_data() for certificate in brought],
+        times_returned=pending.times_returned,
+        expires_at=timezone.now() + KEPT_FOR,
+        confirmed_at=None,
+        decision=Decision.NONE,
+        decided_by=None,
+        decided_at=None,
+        decision_reason="",
+    )
+
+
+def have_imported(pending: PendingUpload, *, until: datetime) -> None:
+    """Write the job that imports what was confirmed, and the one that forgets the upload."""
+    _enqueue(pending, IMPORT_UPLOAD)
+    _drop_at(until, f"{_key(pending, DROP_UPLOADS)}-confirmed")
+
+
 def _enqueue(pending: PendingUpload, kind: str) -> None:
     enqueue(kind=kind, key=_key(pending, kind), arguments={"upload": pending.pk})
 
 
 def _key(pending: PendingUpload, kind: str) -> str:
-    return f"{kind}:{pending.token}"
+    """A key for each time that the upload is confirmed anew."""
+    again = f":{pending.times_returned}" if pending.times_returned else ""
+    return f"{kind}:{pending.token}{again}"
 
 
 def _drop_at(when: datetime, key: str) -> None:

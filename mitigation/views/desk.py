@@ -7,7 +7,9 @@ from django.views.decorators.http import require_safe
 
 from consult.access import SignedInRequest, role_required
 from consult.models import DataRequest
+from mitigation.models import PendingUpload
 from mitigation.pages.desk import desk_lists
+from surveys.services.registers import may_change_registers
 
 MOST_SHOWN = 12
 
@@ -20,4 +22,7 @@ def desk(request: SignedInRequest) -> HttpResponse:
     context = {name: rows[:MOST_SHOWN] for name, rows in lists.items()}
     context |= {"today": today, "n_due": sum(line.n_late for line in lists["stages"])}
     context["wishes"] = DataRequest.objects.visible_to(request.user).open()[:MOST_SHOWN]
+    if may_change_registers(request.user):
+        uploads = PendingUpload.objects.visible_to(request.user).for_office(timezone.now())
+        context["n_for_office"] = uploads.count()
     return render(request, "mitigation/desk.html", context)

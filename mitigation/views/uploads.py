@@ -1,6 +1,5 @@
 """A case folder comes in: check, preview, confirm or cancel. The template and exports go out."""
 
-from datetime import date
 from typing import Any
 
 from django.contrib import messages
@@ -15,13 +14,15 @@ from django.views.decorators.http import require_http_methods, require_POST, req
 
 from consult.access import SignedInRequest, role_required, takes_files
 from consult.pages.downloads import download
-from mitigation.forms.uploads import CaseFolderForm
+from mitigation.forms.uploads import CaseFolderForm, SeenForm
 from mitigation.models import Case, PendingUpload
+from mitigation.pages.uploads import upload_parts
 from mitigation.services import uploads
 from mitigation.services.exports import export_case_folder, export_case_workbook
+from mitigation.services.upload_decisions import decision_in_words
 from surveys.intake.sources import MOST_BYTES
 from surveys.intake.template import write_template
-from surveys.models import Visit
+from surveys.services.registers import may_change_registers
 
 PAGE = "mitigation/upload_preview.html"
 XLSX = "application/vnd.openxmlformats-officedocument.spreadsheetml.sheet"
@@ -36,16 +37,23 @@ EXPORTS = {
 @takes_files(MOST_BYTES + 100_000)  # and what the form says around it
 def upload(request: SignedInRequest) -> HttpResponse:
     """Hand over a case folder; a worker checks it."""
-    waiting = PendingUpload.objects.visible_to(request.user).filter(expires_at__gt=timezone.now())
+    now = timezone.now()
+    visible = PendingUpload.objects.visible_to(request.user)
+    waiting = visible.filter(owner=request.user, expires_at__gt=now)
     form = CaseFolderForm(request.POST or None, request.FILES or None)
     if request.method != "POST" or not form.is_valid():
-        context = {"form": form, "uploads": waiting.select_related("case")}
+        context = {
+            "form": form,
+            "uploads": waiting.select_related("case"),
+            "for_office": visible.for_office(now) if may_change_registers(request.user) else [],
+            "office_days": uploads.KEPT_FOR_OFFICE.days,
+        }
         status = 422 if request.method == "POST" else 200
         return render(request, "mitigation/upload.html", context, status=status)
     pending = uploads.keep_upload(
         upload=form.cleaned_data["folder"],
         by=request.user,
-        now=timezone.now(),
+        now=now,
         key=form.cleaned_data["key"],
     )
     return redirect("upload_preview", token=pending.token)
@@ -55,8 +63,9 @@ def upload(request: SignedInRequest) -> HttpResponse:
 @role_required("office", "assessor")
 def upload_preview(request: SignedInRequest, token: str) -> HttpResponse:
     """What the import will enter, how far it is, what came of it."""
-    waiting = PendingUpload.objects.visible_to(request.user).filter(expires_at__gt=timezone.now())
-    pending = get_object_or_404(waiting.select_related("case"), token=token)
+    own = PendingUpload.objects.visible_to(request.user).filter(owner=request.user)
+    waiting = own.filter(expires_at__gt=timezone.now())
+    pending = get_object_or_404(waiting.select_related("case", "decided_by"), token=token)
     if request.headers.get("HX-Request") == "true":
         response = _progress(request, pending)
     else:
@@ -89,7 +98,8 @@ def _progress(request: HttpRequest, pending: PendingUpload) -> HttpResponse:
 @require_POST
 @role_required("office", "assessor")
 def upload_act(request: SignedInRequest, token: str, act: str) -> HttpResponse:
-    pending = get_object_or_404(PendingUpload.objects.visible_to(request.user), token=token)
+    own = PendingUpload.objects.visible_to(request.user).filter(owner=request.user)
+    pending = get_object_or_404(own, token=token)
     now = timezone.now()
     try:
         if act == "cancel":
@@ -98,7 +108,9 @@ def upload_act(request: SignedInRequest, token: str, act: str) -> HttpResponse:
                 messages.info(request, _("Nothing was imported. The file has been removed."))
             return redirect("upload")
         if act == "confirm":
-            uploads.confirm_upload(pending=pending, now=now)
+            form = SeenForm(request.POST)
+            seen = form.cleaned_data["seen"] if form.is_valid() else None
+            uploads.confirm_upload(pending=pending, now=now, seen=seen or 0)
         else:
             uploads.retry_upload(pending=pending, now=now)
     except ValidationError as error:
@@ -135,11 +147,9 @@ def case_export(request: SignedInRequest, reference: str, form: str) -> HttpResp
 def _context(request: HttpRequest, pending: PendingUpload) -> dict[str, Any]:
     known = uploads.known_case(pending)
     return {
-        "pending": pending,
-        "state": pending.state,
+        **upload_parts(pending),
         "steps": _steps(pending),
-        "name": pending.name,
-        "said": _with_days(pending.preview),
+        "decision": decision_in_words(pending) if pending.decision else "",
         "form": CaseFolderForm(),
         "known": known,
         "known_is_visible": known is not None and _is_visible(request, known),
@@ -151,15 +161,6 @@ def _steps(pending: PendingUpload) -> list[PendingUpload.Step]:
     """The steps of the work that a worker has, or is waited for."""
     step = PendingUpload.Step
     return [step.WAITING, step.CHECKING, *([step.STORING] if pending.confirmed_at else [])]
-
-
-def _with_days(preview: dict[str, Any]) -> dict[str, Any]:
-    """The visits of a kept preview with their days as days, and their kinds in words."""
-    visits = [
-        row | {"day": date.fromisoformat(row["date"]), "kind": Visit.Kind(row["kind"]).label}
-        for row in preview.get("visits", [])
-    ]
-    return preview | {"visits": visits}
 
 
 def _is_visible(request: HttpRequest, case: Case) -> bool:

@@ -19,7 +19,10 @@ NOT_TESTED = "not tested"
 
 @dataclass(frozen=True)
 class InstrumentRow:
-    """A row of instruments.csv, in the order of its columns; numbers are in `unit`."""
+    """A row of instruments.csv, in the order of its columns; numbers are in `unit`.
+
+    Last comes where it stands: the table's label and the row as people count it.
+    """
 
     name: str
     description: str
@@ -36,6 +39,8 @@ class InstrumentRow:
     certificate: str
     calibrated_on: date | None
     due_on: date | None
+    file: str
+    row_number: int
 
 
 @dataclass(frozen=True)
@@ -112,6 +117,8 @@ def read_instruments(table: Table) -> tuple[InstrumentRow, ...]:
         table["certificate"].texts,
         begun,
         due,
+        [table.label] * len(table),
+        table.row_numbers.tolist(),
     )
     return tuple(InstrumentRow(*row) for row in zip(*columns, strict=True))
 

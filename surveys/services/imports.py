@@ -1,6 +1,6 @@
 """A checked case folder becomes rows of what was measured."""
 
-from collections.abc import Sequence
+from collections.abc import Collection, Sequence
 from datetime import datetime
 from typing import Any
 from uuid import UUID
@@ -32,24 +32,35 @@ from surveys.models import (
 from surveys.models.circuits import MAIN_SWITCH
 from surveys.models.displays import CELLS, MARK_WORDS
 from surveys.models.names import folded
+from surveys.services.brought_certificates import (
+    CONTENT,
+    BroughtCertificate,
+    KnownInstruments,
+    content_of,
+    refuse_unconfirmed,
+)
 from surveys.services.bulk import insert_columns
 from surveys.services.circuits import USUAL_PANEL
 from surveys.services.row_keys import RowKeys
 from surveys.services.sources import Sources, add_links, main_switch_is_off
 
-_CALIBRATION_FIELDS = (
-    "quantity", "axes", "unit", "gain_percent", "resolution", "noise", "floor", "ceiling",
-    "low_hz", "high_hz", "certificate", "calibrated_on", "due_on",
-)  # fmt: skip
-
 
 @transaction.atomic
 def store_survey(
-    *, home: Property, folder: CheckedFolder, source: SourceFile, by: User | None, now: datetime
+    *,
+    home: Property,
+    folder: CheckedFolder,
+    source: SourceFile,
+    by: User | None,
+    now: datetime,
+    confirmed: Collection[BroughtCertificate] | None = None,
 ) -> list[Visit]:
-    """Enter the instruments, places, sealed visits and readings of a folder for a new property."""
+    """Enter the instruments, places, sealed visits and readings of a folder for a new property.
+
+    `confirmed` are the certificates that known instruments may get; None: those that `by` may add.
+    """
     keys = _keys_of(folder)
-    calibrations = _store_calibrations(folder.instruments, by)
+    calibrations = _store_calibrations(folder.instruments, by, confirmed)
     visits = [
         _store_visit(row, place, home, source, by, now, keys.of("visit", row.name))
         for place, row in enumerate(folder.visits)
@@ -90,19 +101,15 @@ def save_new(row: models.Model, by: User | None, left_to_database: Sequence[str]
     row.save()
 
 
-def _store_calibrations(rows: Sequence[InstrumentRow], by: User | None) -> list[Calibration]:
+def _store_calibrations(
+    rows: Sequence[InstrumentRow],
+    by: User | None,
+    confirmed: Collection[BroughtCertificate] | None,
+) -> list[Calibration]:
     """The calibration of each row: one with the very same content, or a new one."""
-    names = dict.fromkeys(row.name for row in rows)
-    known_instruments = (
-        Instrument.objects.select_for_update().order_by("pk").filter(name__in=list(names))
-    )
-    instruments = {instrument.name: instrument for instrument in known_instruments}
-    known = {
-        (calibration.instrument_id, *_content(calibration)): calibration
-        for calibration in Calibration.objects.filter(
-            instrument__in=list(instruments.values())
-        ).order_by("-pk")
-    }
+    known = KnownInstruments(rows, are_held=True)
+    refuse_unconfirmed(rows, known, by, confirmed)
+    instruments, calibrations = known.instruments, known.calibrations
     stored = []
     for row in rows:
         instrument = instruments.get(row.name)
@@ -110,19 +117,15 @@ def _store_calibrations(rows: Sequence[InstrumentRow], by: User | None) -> list[
             instrument = Instrument(name=row.name, description=row.description)
             save_new(instrument, by, left_to_database=["name"])
             instruments[row.name] = instrument
-        key = (instrument.pk, *_content(row))
-        if key not in known:
-            known[key] = Calibration(
+        key = (instrument.pk, *content_of(row))
+        if key not in calibrations:
+            calibrations[key] = Calibration(
                 instrument=instrument,
-                **dict(zip(_CALIBRATION_FIELDS, _content(row), strict=True)),
+                **dict(zip(CONTENT, content_of(row), strict=True)),
             )
-            save_new(known[key], by)
-        stored.append(known[key])
+            save_new(calibrations[key], by)
+        stored.append(calibrations[key])
     return stored
-
-
-def _content(row: InstrumentRow | Calibration) -> tuple[Any, ...]:
-    return tuple(getattr(row, name) for name in _CALIBRATION_FIELDS)
 
 
 def _store_visit(

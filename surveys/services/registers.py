@@ -16,6 +16,11 @@ from surveys.services.entries import save_row
 from surveys.services.typed_readings import hold_instruments
 
 
+def may_change_registers(user: User) -> bool:
+    """Whether somebody may add instruments and certificates, or confirm those that others bring."""
+    return user.role == User.Role.OFFICE
+
+
 @transaction.atomic
 def add_instrument(
     *, by: User, name: str, description: str = "", key: UUID | None = None

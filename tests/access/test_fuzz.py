@@ -95,7 +95,7 @@ class Site:
             case.property.refresh_from_db()
         every = {place: f"{{{place}}}" for place in PLACES}
         its = _filled(every, self.cast.case)
-        shared = {"photograph", "upload", "person", "firm"}
+        shared = {"photograph", "upload", "for_office", "person", "firm"}
         own = {place: text for place, text in every.items() if place not in shared}
         stranger = User.objects.filter(role="assessor").latest("pk")
         foreign = its | _filled(own, self.foreign) | {"person": str(stranger.pk)}

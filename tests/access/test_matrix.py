@@ -16,8 +16,8 @@ from consult.tasks import run_job
 from mitigation.models import Attachment, Case, PendingUpload
 from mitigation.services.attachments import attach_file
 from mitigation.services.uploads import keep_upload
-from mitigation.tasks import attachments
-from surveys.models import Appliance, Circuit, GroundCheck, GroundPoint, Panel
+from mitigation.tasks import attachments, uploads
+from surveys.models import Appliance, Circuit, GroundCheck, GroundPoint, Instrument, Panel
 from tests.cast import ASKERS, make_cast
 from tests.factories import ready_letter
 from tests.surveys.case_folders import as_zip
@@ -89,6 +89,8 @@ MATRIX: dict[str, tuple[str, dict[str, str], str]] = {
         {"token": "{upload}", "act": "confirm"},
         "404 302 404 404 403 403 403 302",
     ),
+    # An assessor's, with a certificate that the register does not have.
+    "upload_decide": ("get", {"token": "{for_office}"}, OFFICE),
     "case_export": (
         "get",
         {"reference": "{case}", "form": "zip"},
@@ -263,6 +265,7 @@ def _filled(arguments: dict[str, str], case: Case) -> dict[str, str]:
         **_measured(case),
         **_at_the_panel(case, arguments),
         "upload": upload and upload.token,
+        "for_office": _upload_for_office().token if "{for_office}" in named else None,
         "copy": _copy(case).token if "{copy}" in named else None,
         "wish": _wish(case).pk if "{wish}" in named else None,
         "client": case.property.client_id,
@@ -312,6 +315,15 @@ def _photograph(case: Case) -> Attachment:
 def _waiting_upload() -> PendingUpload:
     owner = User.objects.get(role="office", is_manager=False)
     return keep_upload(upload=as_zip(), by=owner, now=timezone.now())
+
+
+def _upload_for_office() -> PendingUpload:
+    """What an assessor uploaded, checked: an instrument of it is known already."""
+    owner = User.objects.filter(role="assessor").earliest("pk")
+    Instrument.objects.get_or_create(name="Probe E")
+    upload = keep_upload(upload=as_zip(), by=owner, now=timezone.now())
+    assert run_job(Job.objects.get(key=f"{uploads.CHECK_UPLOAD}:{upload.token}").pk)
+    return upload
 
 
 def _at_the_panel(case: Case, arguments: dict[str, str]) -> dict[str, int]:

@@ -275,7 +275,9 @@ def test_instruments_are_known_by_name_and_certificates_by_content():
     bring_in(as_zip(as_files(case=other_case)))
     assert (Instrument.objects.count(), Calibration.objects.count()) == (3, 4)
     tables = dict(TABLES) | {
-        "instruments.csv": changed(TABLES["instruments.csv"], 2, gain_percent="9")
+        "instruments.csv": changed(
+            TABLES["instruments.csv"], 2, gain_percent="9", certificate="C-18"
+        )
     }
     third = bring_in(as_zip(as_files(tables, CASE_TOML.replace("EB-TEST-1", "EB-TEST-3")))).case
     assert (Instrument.objects.count(), Calibration.objects.count()) == (3, 5)

@@ -37,7 +37,7 @@ def take(apps, schema_editor):
 class Migration(migrations.Migration):
     dependencies = [
         ("consult", "0018_stored_files"),
-        ("mitigation", "0012_names_of_fields"),
+        ("mitigation", "0013_certificates_confirmed"),
     ]
 
     operations = [

@@ -1,0 +1,179 @@
+"""Certificates that a case folder brings for instruments that the practice knows already.
+
+An instrument is shared by all cases, so a certificate that somebody's folder brings counts for the
+cases of everybody. Who may not change the registers brings none to a known instrument before the
+office has confirmed it; a new instrument comes with its certificates, because nobody shares it yet.
+The number of a certificate stands for its content: the same number with another one is refused.
+"""
+
+from collections.abc import Collection, Mapping, Sequence
+from dataclasses import dataclass, field
+from datetime import date
+from typing import Any, Self
+
+from django.utils.translation import gettext as _
+
+from consult.models import User
+from surveys.intake import CaseFolderRefused, Fault
+from surveys.intake.faults import MOST_SHOWN
+from surveys.intake.registers import InstrumentRow
+from surveys.models import Calibration, Instrument
+from surveys.services.registers import may_change_registers
+
+CONTENT = (
+    "quantity", "axes", "unit", "gain_percent", "resolution", "noise", "floor", "ceiling",
+    "low_hz", "high_hz", "certificate", "calibrated_on", "due_on",
+)  # fmt: skip
+
+
+def content_of(row: InstrumentRow | Calibration) -> tuple[Any, ...]:
+    """All that a row says of an instrument in one quantity."""
+    return tuple(getattr(row, name) for name in CONTENT)
+
+
+@dataclass(frozen=True)
+class BroughtCertificate:
+    """A row of instruments.csv that a known instrument does not have with this content."""
+
+    file: str = field(compare=False)
+    row_number: int = field(compare=False)
+    instrument: str
+    content: tuple[str, ...]  # as texts, so that what was kept compares equal
+
+    def as_data(self) -> dict[str, Any]:
+        """Plain data, to be kept and shown."""
+        content = dict(zip(CONTENT, self.content, strict=True))
+        return {
+            "file": self.file,
+            "row": self.row_number,
+            "instrument": self.instrument,
+            "content": content,
+        }
+
+    @classmethod
+    def from_data(cls, data: Mapping[str, Any]) -> Self:
+        content = tuple(data["content"][name] for name in CONTENT)
+        return cls(data["file"], data["row"], data["instrument"], content)
+
+
+class UnconfirmedCertificates(CaseFolderRefused):
+    """Of the certificates that a folder brings (`brought`) some were confirmed by nobody."""
+
+    def __init__(
+        self, unconfirmed: Sequence[BroughtCertificate], brought: Sequence[BroughtCertificate]
+    ) -> None:
+        self.brought = tuple(brought)
+        faults = [_unconfirmed(certificate) for certificate in unconfirmed[:MOST_SHOWN]]
+        super().__init__(faults, len(unconfirmed))
+
+
+class KnownInstruments:
+    """The instruments that a folder names and the practice has, with all their certificates."""
+
+    def __init__(self, rows: Sequence[InstrumentRow], *, are_held: bool = False) -> None:
+        """Two queries; held are their rows until the transaction ends."""
+        names = dict.fromkeys(row.name for row in rows)
+        instruments = Instrument.objects.order_by("pk").filter(name__in=list(names))
+        if are_held:
+            instruments = instruments.select_for_update()
+        self.instruments = {instrument.name: instrument for instrument in instruments}
+        self.calibrations: dict[tuple[Any, ...], Calibration] = {}
+        self._by_number: dict[tuple[Any, ...], Calibration] = {}
+        known = Calibration.objects.filter(instrument__in=list(self.instruments.values()))
+        for calibration in known.order_by("-pk"):
+            pk = calibration.instrument_id
+            self.calibrations[pk, *content_of(calibration)] = calibration
+            number = (pk, calibration.quantity, calibration.certificate)
+            self._by_number.setdefault(number, calibration)
+
+    def brought(self, rows: Sequence[InstrumentRow]) -> list[BroughtCertificate]:
+        """The rows that a known instrument does not have with the very same content."""
+        return [
+            BroughtCertificate(row.file, row.row_number, row.name, _texts(row))
+            for row in rows
+            if self._is_new_to_a_known_one(row)
+        ]
+
+    def contradictions(self, rows: Sequence[InstrumentRow]) -> list[Fault]:
+        """A fault at each cell that is another than the register has for the same number."""
+        faults = []
+        for row in rows:
+            if not row.certificate or not self._is_new_to_a_known_one(row):
+                continue
+            number = (self.instruments[row.name].pk, row.quantity, row.certificate)
+            if number in self._by_number:
+                faults += _differences(row, self._by_number[number])
+        return faults
+
+    def _is_new_to_a_known_one(self, row: InstrumentRow) -> bool:
+        instrument = self.instruments.get(row.name)
+        return instrument is not None and (
+            (instrument.pk, *content_of(row)) not in self.calibrations
+        )
+
+
+def refuse_unconfirmed(
+    rows: Sequence[InstrumentRow],
+    known: KnownInstruments,
+    by: User | None,
+    confirmed: Collection[BroughtCertificate] | None,
+) -> None:
+    """Refuse what the register contradicts, and certificates beyond those that were confirmed.
+
+    Where nothing was shown to be confirmed (None), whoever may change the registers confirms by
+    importing; nobody (`by` is None) is the command line, which counts as the office.
+    """
+    faults = known.contradictions(rows)
+    if faults:
+        raise CaseFolderRefused(faults[:MOST_SHOWN], len(faults))
+    if confirmed is None and (by is None or may_change_registers(by)):
+        return
+    brought = known.brought(rows)
+    unconfirmed = [certificate for certificate in brought if certificate not in (confirmed or ())]
+    if unconfirmed:
+        raise UnconfirmedCertificates(unconfirmed, brought)
+
+
+def _differences(row: InstrumentRow, known: Calibration) -> list[Fault]:
+    known_texts = _texts(known)
+    content = ", ".join(
+        f"{name} {text}" for name, text in zip(CONTENT, known_texts, strict=True) if text
+    )
+    faults = []
+    for name, cell, allowed in zip(CONTENT, _texts(row), known_texts, strict=True):
+        if cell != allowed:
+            words = {
+                "value": allowed or _("nothing"),
+                "number": row.certificate,
+                "instrument": row.name,
+                "content": content,
+            }
+            wanted = _(
+                "%(value)s, as the register has it: certificate %(number)s of %(instrument)s is"
+                " known with %(content)s; other content needs another number"
+            )
+            faults.append(Fault(row.file, row.row_number, name, cell, wanted % words))
+    return faults
+
+
+def _unconfirmed(certificate: BroughtCertificate) -> Fault:
+    number = certificate.content[CONTENT.index("certificate")]
+    wanted = _(
+        "what the register has of %(instrument)s; the office has not confirmed this certificate"
+    ) % {"instrument": certificate.instrument}
+    return Fault(certificate.file, certificate.row_number, "certificate", number, wanted)
+
+
+def _texts(row: InstrumentRow | Calibration) -> tuple[str, ...]:
+    return tuple(map(_text, content_of(row)))
+
+
+def _text(value: str | float | date | None) -> str:
+    """A cell as the folder's format writes it, with all digits."""
+    if value is None:
+        return ""
+    if isinstance(value, date):
+        return value.isoformat()
+    if isinstance(value, float) and value.is_integer() and abs(value) < 1e15:
+        return str(int(value))
+    return str(value)
