@@ -180,6 +180,37 @@ def rounded_down(value: float, decimals: int) -> str:
     return _text(_to_place(_quiet(value), -decimals, ROUND_FLOOR))
 
 
+def rounded_bound(value: float, *, up: bool) -> str:
+    """A bound to the figures of a value without an uncertainty, so that it stays true.
+
+    Parameters
+    ----------
+    value : float
+        [any unit] Finite.
+    up : bool
+        True of an upper bound, which is rounded up; a lower one is rounded down.
+
+    Returns
+    -------
+    str
+        Without idle zeros: "> 317.76" is printed "> 317", "< 0.2996" as "< 0.3".
+
+    Raises
+    ------
+    ValueError
+        If the value is not finite.
+
+    References
+    ----------
+    A choice of this project.
+    """
+    _refuse_infinite(value)
+    exact = _quiet(value)
+    place = min(_place(exact, VALUE_FIGURES), 0)
+    digits = _text(_to_place(exact, place, ROUND_CEILING if up else ROUND_FLOOR))
+    return digits.rstrip("0").rstrip(".") if "." in digits else digits
+
+
 def localised(
     digits: str,
     decimal: str = ".",

@@ -7,7 +7,7 @@ from datetime import date
 from django.utils.dateformat import format as format_date
 from django.utils.translation import gettext as _
 
-from consult.calc.rounding import as_given, localised, rounded
+from consult.calc.rounding import as_given, localised, rounded, rounded_bound
 from consult.letters.charts import PictureWords
 
 NBSP = "\u00a0"
@@ -57,8 +57,7 @@ class Formats:
     def value(self, value: float, qualifier: str, u: float | None) -> str:
         """A value to the place of its expanded uncertainty; a bound with its sign."""
         if qualifier:
-            digits = rounded(value).value
-            digits = digits.rstrip("0").rstrip(".") if "." in digits else digits
+            digits = rounded_bound(value, up=qualifier != ">")
             return f"{qualifier}{NBSP}{self.number(digits)}"
         return self.number(rounded(value, None if u is None else 2.0 * u).value)
 
@@ -109,7 +108,7 @@ def picture_words(language: str) -> PictureWords:
         interval=_("95 % interval"),
         target=_("target"),
         rose=_("rose"),
-        at_least=_("reduction at least"),
+        at_least=_("change at least"),
         not_comparable=_("not comparable: before above, after below"),
         decimal_mark=Formats(language).decimal_mark,
     )

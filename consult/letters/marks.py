@@ -41,11 +41,13 @@ def disc(x: float, y: float) -> str:
     return f'<circle class="disc" cx="{n(x)}" cy="{n(y)}" r="{n(RADIUS)}" fill="{INK}"/>'
 
 
-def open_arrow(x: float, y: float) -> str:
-    """For "at least": the true end lies further on."""
+def open_arrow(x: float, y: float, *, rose: bool = False) -> str:
+    """For "at least": the true end lies further on, to the left where the field fell."""
+    tail = -6 if rose else 6
+    tip = 2 if rose else -2
     return (
-        f'<path class="at-least" d="M{n(x + 6)} {n(y - 5)}L{n(x - 2)} {n(y)}'
-        f'L{n(x + 6)} {n(y + 5)}" fill="none" stroke="{INK}" stroke-width="1.5"/>'
+        f'<path class="at-least" d="M{n(x + tail)} {n(y - 5)}L{n(x + tip)} {n(y)}'
+        f'L{n(x + tail)} {n(y + 5)}" fill="none" stroke="{INK}" stroke-width="1.5"/>'
     )
 
 

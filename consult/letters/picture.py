@@ -7,6 +7,7 @@ picture inside a PDF and a strict content policy refuses inline styles.
 from collections.abc import Callable, Sequence
 from xml.sax.saxutils import escape
 
+from consult.calc.rounding import rounded_bound
 from consult.letters.charts import (
     WIDE,
     Axis,
@@ -103,8 +104,10 @@ def _description(
 
 
 def _quantity(point: Point, unit: str, words: PictureWords) -> str:
-    mark = f"{point.qualifier} " if point.qualifier else ""
-    return f"{mark}{plain(point.value, words.decimal_mark)} {unit}"
+    if not point.qualifier:
+        return f"{plain(point.value, words.decimal_mark)} {unit}"
+    digits = rounded_bound(point.value, up=point.qualifier != ">")
+    return f"{point.qualifier} {digits.replace('.', words.decimal_mark)} {unit}"
 
 
 def _row(row: PictureRow, axis: Axis, top: float, words: PictureWords, *, single: bool) -> str:
@@ -157,7 +160,7 @@ def _after_mark(row: PictureRow, x: float, y: float, *, single: bool) -> str:
     if not row.comparable:
         return ring(x, y)
     if row.at_least:
-        return open_arrow(x, y)
+        return open_arrow(x, y, rose=row.rose)
     return disc(x, y)
 
 
@@ -220,8 +223,10 @@ def _legend_entries(
     entries.append((_interval_mark, 22, words.interval))
     if not single and any(row.rose and row.comparable for row in rows):
         entries.append((lambda y: connection(0, y, 18, y, rose=True), 22, words.rose))
-    if not single and any(row.at_least and row.comparable for row in rows):
-        entries.append((lambda y: open_arrow(4, y), 14, words.at_least))
+    bounded = [row for row in rows if row.at_least and row.comparable]
+    if not single and bounded:
+        rose = all(row.rose for row in bounded)
+        entries.append((lambda y: open_arrow(4, y, rose=rose), 14, words.at_least))
     if not single and any(not row.comparable for row in rows):
         entries.append((lambda y: ring(6, y) + ring(17, y), 25, words.not_comparable))
     return entries

@@ -53,6 +53,9 @@ PHRASES = (
     gettext_noop("instrument out of calibration on the day of its visit"),
     gettext_noop("instrument without a certificate"),
     gettext_noop("no reading left at the other visit"),
+    gettext_noop("follow-up before baseline"),
+    gettext_noop("ground point found faulty"),
+    gettext_noop("ground point at more than 50 V to another"),
     # cautions beside it
     gettext_noop("other ground point"),
     gettext_noop("fewer readings than at the baseline"),
@@ -63,6 +66,9 @@ PHRASES = (
     gettext_noop("body nearer than 1.5 m"),
     gettext_noop("surface nearer than 10 cm"),
     gettext_noop("other load"),
+    gettext_noop("ground point not tried at that visit"),
+    gettext_noop("no ground point named"),
+    gettext_noop("circuits off while read as used"),
     # flags of a value
     gettext_noop("near the floor"),
     gettext_noop("under the standard's range"),
@@ -112,6 +118,15 @@ RULES = {
         "The value of a spot is the highest of its readings taken with the house as its people use "
         "it; readings set aside do not count, and the reason is given. Trials never count."
     ),
+    "highest-2": gettext_noop(
+        "The value of a spot is the highest of its readings taken with the house as its people use "
+        "it; readings set aside do not count, and the reason is given. Trials never count. A "
+        "reading on a ground point found faulty does not count beside one on another point."
+    ),
+    "latest-1": gettext_noop(
+        "Each spot and quantity counts as it was last measured on each side of the work; the day "
+        "is given where it is not that of the latest visit."
+    ),
     "band-1": gettext_noop(
         "With the bounds b1 < b2 < b3: band 1 if E < b1; band 2 if b1 ≤ E < b2; band 3 if "
         "b2 ≤ E ≤ b3; band 4 if E > b3. A value on an inner bound gets the more cautious band: our "
@@ -121,14 +136,31 @@ RULES = {
         "The value after the work is judged against the upper limit T of the target band, with a "
         "guard band w = 2·u(T) (non-binary rule of ILAC-G8:09/2019)."
     ),
+    "target-2": gettext_noop(
+        "The value after the work is judged against the upper limit T of the target band, with a "
+        "guard band w = 2·u(T) (non-binary rule of ILAC-G8:09/2019). Nothing is decided by a "
+        "reading on a ground point found faulty."
+    ),
     "reduction-1": gettext_noop(
         "Reduction = 100·(1 − A/B) % and 20·log10(B/A) dB, B before and A after. Its 95 % interval "
         "follows from the spread of ln(A/B); a gain error that both visits share under one "
         "certificate cancels. Where a value is a bound, the figure is “at least” and rounded down."
     ),
+    "reduction-2": gettext_noop(
+        "Reduction = 100·(1 − A/B) % and 20·log10(B/A) dB, B before and A after. Its 95 % interval "
+        "follows from the spread of ln(A/B); a gain error that both visits share under one "
+        "certificate cancels. Where a value is a bound, the figure is “at least” and rounded "
+        "toward no change."
+    ),
     "comparable-1": gettext_noop(
         "No reduction is given for different measurands, for an instrument without a certificate "
         "in force on the day of the visit, or without a reading left at the other visit."
+    ),
+    "comparable-2": gettext_noop(
+        "No reduction is given for different measurands, for an instrument without a certificate "
+        "in force on the day of the visit, for a ground point found faulty or at more than 50 V to "
+        "another, without a reading left at the other visit, or where the follow-up was before the "
+        "baseline."
     ),
     "safety": gettext_noop(
         "Readings above the general public's reference level (ICNIRP 2010), a faulty outlet test "

@@ -1,4 +1,4 @@
-"""Rule reduction-1: how much of a field is gone, and how sure that is."""
+"""Rule reduction-2: how much of a field is gone, and how sure that is."""
 
 from dataclasses import dataclass
 
@@ -7,7 +7,7 @@ import numpy as np
 from surveys.calc.arrays import BoolArray, CodeArray, FloatArray
 from surveys.calc.qualifiers import Qualifier
 
-REDUCTION = "reduction-1"
+REDUCTION = "reduction-2"
 
 COVERAGE_FACTOR = 2.0
 FIELD_DECIBEL = 20.0
@@ -50,7 +50,8 @@ class Reductions:
     db, db_low, db_high : array, shape (n,)
         [dB] Negative is a rise.
     at_least : array of bool, shape (n,)
-        The figure bounds the reduction from below; only its low end is to be printed.
+        The change is at least this large; only the end of the interval that is nearer to 0 is to
+        be printed: the low end of a reduction, the high end of a rise.
     real : array of bool, shape (n,)
         The interval leaves no change out.
     given : array of bool, shape (n,)
@@ -93,22 +94,27 @@ def reductions(
     -----
     percent = 100·(1 − A/B), dB = 20·log10(B/A), interval A/B·exp(±2σ) with
     σ² = 2p² + (a_B/B)² + (a_A/A)² + (0 if shared, else g_B² + g_A²).
-    After "<" or "≤", or before ">": "at least", null when not above 0 %. Before "<" or "≤", or
-    after ">": null. A value that is zero or missing gives null.
+    One side a bound that lets the change be larger only: "at least", from the bounds. A reduction
+    is that after "<" or "≤" with before "" or ">", and before ">" with after ""; null when it is
+    not above 0 %. A rise is that after ">" with before "", "<" or "≤", and before "<" or "≤" with
+    after ""; null when it is not below 0 %. Null where the truth may lie either way: before ">" and
+    after ">", before and after "<" or "≤". A value that is zero or missing gives null.
 
     References
     ----------
-    Rule reduction-1. JCGM 100:2008, 5.1.2 on ln(A/B); 5.2.2 for the shared gain.
+    Rule reduction-2. JCGM 100:2008, 5.1.2 on ln(A/B); 5.2.2 for the shared gain.
     """
     with np.errstate(divide="ignore", invalid="ignore"):
         ratio = after.value / before.value
         sigma = _sigma(before, after, placement, shared)
         exponent = COVERAGE_FACTOR * sigma
         spread = np.exp(np.minimum(exponent, WIDEST_EXPONENT))
-        at_least = _bounded_above(after) | np.equal(before.qualifier, Qualifier.ABOVE)
-        given = (before.value > 0.0) & (after.value > 0.0)
-        given &= ~(_bounded_above(before) | (after.qualifier == Qualifier.ABOVE))
-        given &= ~at_least | (ratio < 1.0)
+        falls = _bounded_above(after) | np.equal(before.qualifier, Qualifier.ABOVE)
+        rises = _bounded_above(before) | np.equal(after.qualifier, Qualifier.ABOVE)
+        at_least = falls | rises
+        given = (before.value > 0.0) & (after.value > 0.0) & ~(falls & rises)
+        given &= ~falls | (ratio < 1.0)
+        given &= ~rises | (ratio > 1.0)
         ratio[~given] = np.nan
         db = -FIELD_DECIBEL * np.log10(ratio)
         db_spread = exponent * (FIELD_DECIBEL / np.log(10.0))
@@ -122,7 +128,7 @@ def reductions(
         db_low=db - db_spread,
         db_high=db + db_spread,
         at_least=at_least & given,
-        real=(percent_low > 0.0) | ((percent_high < 0.0) & ~at_least),
+        real=(percent_low > 0.0) | (percent_high < 0.0),
         given=given,
         sigma=sigma,
     )

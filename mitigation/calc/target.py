@@ -1,4 +1,4 @@
-"""Rule target-1: is the field under the limit, and how sure is that."""
+"""Rule target-2: is the field under the limit, and how sure is that."""
 
 from dataclasses import dataclass
 from enum import IntEnum
@@ -9,7 +9,7 @@ from scipy.special import log_ndtr, ndtr
 from surveys.calc.arrays import SAME, BoolArray, CodeArray, FloatArray
 from surveys.calc.qualifiers import Qualifier
 
-TARGET = "target-1"
+TARGET = "target-2"
 FLAG_TOO_COARSE = "instrument too coarse for this target"
 
 GUARD_FACTOR = 2.0
@@ -75,7 +75,7 @@ def target_limit(bounds: FloatArray, target_band: int) -> FloatArray:
 
     References
     ----------
-    Rule target-1.
+    Rule target-2.
     """
     if target_band not in TARGET_BANDS:
         raise ValueError("the target band is 1 or 2")
@@ -107,9 +107,9 @@ def probability_under(value: FloatArray, u: FloatArray, limit: FloatArray | floa
 
     References
     ----------
-    Rule target-1. JCGM 106:2012, clause 7.
+    Rule target-2. JCGM 106:2012, clause 7.
     """
-    with np.errstate(divide="ignore", invalid="ignore"):
+    with np.errstate(divide="ignore", invalid="ignore", over="ignore"):
         height = np.asarray(value / u)
         margin = np.asarray((limit - value) / u)
     probability = 1.0 - ndtr(-margin) / ndtr(height)
@@ -133,6 +133,7 @@ def judge(
     u_at_limit: FloatArray,
     partial: BoolArray,
     certified: BoolArray,
+    faulty_ground: BoolArray,
 ) -> Judgements:
     """Conformity of each after value with its target, by a guarded, non-binary rule.
 
@@ -152,6 +153,8 @@ def judge(
         Read on one or two axes.
     certified : array of bool, shape (n,)
         Read on an instrument with a certificate in force.
+    faulty_ground : array of bool, shape (n,)
+        Read against a ground point that was found faulty at the visit.
 
     Returns
     -------
@@ -162,17 +165,18 @@ def judge(
     w = 2·u(T). pass E < T−w; conditional-pass T−w ≤ E < T; conditional-fail T ≤ E ≤ T+w;
     fail E > T+w. "<" and "≤" are judged on the upper bound, and undecided when that does not pass
     but the lower bound would; ">" is judged on the lower bound, and undecided when that passes.
-    A pass on one or two axes is a conditional-pass. Undecided without a certificate in force or
-    without a value. The probability needs a value without a qualifier and a certificate.
+    A pass on one or two axes is a conditional-pass. Undecided without a certificate in force,
+    without a value and against a faulty ground point. The probability needs a value without a
+    qualifier, a certificate and a ground point that is not faulty.
 
     References
     ----------
-    Rule target-1. ILAC-G8:09/2019 (non-binary statement with a guard band).
+    Rule target-2. ILAC-G8:09/2019 (non-binary statement with a guard band).
     """
     guard = GUARD_FACTOR * u_at_limit
     decision = _decide(value, limit, guard)
     measured = ~np.isnan(value)
-    known = measured & certified
+    known = measured & certified & ~faulty_ground
     rows = np.flatnonzero(qualifier)
     if rows.size:
         passes = decision[rows] <= Decision.CONDITIONAL_PASS

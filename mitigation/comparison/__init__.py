@@ -1,5 +1,12 @@
-"""The comparison of two visits: from rows to the outcome, by the rules of calc."""
+"""The comparison of a case's visits: from rows to the outcome, by the rules of calc."""
 
-from mitigation.comparison.compare import RULES, Comparison, Row, compare, visits_that_count
+from mitigation.comparison.compare import (
+    RULES,
+    Comparison,
+    Row,
+    compare,
+    latest_visit,
+    sealed_visits,
+)
 
-__all__ = ["RULES", "Comparison", "Row", "compare", "visits_that_count"]
+__all__ = ["RULES", "Comparison", "Row", "compare", "latest_visit", "sealed_visits"]

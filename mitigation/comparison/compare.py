@@ -1,11 +1,12 @@
-"""Two visits of a case side by side: rows in, an outcome out."""
+"""The visits of a case side by side: rows in, an outcome out."""
 
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
 
+from mitigation.calc.latest import LATEST, latest
 from mitigation.calc.reduction import REDUCTION, Reductions, Side, reductions
 from mitigation.calc.summary import summarise
 from mitigation.calc.target import (
@@ -16,7 +17,14 @@ from mitigation.calc.target import (
     judge,
     target_limit,
 )
-from mitigation.comparison.comparable import COMPARABLE, Pair, blocks, cautions
+from mitigation.comparison.comparable import (
+    COMPARABLE,
+    TOO_EARLY,
+    Pair,
+    PairSide,
+    blocks,
+    cautions,
+)
 from mitigation.models import Case
 from surveys.calc.arrays import BoolArray, FloatArray
 from surveys.calc.measurands import NUMBER_OF
@@ -26,7 +34,7 @@ from surveys.models import Measurand, Reading, Spot, Visit
 from surveys.results import RULES as FINDING_RULES
 from surveys.results import ReadingColumns, SpotFinding, bounds_of, read_columns, results_of
 
-RULES = (*FINDING_RULES, TARGET, REDUCTION, COMPARABLE)
+RULES = (*FINDING_RULES, LATEST, TARGET, REDUCTION, COMPARABLE)
 _NAN = float("nan")
 
 
@@ -44,21 +52,36 @@ class Row:
 
 @dataclass(frozen=True)
 class Comparison:
-    """A case's baseline against its follow-up."""
+    """What was found in a case before and after; each row at the visits that count for it."""
 
     case: Case
-    baseline: Visit | None
-    follow_up: Visit | None
+    visits: tuple[Visit, ...]  # every sealed one, in the order of their days
     rows: tuple[Row, ...]
     summary: dict[str, int]
-    columns: ReadingColumns  # the readings of both visits
+    columns: ReadingColumns  # the readings of all these visits
+
+    @property
+    def baseline(self) -> Visit | None:
+        """The latest baseline."""
+        return latest_visit(self.visits, Visit.Kind.BASELINE)
+
+    @property
+    def follow_up(self) -> Visit | None:
+        """The latest follow-up."""
+        return latest_visit(self.visits, Visit.Kind.FOLLOW_UP)
+
+    @property
+    def counting(self) -> tuple[Visit, ...]:
+        """The visits that rows stand on, and the latest of each kind."""
+        pks = {side.visit.pk for row in self.rows for side in row.pair.sides()}
+        pks |= {visit.pk for visit in (self.baseline, self.follow_up) if visit is not None}
+        return tuple(visit for visit in self.visits if visit.pk in pks)
 
     @property
     def is_too_early(self) -> bool:
-        """Whether the follow-up was before the baseline, and so proves no work that came after."""
-        if self.baseline is None or self.follow_up is None:
-            return False
-        return self.follow_up.date < self.baseline.date
+        """Whether every follow-up was before its baseline, and so proves no work after that."""
+        pairs = [row.pair for row in self.rows if row.pair.before and row.pair.after]
+        return bool(pairs) and all(TOO_EARLY in blocks(pair) for pair in pairs)
 
     def as_json(self) -> dict[str, Any]:
         """The outcome as it is printed and frozen: numbers unrounded."""
@@ -72,88 +95,110 @@ class Comparison:
         }
 
 
-def visits_that_count(case: Case) -> tuple[Visit | None, Visit | None]:
-    """The latest sealed baseline and the latest sealed follow-up of the case."""
-    latest: dict[str, Visit] = {}
+def sealed_visits(case: Case) -> tuple[Visit, ...]:
+    """The sealed visits of a case, in the order of their days."""
     sealed = case.visits.filter(sealed_at__isnull=False).select_related("property")
-    for visit in sealed.order_by("-date", "position", "pk"):
-        latest.setdefault(visit.kind, visit)
-    return latest.get(Visit.Kind.BASELINE), latest.get(Visit.Kind.FOLLOW_UP)
+    return tuple(sealed.order_by("date", "position", "pk"))
+
+
+def latest_visit(visits: Iterable[Visit], kind: str) -> Visit | None:
+    """The visit of a kind with the latest day; of equal days the first one."""
+    of_kind = [visit for visit in visits if visit.kind == kind]
+    return max(of_kind, key=lambda visit: visit.date, default=None)
 
 
 def compare(case: Case) -> Comparison:
-    """Every spot of the two visits that count, judged and compared."""
-    baseline, follow_up = visits_that_count(case)
-    columns = read_columns([visit for visit in (baseline, follow_up) if visit is not None])
-    pairs = _pairs(case, baseline, follow_up, columns)
-    read = (
-        reading for pair in pairs.values() for reading in (pair.before_reading, pair.after_reading)
-    )
-    spots = {reading.spot_id: reading.spot for reading in read if reading is not None}
+    """Every spot of a case before and after, judged and compared."""
+    visits = sealed_visits(case)
+    columns = read_columns(visits)
+    pairs = _pairs(case, visits, columns)
     if not pairs:
         summary = dict.fromkeys(("spots", "met", "not_met", "undecided", "worse"), 0)
-        return Comparison(case, baseline, follow_up, (), summary, columns)
+        return Comparison(case, visits, (), summary, columns)
     placement = case.placement_percent / 100
-    before = [pair.before for pair in pairs.values()]
-    after = [pair.after for pair in pairs.values()]
-    limits, guards, judged = _judge(case, [key[1] for key in pairs], after, placement)
+    before = [pair.before.finding if pair.before else None for pair in pairs.values()]
+    after = [pair.after.finding if pair.after else None for pair in pairs.values()]
+    on_faulty_ground = np.array(
+        [bool(pair.after and pair.after.ground_fault) for pair in pairs.values()], dtype=np.bool_
+    )
+    measurands = [measurand for _spot, measurand in pairs]
+    limits, guards, judged = _judge(case, measurands, after, placement, on_faulty_ground)
     blocked = [blocks(pair) for pair in pairs.values()]
     free = np.array([not reasons for reasons in blocked])
     change = reductions(_side(before), _side(after), placement, _shared(before, after))
     rows = []
-    for at, ((spot, measurand), pair) in enumerate(pairs.items()):
-        warnings = cautions(pair, baseline, follow_up) if baseline and follow_up else []
+    for at, (measurand, pair) in enumerate(zip(measurands, pairs.values(), strict=True)):
+        spot = pair.sides()[0].reading.spot
         result = {
-            "room": spots[spot].room.name,
-            "spot": spots[spot].name,
+            "room": spot.room.name,
+            "spot": spot.name,
             "measurand": measurand,
             "unit": Measurand(measurand).unit,
-            "before": pair.before.as_json() if pair.before else None,
-            "after": _after_json(pair.after, bool(judged.too_coarse[at])),
+            "before": pair.before.finding.as_json() if pair.before else None,
+            "after": _after_json(after[at], bool(judged.too_coarse[at])),
             "reduction": _reduction_json(change, at) if free[at] and change.given[at] else None,
             "target": _target_json(limits, judged, at),
+            "before_on": _day(pair.before),
+            "after_on": _day(pair.after),
             "comparable": bool(free[at]),
             "blocks": blocked[at],
-            "cautions": warnings,
+            "cautions": cautions(pair),
         }
         guard, sigma = float(guards[at]), float(change.sigma[at])
-        rows.append(Row(spots[spot], measurand, pair, guard, sigma, result))
+        rows.append(Row(spot, measurand, pair, guard, sigma, result))
     summary = summarise(judged.decision, np.where(free, change.percent, np.nan), change.real & free)
-    return Comparison(case, baseline, follow_up, tuple(rows), summary, columns)
+    return Comparison(case, visits, tuple(rows), summary, columns)
 
 
 def _pairs(
-    case: Case, baseline: Visit | None, follow_up: Visit | None, columns: ReadingColumns
+    case: Case, visits: Sequence[Visit], columns: ReadingColumns
 ) -> dict[tuple[int, str], Pair]:
-    """The findings of both visits, joined by spot and measurand in the order of the readings."""
+    """Both sides of each spot and measurand, in the order of the readings, baselines first."""
     placement = case.placement_percent / 100
     findings = results_of(columns, guideline=case.guideline, placement=placement).findings
-    rows = Reading.objects.select_related("instrument", "calibration", "ground_point", "spot__room")
-    readings = rows.in_bulk([finding.reading for finding in findings.values()])
-    sides: list[dict[tuple[int, str], SpotFinding]] = [
-        {
-            (spot, measurand): finding
-            for (pk, spot, measurand), finding in findings.items()
-            if visit is not None and pk == visit.pk
-        }
-        for visit in (baseline, follow_up)
+    chosen = [
+        _that_count(findings.values(), [visit for visit in visits if visit.kind == kind])
+        for kind in (Visit.Kind.BASELINE, Visit.Kind.FOLLOW_UP)
     ]
-    read_at = [_measurands_by_spot(side) for side in sides]
+    rows = Reading.objects.select_related("instrument", "calibration", "ground_point", "spot__room")
+    pks = [finding.reading for side in chosen for finding in side.values()]
+    readings = rows.order_by().in_bulk(pks)
+    visit_of = {visit.pk: visit for visit in visits}
+    sides = [
+        {
+            key: PairSide(finding, readings[finding.reading], visit_of[finding.visit])
+            for key, finding in side.items()
+        }
+        for side in chosen
+    ]
+    read_at = [_measurands_by_spot(side) for side in chosen]
     pairs = {}
-    for key in (*sides[0], *(key for key in sides[1] if key not in sides[0])):
+    for key in dict.fromkeys((*sides[0], *sides[1])):
         before, after = sides[0].get(key), sides[1].get(key)
         missing = read_at[0] if before is None else read_at[1]
-        pairs[key] = Pair(
-            before,
-            after,
-            readings[before.reading] if before else None,
-            readings[after.reading] if after else None,
-            frozenset(missing.get(key[0], set())),
-        )
+        pairs[key] = Pair(before, after, frozenset(missing.get(key[0], set())))
     return pairs
 
 
-def _measurands_by_spot(side: dict[tuple[int, str], SpotFinding]) -> dict[int, set[str]]:
+def _that_count(
+    findings: Iterable[SpotFinding], visits: Sequence[Visit]
+) -> dict[tuple[int, str], SpotFinding]:
+    """Of the findings at visits of one kind those that count, by spot and measurand (latest-1)."""
+    place = {visit.pk: at for at, visit in enumerate(visits)}
+    theirs = [finding for finding in findings if finding.visit in place]
+    groups: dict[tuple[int, str], int] = {}
+    group = [groups.setdefault((row.spot, row.measurand), len(groups)) for row in theirs]
+    order = [place[row.visit] for row in theirs]
+    day = [visits[at].date.toordinal() for at in order]
+    rows = latest(*(np.array(column, dtype=np.int64) for column in (group, day, order)))
+    return {(theirs[row].spot, theirs[row].measurand): theirs[row] for row in rows}
+
+
+def _day(side: PairSide | None) -> str | None:
+    return side.visit.date.isoformat() if side else None
+
+
+def _measurands_by_spot(side: Iterable[tuple[int, str]]) -> dict[int, set[str]]:
     measurands: dict[int, set[str]] = {}
     for spot, measurand in side:
         measurands.setdefault(spot, set()).add(measurand)
@@ -161,7 +206,11 @@ def _measurands_by_spot(side: dict[tuple[int, str], SpotFinding]) -> dict[int, s
 
 
 def _judge(
-    case: Case, measurands: Sequence[str], after: Sequence[SpotFinding | None], placement: float
+    case: Case,
+    measurands: Sequence[str],
+    after: Sequence[SpotFinding | None],
+    placement: float,
+    faulty_ground: BoolArray,
 ) -> tuple[FloatArray, FloatArray, Judgements]:
     bounds = bounds_of(case.guideline)[[NUMBER_OF[measurand] for measurand in measurands]]
     limits = target_limit(bounds, case.target_band)
@@ -176,6 +225,7 @@ def _judge(
         u_at_limit=u_at_limit,
         partial=np.array([finding is not None and finding.axes in (1, 2) for finding in after]),
         certified=np.array([finding is not None and finding.certified for finding in after]),
+        faulty_ground=faulty_ground,
     )
     return limits, 2.0 * u_at_limit, judged
 

@@ -9,7 +9,7 @@ from django.utils.translation import ngettext
 
 from consult.calc.rounding import rounded
 from consult.letters.formats import Formats
-from consult.letters.words import decision_words, phrases
+from consult.letters.words import decision_words, phrase, phrases
 from mitigation.calc.reduction import REDUCTION
 from mitigation.calc.target import TARGET
 from mitigation.comparison import Row
@@ -88,11 +88,10 @@ class _Shown:
 
 
 def _sides(row: Row) -> Iterator[Measured]:
-    pair = row.pair
-    if pair.before is not None and pair.before_reading is not None:
-        yield Measured(_("before"), pair.before, pair.before_reading)
-    if pair.after is not None and pair.after_reading is not None:
-        yield Measured(_("after"), pair.after, pair.after_reading)
+    if (before := row.pair.before) is not None:
+        yield Measured(_("before"), before.finding, before.reading)
+    if (after := row.pair.after) is not None:
+        yield Measured(_("after"), after.finding, after.reading)
 
 
 def _resultant(side: Measured, shown: _Shown) -> str:
@@ -154,18 +153,23 @@ def _band(side: Measured, bounds: Sequence[float], shown: _Shown) -> str:
 
 
 def _target(row: Row, shown: _Shown) -> list[str]:
-    target, after = row.result["target"], row.pair.after
+    target, side = row.result["target"], row.pair.after
     limit, decision = target["limit"], target["decision"]
     if limit is None:
         return []
-    if after is None:
+    if side is None:
         return [f"T = {shown.given(limit)}; " + _("no value at the follow-up: cannot be decided")]
+    after = side.finding
     lines = [
         f"T = {shown.given(limit)} {after.unit}, w = 2·u(T) = {shown(row.guard)} {after.unit}; "
         f"T − w = {shown(limit - row.guard)}, T + w = {shown(limit + row.guard)}"
     ]
     if decision in RELATIONS:
         lines.append(f"{_relation(row)}: {decision_words(decision)}")
+    elif side.ground_fault:
+        lines.append(
+            _("%(why)s at the follow-up: cannot be decided") % {"why": phrase(side.ground_fault)}
+        )
     elif not after.certified:
         lines.append(
             _("no certificate was in force on the day of the follow-up: cannot be decided")
@@ -180,8 +184,9 @@ def _target(row: Row, shown: _Shown) -> list[str]:
 
 def _relation(row: Row) -> str:
     """The relation that holds; a pass on fewer than three axes is held back below T - w too."""
-    decision, after = row.result["target"]["decision"], row.pair.after
-    assert after is not None
+    decision, side = row.result["target"]["decision"], row.pair.after
+    assert side is not None
+    after = side.finding
     limit = row.result["target"]["limit"]
     judged = after.lower if after.qualifier == ">" else after.value
     if decision == "conditional-pass" and after.axes in (1, 2) and judged < limit - row.guard:
@@ -190,9 +195,10 @@ def _relation(row: Row) -> str:
 
 
 def _reduction(row: Row, placement: float, shown: _Shown) -> list[str]:
-    before, after, reduction = row.pair.before, row.pair.after, row.result["reduction"]
-    if before is None or after is None or not row.result["comparable"]:
+    first, second, reduction = row.pair.before, row.pair.after, row.result["reduction"]
+    if first is None or second is None or not row.result["comparable"]:
         return []
+    before, after = first.finding, second.finding
     if reduction is None:
         return [_no_figure(before, after)]
     a, b, p = shown(after.value), shown(before.value), shown(placement)
@@ -210,18 +216,18 @@ def _reduction(row: Row, placement: float, shown: _Shown) -> list[str]:
     if shared:
         lines.append(_("the same certificate at both visits: its gain error cancels"))
     if reduction["at_least"]:
-        lines.append(_("a value is a bound: the low end is printed as “at least”"))
+        lines.append(_("a value is a bound: the end nearer to 0 is printed as “at least”"))
     elif not reduction["real"]:
         lines.append(_("the interval reaches over 0 %: the change is not certain"))
     return lines
 
 
 def _no_figure(before: SpotFinding, after: SpotFinding) -> str:
-    if before.qualifier in ("<", "≤"):
-        return _("no figure: the field before was too weak for the meter")
-    if after.qualifier == ">":
-        return _("no figure: the field after was over the range of the meter")
-    return _("no figure: the bounds leave open whether the field is lower")
+    if before.qualifier in ("<", "≤") and after.qualifier in ("<", "≤"):
+        return _("no figure: both fields were too weak for the meter")
+    if before.qualifier == after.qualifier == ">":
+        return _("no figure: both fields were over the range of the meter")
+    return _("no figure: the bounds leave open whether the field is lower or higher")
 
 
 def _comparable(row: Row) -> list[str]:

@@ -45,7 +45,6 @@ from mitigation.letters.phrases import (
 from mitigation.letters.verdict import (
     by_place,
     risen,
-    risen_beyond_range,
     subject,
     verdict_sentences,
 )
@@ -193,7 +192,7 @@ def next_steps(spots: Sequence[Spot]) -> list[str]:
     verdicts = by_place(spots)
     not_met = [place for place, verdict in verdicts.items() if verdict == "not met"]
     undecided = [place for place, verdict in verdicts.items() if verdict == "undecided"]
-    rose = list(dict.fromkeys([*risen(spots), *risen_beyond_range(spots)]))
+    rose = risen(spots)
     steps = []
     if not_met:
         sentence = _(

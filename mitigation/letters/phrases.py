@@ -7,7 +7,7 @@ from django.utils.translation import gettext as _
 
 from consult.calc.rounding import rounded_down, rounded_interval
 from consult.letters.charts import Chart, PictureRow, Point
-from consult.letters.formats import Formats, display_unit, in_unit
+from consult.letters.formats import MINUS, Formats, display_unit, in_unit
 from consult.letters.words import MARKS, band_words, decision_words
 from surveys.letters.facts import GuidelineFacts, SpotKey
 from surveys.letters.order import by_measurand, worst_first
@@ -51,7 +51,9 @@ def reduction_words(spot: Spot, formats: Formats) -> tuple[str, str]:
 
 
 def _at_least(reduction: Mapping[str, Any], formats: Formats) -> str:
-    """Only the low end is printed: the figure may claim too little, never too much."""
+    """Only the end nearer to 0 is printed: the figure may claim too little, never too much."""
+    if reduction["percent"] < 0:
+        return _rose_at_least(reduction, formats)
     low = reduction["percent_low"]
     if low <= 0:
         return _("no certain reduction")
@@ -59,14 +61,29 @@ def _at_least(reduction: Mapping[str, Any], formats: Formats) -> str:
     return _("at least %(percent)s") % {"percent": formats.percent(digits)}
 
 
+def _rose_at_least(reduction: Mapping[str, Any], formats: Formats) -> str:
+    """A rise that is a bound: how many times what it was, or by how much of it."""
+    high = reduction["percent_high"]
+    if high >= 0:
+        return _("no certain rise")
+    if high > -100:
+        percent = formats.percent(rounded_down(-high, 0))
+        return _("rose by at least %(percent)s") % {"percent": percent}
+    times = 1 - high / 100
+    digits = rounded_down(times, 1 if times < 10 else 0)
+    return _("rose, at least %(times)s-fold") % {"times": formats.number(digits)}
+
+
 def decibel_words(spot: Spot, formats: Formats) -> str:
     reduction = spot["reduction"]
     if not spot["comparable"] or reduction is None:
         return "–"
+    if reduction["at_least"] and reduction["percent"] < 0:
+        rise = formats.number(rounded_down(-reduction["db_high"], 1))
+        return _("at most %(decibel)s") % {"decibel": f"{MINUS}{rise}"}
     if reduction["at_least"]:
-        return _("at least %(percent)s") % {
-            "percent": formats.number(rounded_down(reduction["db_low"], 1))
-        }
+        decibel = formats.number(rounded_down(reduction["db_low"], 1))
+        return _("at least %(percent)s") % {"percent": decibel}
     digits = rounded_interval(reduction["db"], reduction["db_low"], reduction["db_high"])
     value, low, high = (formats.number(part) for part in digits)
     return f"{value} " + _("(%(low)s to %(high)s)") % {"low": low, "high": high}
@@ -173,7 +190,7 @@ def _row(spot: Spot, uses: Mapping[SpotKey, str], flux_unit: str, formats: Forma
         after=point(spot["after"], spot["unit"], flux_unit),
         reduction=figure,
         interval=interval,
-        rose=bool(reduction) and not reduction["at_least"] and reduction["percent"] < 0,
+        rose=bool(reduction) and reduction["percent"] < 0,
         at_least=bool(reduction) and reduction["at_least"],
         comparable=spot["comparable"],
         decision=decision_words(spot["target"]["decision"]),

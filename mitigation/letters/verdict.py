@@ -84,39 +84,16 @@ def verdict_sentences(spots: Sequence[Spot]) -> list[str]:
     rose = risen(spots)
     if rose:
         sentences.append(_("The field rose at: %(spots)s.") % {"spots": places(rose)})
-    beyond = risen_beyond_range(spots)
-    if beyond:
-        sentence = _(
-            "The field is higher than before, beyond the range of the meter, at: %(spots)s."
-        )
-        sentences.append(sentence % {"spots": places(beyond)})
     return [" ".join(sentences)] if sentences else []
 
 
 def has_risen(spot: Spot) -> bool:
     """Whether the field rose by more than its uncertainty."""
     reduction = spot["reduction"]
-    return bool(
-        reduction and not reduction["at_least"] and reduction["real"] and reduction["percent"] < 0
-    )
+    return bool(reduction and reduction["real"] and reduction["percent"] < 0)
 
 
 def risen(spots: Sequence[Spot]) -> list[Place]:
     """Places with a certain rise."""
     names = [(spot["room"], spot["spot"]) for spot in spots if has_risen(spot)]
-    return list(dict.fromkeys(names))
-
-
-def risen_beyond_range(spots: Sequence[Spot]) -> list[Place]:
-    """Places where the meter was over its range after the work, but certainly not before.
-
-    There is no figure for them, but their bounds lie apart, each with its uncertainty.
-    """
-    names = []
-    for spot in spots:
-        before, after = spot["before"], spot["after"]
-        if not spot["comparable"] or before["qualifier"] == ">" or after["qualifier"] != ">":
-            continue
-        if after["value"] - 2 * (after["u"] or 0.0) > before["value"] + 2 * (before["u"] or 0.0):
-            names.append((spot["room"], spot["spot"]))
     return list(dict.fromkeys(names))

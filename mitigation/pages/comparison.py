@@ -1,17 +1,18 @@
 """The table of a comparison: filtered, each value with the way down to its reading."""
 
 from collections.abc import Mapping
+from datetime import date
 from typing import Any
 
 from django.utils.translation import gettext as _
 
 from consult.letters.words import DECISIONS, decision_words, phrase
 from mitigation.comparison import Comparison
-from mitigation.comparison.comparable import NO_READING
+from mitigation.comparison.comparable import NO_READING, PairSide
 from mitigation.comparison.compare import Row
 from mitigation.letters.phrases import by_code, in_order, spot_key
 from surveys.letters.facts import SpotKey
-from surveys.models import Correction, Reading
+from surveys.models import Correction, Reading, Visit
 from surveys.models.measurands import measurand_words
 from surveys.services.corrections import corrections_at
 
@@ -23,7 +24,7 @@ def filtered(comparison: Comparison, asked: Mapping[str, str]) -> dict[str, Any]
     corrected = _corrected(comparison)
     has_follow_up = comparison.follow_up is not None
     rows = _in_order(
-        [_linked(row, corrected, has_follow_up) for row in comparison.rows],
+        [_linked(row, comparison, corrected) for row in comparison.rows],
         {spot_key(row.result): row.spot.use for row in comparison.rows},
     )
     room, measurand, decision = (asked.get(name, "") for name in ("room", "measurand", "decision"))
@@ -59,25 +60,36 @@ def _in_order(rows: list[dict[str, Any]], uses: Mapping[SpotKey, str]) -> list[d
 
 def _corrected(comparison: Comparison) -> dict[int, Correction]:
     """The corrections at the visits of the comparison, by the reading that replaced another."""
-    visits = [visit for visit in (comparison.baseline, comparison.follow_up) if visit]
     return {
         correction.replacement_id: correction
-        for correction in corrections_at(visits)
+        for correction in corrections_at(comparison.counting)
         if correction.replacement_id
     }
 
 
-def _linked(row: Row, corrected: Mapping[int, Correction], has_follow_up: bool) -> dict[str, Any]:
+def _linked(
+    row: Row, comparison: Comparison, corrected: Mapping[int, Correction]
+) -> dict[str, Any]:
     before, after = row.pair.before, row.pair.after
     return row.result | {
         "spot_pk": row.spot.pk,
-        "before_reading": before.reading if before else None,
-        "after_reading": after.reading if after else None,
-        "before_correction": corrected.get(before.reading) if before else None,
-        "after_correction": corrected.get(after.reading) if after else None,
+        "before_reading": before.reading.pk if before else None,
+        "after_reading": after.reading.pk if after else None,
+        "before_correction": corrected.get(before.reading.pk) if before else None,
+        "after_correction": corrected.get(after.reading.pk) if after else None,
+        # Where a side is not of the latest visit of its kind its day is said.
+        "before_day": _other_day(before, comparison.baseline),
+        "after_day": _other_day(after, comparison.follow_up),
         "not_in_force": _not_in_force(row),
-        "remarks": remarks(row.result, has_follow_up),
+        "remarks": remarks(row.result, comparison.follow_up is not None),
     }
+
+
+def _other_day(side: PairSide | None, latest: Visit | None) -> date | None:
+    """The day of a side that is not of the latest visit of its kind."""
+    if side is None or latest is None or side.visit.date == latest.date:
+        return None
+    return side.visit.date
 
 
 def remarks(spot: Mapping[str, Any], has_follow_up: bool) -> list[str]:
@@ -97,12 +109,10 @@ def remarks(spot: Mapping[str, Any], has_follow_up: bool) -> list[str]:
 
 def _not_in_force(row: Row) -> list[Reading]:
     """The readings whose certificate did not hold on the day, one for each certificate."""
-    pair = row.pair
-    sides = ((pair.before, pair.before_reading), (pair.after, pair.after_reading))
     readings = {
-        reading.calibration_id: reading
-        for side, reading in sides
-        if side is not None and reading is not None and not side.certified
+        side.reading.calibration_id: side.reading
+        for side in row.pair.sides()
+        if not side.finding.certified
     }
     return [reading for reading in readings.values() if reading.calibration is not None]
 

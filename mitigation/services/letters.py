@@ -17,7 +17,7 @@ from consult.letters.html import TEMPLATE_VERSION
 from consult.models import Letter, User
 from consult.services.entry_keys import digest_of, enter_once
 from consult.services.letters import content_sha256, issue_letter
-from mitigation.comparison import visits_that_count
+from mitigation.comparison import latest_visit, sealed_visits
 from mitigation.models import Case, CaseLetter
 from surveys.models import Visit
 from surveys.services import facts
@@ -30,8 +30,17 @@ class Basis:
     """What a letter of a case can rest on."""
 
     case: Case
-    baseline: Visit | None
-    follow_up: Visit | None
+    visits: tuple[Visit, ...]  # the sealed ones
+
+    @property
+    def baseline(self) -> Visit | None:
+        """The latest baseline."""
+        return latest_visit(self.visits, Visit.Kind.BASELINE)
+
+    @property
+    def follow_up(self) -> Visit | None:
+        """The latest follow-up."""
+        return latest_visit(self.visits, Visit.Kind.FOLLOW_UP)
 
 
 @transaction.atomic
@@ -49,7 +58,7 @@ def issue_case_letter(
     entry = letter_kind(kind)
     if entry is None:
         raise ValidationError(_("There is no letter of the kind %(kind)s.") % {"kind": kind})
-    basis = Basis(case, *visits_that_count(case))
+    basis = Basis(case, sealed_visits(case))
     if missing := entry.needs(basis):
         raise ValidationError(missing)
     draft = entry.draft(basis, partial(_head, case, corrects, reason))

@@ -80,11 +80,11 @@ def draft_outcome(basis: Basis, head_for: HeadMaker) -> Draft:
     language = case.property.client.language
 
     def content(number: str, at: datetime) -> dict[str, Any]:
-        context = _outcome_context(comparison, head_for(number, at), baseline, follow_up)
+        context = _outcome_context(comparison, head_for(number, at))
         return outcome_content(outcome=result, context=context, language=language)
 
     def keep(letter: Letter) -> None:
-        link_visits(letter=letter, visits=[baseline, follow_up])
+        link_visits(letter=letter, visits=comparison.counting)
         row = Outcome(
             letter=letter, case=case, baseline=baseline, follow_up=follow_up, result=result
         )
@@ -100,18 +100,9 @@ def _readings(pks: list[int]) -> dict[int, Reading]:
     ).in_bulk(pks)
 
 
-def _outcome_context(
-    comparison: Comparison, head: Head, baseline: Visit, follow_up: Visit
-) -> OutcomeContext:
-    case, visits = comparison.case, (baseline, follow_up)
-    readings = _readings(
-        [
-            side.reading
-            for row in comparison.rows
-            for side in (row.pair.before, row.pair.after)
-            if side is not None
-        ]
-    )
+def _outcome_context(comparison: Comparison, head: Head) -> OutcomeContext:
+    case, visits = comparison.case, comparison.counting
+    readings = _readings([side.reading.pk for row in comparison.rows for side in row.pair.sides()])
     return OutcomeContext(
         head=head,
         guideline=facts.guideline_facts(case.guideline),
@@ -122,26 +113,25 @@ def _outcome_context(
         set_aside=tuple(facts.set_aside_facts(visits, case.property.client.language)),
         safety=tuple(facts.safety_sentences(visits, case.property.client.language, head)),
         past_dangers=tuple(facts.past_dangers(visits, case.property.client.language, head)),
-        details=_details(comparison, readings, baseline, follow_up),
+        details=_details(comparison, readings),
         frequency_hz=case.property.frequency_hz,
     )
 
 
-def _details(
-    comparison: Comparison, readings: Mapping[int, Reading], baseline: Visit, follow_up: Visit
-) -> dict[Key, SpotDetail]:
+def _details(comparison: Comparison, readings: Mapping[int, Reading]) -> dict[Key, SpotDetail]:
     details = {}
     for row in comparison.rows:
-        before = readings[row.pair.before.reading] if row.pair.before else None
-        after = readings[row.pair.after.reading] if row.pair.after else None
+        first, second = row.pair.before, row.pair.after
+        before = readings[first.reading.pk] if first else None
+        after = readings[second.reading.pk] if second else None
         details[row.spot.room.name, row.spot.name, row.measurand] = SpotDetail(
             use=row.spot.use,
             before_instrument=before.instrument.name if before else "",
             after_instrument=after.instrument.name if after else "",
             before_ground_point=before.ground_point.name if before and before.ground_point else "",
             after_ground_point=after.ground_point.name if after and after.ground_point else "",
-            before_reading=facts.reading_facts(before, baseline) if before else None,
-            after_reading=facts.reading_facts(after, follow_up) if after else None,
+            before_reading=facts.reading_facts(before, first.visit) if before and first else None,
+            after_reading=facts.reading_facts(after, second.visit) if after and second else None,
             guard=row.guard if after else None,
         )
     return details

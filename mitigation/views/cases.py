@@ -90,8 +90,7 @@ def _table(request: HttpRequest, comparison: Comparison) -> dict[str, Any]:
 def _seen(comparison: Comparison) -> dict[str, Any]:
     """What a client may see of a comparison beside its table, and what stops them."""
     outcome = comparison.as_json()
-    visits = [visit for visit in (comparison.baseline, comparison.follow_up) if visit]
-    dangers = dangers_by_now(visits, comparison.columns)
+    dangers = dangers_by_now(comparison.visits, comparison.columns)
     return {
         "comparison": comparison,
         "outcome": outcome,
@@ -135,7 +134,7 @@ def _whole_page(request: SignedInRequest, comparison: Comparison) -> dict[str, A
 
 def _offered(comparison: Comparison, letters: Sequence[Letter]) -> list[tuple[LetterKind, bool]]:
     """The kinds of letters that can be issued now; True for the one that is next."""
-    basis = Basis(comparison.case, comparison.baseline, comparison.follow_up)
+    basis = Basis(comparison.case, comparison.visits)
     kinds = [kind for kind in registered() if not kind.needs(basis)]
     issued = {letter.kind for letter in letters}
     return [(kind, kind is kinds[-1] and kind.code not in issued) for kind in kinds]

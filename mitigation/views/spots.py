@@ -10,11 +10,12 @@ from django.views.decorators.http import require_safe
 from consult.access import SignedInRequest, role_required
 from consult.letters.formats import Formats
 from mitigation.comparison import compare
+from mitigation.comparison.comparable import PairSide
 from mitigation.comparison.compare import Row
 from mitigation.letters.derivation import steps
 from mitigation.models import Case
 from surveys.models import Reading, Visit
-from surveys.results import SpotFinding, reading_figures
+from surveys.results import reading_figures
 from surveys.services.corrections import corrections_at
 from surveys.services.facts import band_names
 
@@ -37,12 +38,12 @@ def case_spot(request: SignedInRequest, reference: str, spot: int, measurand: st
         "spot": row.result,
         "band_names": band_names(case.guideline),
         "sides": [
-            _side(case, row, visit, finding)
-            for visit, finding in (
+            _side(case, row, visit, side)
+            for latest, side in (
                 (comparison.baseline, row.pair.before),
                 (comparison.follow_up, row.pair.after),
             )
-            if visit is not None
+            if (visit := side.visit if side else latest) is not None
         ],
         "has_follow_up": comparison.follow_up is not None,
         "steps": steps(
@@ -56,12 +57,12 @@ def case_spot(request: SignedInRequest, reference: str, spot: int, measurand: st
     return render(request, "mitigation/case_spot.html", context)
 
 
-def _side(case: Case, row: Row, visit: Visit, finding: SpotFinding | None) -> dict[str, Any]:
+def _side(case: Case, row: Row, visit: Visit, side: PairSide | None) -> dict[str, Any]:
     """A visit with all that was read there at the spot in this quantity."""
     readings = Reading.objects.filter(visit=visit, spot=row.spot, measurand=row.measurand)
     return {
         "visit": visit,
-        "chosen": finding.reading if finding else None,
+        "chosen": side.reading.pk if side else None,
         "readings": readings.select_related("instrument", "ground_point", "calibration"),
         "figures": reading_figures(
             visit, guideline=case.guideline, placement=case.placement_percent / 100

@@ -1,11 +1,21 @@
-"""Rule highest-1: which reading stands for a spot."""
+"""Rule highest-2: which reading stands for a spot."""
+
+from enum import IntEnum
 
 import numpy as np
 
 from surveys.calc.arrays import BoolArray, CodeArray, FloatArray, IntArray
 from surveys.calc.qualifiers import Qualifier
 
-HIGHEST = "highest-1"
+HIGHEST = "highest-2"
+
+
+class Ground(IntEnum):
+    """What a reading stands on."""
+
+    NONE = 0  # needs no ground point, or names none
+    FAULTY = 1  # a point that was found faulty at the visit
+    SOUND = 2  # a point that was not
 
 
 def highest(
@@ -13,6 +23,7 @@ def highest(
     value: FloatArray,
     qualifier: CodeArray,
     counts: BoolArray | None = None,
+    ground: CodeArray | None = None,
 ) -> tuple[IntArray, IntArray]:
     """The reading that counts in each group of readings of one spot, visit and measurand.
 
@@ -26,6 +37,8 @@ def highest(
         Codes of `Qualifier`.
     counts : array of bool, shape (n,), optional
         Readings as used and not set aside; without it all count.
+    ground : array of int8, shape (n,), optional
+        Codes of `Ground`: what is known of the ground point of a reading that refers to one.
 
     Returns
     -------
@@ -41,16 +54,19 @@ def highest(
 
     Notes
     -----
-    A ">" reading outranks every other, two of them rank by the number behind the sign; else the
-    highest upper bound; on a tie the first row.
+    A reading on a faulty ground point does not compete where another of its group stands on a
+    point that is not. A ">" reading outranks every other, two of them rank by the number behind the
+    sign; else the highest upper bound; on a tie the first row.
 
     References
     ----------
-    Rule highest-1.
+    Rule highest-2.
     """
     rows = np.arange(group.size) if counts is None else np.flatnonzero(counts)
     if rows.size == 0:
         return np.empty(0, dtype=np.int64), np.empty(0, dtype=np.int64)
+    if ground is not None and np.equal(ground[rows], Ground.FAULTY).any():
+        rows = _on_sound_ground(rows, group[rows], ground[rows])
     groups, size, over = group[rows], value[rows], qualifier[rows] == Qualifier.ABOVE
     if np.isnan(size).any():
         raise ValueError("a reading that counts has no value")
@@ -73,3 +89,13 @@ def highest(
     first[groups[::-1]] = rows[::-1]  # of equal indices the last one written stays
     filled = np.flatnonzero(first >= 0)
     return filled, first[filled]
+
+
+def _on_sound_ground(rows: IntArray, groups: IntArray, ground: CodeArray) -> IntArray:
+    """The rows without those on faulty ground, where their group has one on sound ground."""
+    if groups.min() < 0:
+        raise ValueError("a group number is negative")
+    has_sound = np.zeros(int(groups.max()) + 1, dtype=np.bool_)
+    has_sound[groups[ground == Ground.SOUND]] = True
+    kept: IntArray = rows[(ground != Ground.FAULTY) | ~has_sound[groups]]
+    return kept

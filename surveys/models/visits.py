@@ -17,6 +17,9 @@ from surveys.models.instruments import Calibration, Instrument
 from surveys.models.measurands import MEASURAND_CHOICES
 from surveys.models.places import GroundPoint, Spot
 
+MISTYPED = "mistyped"
+"""Why a reading was set aside that never stood on the display, and so is no danger."""
+
 
 class SourceFileQuerySet(AtPropertyQuerySet["SourceFile"]):
     pass

@@ -11,13 +11,22 @@ from surveys.calc import units
 from surveys.calc.arrays import BoolArray, CodeArray, FloatArray, IntArray
 from surveys.calc.bands import BAND
 from surveys.calc.findings import Findings, findings
-from surveys.calc.highest import HIGHEST, highest
+from surveys.calc.highest import HIGHEST, Ground, highest
 from surveys.calc.measurands import MEASURANDS, NUMBER_OF
 from surveys.calc.qualifiers import QUALIFIER_WORDS
 from surveys.calc.resultant import CENSORED, RESULTANT, CountedCells, counted_cells
 from surveys.calc.uncertainty import NEAR_FLOOR, RANGE_START, UNCERTAINTY, Instruments
 from surveys.models import Calibration, Correction, Guideline, Reading, Visit
 from surveys.models.displays import CELLS, MARK_CODES
+from surveys.models.visits import MISTYPED
+from surveys.results.grounds import (
+    UNTRIED,
+    GroundState,
+    GroundStates,
+    VisitChecks,
+    checks_at,
+    ground_states,
+)
 
 RULES = (RESULTANT, CENSORED, UNCERTAINTY, NEAR_FLOOR, HIGHEST, BAND)
 _COLUMNS = (
@@ -43,8 +52,12 @@ class ReadingColumns:
     instruments: Instruments
     counts: BoolArray  # as used, neither set aside nor corrected
     replaced: BoolArray  # another reading stands for it
+    mistyped: BoolArray  # set aside because it never stood on the display
+    ground: CodeArray  # codes of `Ground`
     certified: BoolArray  # certificate in force on the day of the visit
     calibrations: Mapping[int, Calibration]  # the rows behind `calibration`
+    checks: VisitChecks  # the ground checks of every visit
+    ground_states: GroundStates
 
     def at(self, visit: Visit) -> "ReadingColumns":
         """The readings of one visit alone."""
@@ -52,7 +65,7 @@ class ReadingColumns:
         arrays = {
             part.name: getattr(self, part.name)[places]
             for part in fields(self)
-            if part.name not in ("instruments", "calibrations")
+            if part.name not in ("instruments", "calibrations", "checks", "ground_states")
         }
         return replace(self, instruments=self.instruments.take(places), **arrays)
 
@@ -81,6 +94,7 @@ class SpotFinding:
     axes: int
     n_readings: int
     n_ground_points: int
+    ground: GroundState  # of its ground point at the visit
 
     def as_json(self) -> dict[str, Any]:
         """The part of it that an outcome prints."""
@@ -127,8 +141,10 @@ def read_columns(visits: Sequence[Visit]) -> ReadingColumns:
     ).T.reshape(-1, 4)
     pk, calibration = _integers(columns["pk"]), _integers(columns["calibration_id"])
     days = {row.pk: row.date for row in visits}
-    corrected, replaced = _corrections(visits, pk)
+    corrected, replaced, mistyped = _corrections(visits, pk)
     calibrations = _calibrations(calibration)
+    checks = checks_at(visits)
+    states = ground_states(check for here in checks.values() for check in here)
     as_used = np.array([state == Reading.State.AS_USED for state in columns["state"]], np.bool_)
     set_aside = np.array([bool(reason) for reason in columns["set_aside"]], np.bool_)
     return ReadingColumns(
@@ -143,20 +159,48 @@ def read_columns(visits: Sequence[Visit]) -> ReadingColumns:
         instruments=_instruments(calibration, calibrations),
         counts=as_used & ~set_aside & ~corrected,
         replaced=replaced,
+        mistyped=mistyped
+        | np.array([reason == MISTYPED for reason in columns["set_aside"]], np.bool_),
+        ground=_ground(measurand, columns["visit_id"], columns["ground_point_id"], states),
         certified=_certified(calibration, [days[pk] for pk in columns["visit_id"]], calibrations),
         calibrations=calibrations,
+        checks=checks,
+        ground_states=states,
     )
 
 
-def _corrections(visits: Sequence[Visit], pk: IntArray) -> tuple[BoolArray, BoolArray]:
-    """Which readings were corrected after the seal, and which of them have a replacement."""
+def _ground(
+    measurand: IntArray,
+    visits: Sequence[int],
+    points: Sequence[int | None],
+    states: GroundStates,
+) -> CodeArray:
+    """What each reading stands on, if its measurand is read against a ground point."""
+    on_ground = np.array([code.has_ground_point for code in MEASURANDS], dtype=np.bool_)[measurand]
+    codes = [
+        Ground.NONE
+        if point is None
+        else Ground.FAULTY
+        if states.get((visit, point), UNTRIED).fault
+        else Ground.SOUND
+        for visit, point in zip(visits, points, strict=True)
+    ]
+    return np.where(on_ground, np.array(codes, dtype=np.int8), np.int8(Ground.NONE))
+
+
+def _corrections(visits: Sequence[Visit], pk: IntArray) -> tuple[BoolArray, BoolArray, BoolArray]:
+    """Which readings were corrected after the seal: all, with another one, as mistyped."""
     rows = Correction.objects.filter(reading__visit__in=visits).order_by()
-    pairs = _integers_of(list(rows.values_list("reading_id", "replacement_id")))
-    return np.isin(pk, pairs[:, 0]), np.isin(pk, pairs[pairs[:, 1] > 0, 0])
-
-
-def _integers_of(rows: Sequence[tuple[int, int | None]]) -> IntArray:
-    return np.array([(first, second or 0) for first, second in rows], np.int64).reshape(-1, 2)
+    corrected: list[int] = []
+    replaced: list[int] = []
+    mistyped: list[int] = []
+    for reading, replacement, reason in rows.values_list("reading_id", "replacement_id", "reason"):
+        corrected.append(reading)
+        if replacement:
+            replaced.append(reading)
+        elif reason == MISTYPED:
+            mistyped.append(reading)
+    return np.isin(pk, corrected), np.isin(pk, replaced), np.isin(pk, mistyped)
 
 
 def _integers(column: Sequence[int | None]) -> IntArray:
@@ -231,7 +275,7 @@ def results_of(columns: ReadingColumns, *, guideline: Guideline, placement: floa
     keys = np.stack([columns.visit, columns.spot, columns.measurand], axis=1)
     known, group = np.unique(keys, axis=0, return_inverse=True)
     result = evaluated.resultant
-    groups, chosen = highest(group, result.value, result.qualifier, columns.counts)
+    groups, chosen = highest(group, result.value, result.qualifier, columns.counts, columns.ground)
     n_readings = np.bincount(group[columns.counts], minlength=len(known))
     grounds = np.unique(
         np.stack([group, columns.ground_point], axis=1)[
@@ -272,8 +316,9 @@ def _finding(
     measurand = MEASURANDS[columns.measurand[row]]
     calibration = int(columns.calibration[row])
     certified = bool(columns.certified[row])
+    visit, point = int(columns.visit[row]), int(columns.ground_point[row])
     return SpotFinding(
-        visit=int(columns.visit[row]),
+        visit=visit,
         spot=int(columns.spot[row]),
         measurand=measurand.value,
         unit=measurand.unit,
@@ -285,7 +330,7 @@ def _finding(
         flags=tuple(evaluated.flags(row)),
         reading=int(columns.pk[row]),
         calibration=calibration,
-        ground_point=int(columns.ground_point[row]),
+        ground_point=point,
         certified=certified,
         out_of_date=not certified and calibration in certified_rows,
         gain=float(columns.instruments.gain[row]),
@@ -293,6 +338,7 @@ def _finding(
         axes=int(result.axes[row]),
         n_readings=n_readings,
         n_ground_points=n_grounds,
+        ground=columns.ground_states.get((visit, point), UNTRIED),
     )
 
 

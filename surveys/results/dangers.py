@@ -11,6 +11,7 @@ from surveys.calc.measurands import MEASURANDS
 from surveys.calc.qualifiers import QUALIFIER_WORDS, Qualifier
 from surveys.models import GroundCheck, Spot, Visit
 from surveys.results import ReadingColumns, evaluate, read_columns
+from surveys.results.grounds import is_far_apart
 
 About = tuple[object, ...]  # what was tried: an outlet, two points, a spot in a quantity
 
@@ -69,11 +70,7 @@ def dangers_by_now(visits: Sequence[Visit], columns: ReadingColumns | None = Non
 
 def _found_at(visits: Sequence[Visit], columns: ReadingColumns) -> list[_Found]:
     """What each of the visits met."""
-    checks: dict[int, list[GroundCheck]] = {}
-    rows = GroundCheck.objects.filter(visit__in=visits).select_related("point", "other_point")
-    for check in rows.order_by("pk"):
-        checks.setdefault(check.visit_id, []).append(check)
-    return [_met(visit, checks.get(visit.pk, []), columns.at(visit)) for visit in visits]
+    return [_met(visit, columns.checks[visit.pk], columns.at(visit)) for visit in visits]
 
 
 def _met(visit: Visit, checks: Sequence[GroundCheck], columns: ReadingColumns) -> _Found:
@@ -108,10 +105,9 @@ def _outlets(checks: Sequence[GroundCheck]) -> Iterator[Danger]:
 
 def _ground_points(checks: Sequence[GroundCheck]) -> Iterator[Danger]:
     for check in checks:
-        volts = check.voltage_v
-        if volts is not None and bool(safety.ground_points_differ(np.array([volts]))[0]):
+        if is_far_apart(check):
             place = f"{check.point} - {check.other_point or '?'}"
-            yield Danger("ground points", place, volts, "V", about=_two_points(check))
+            yield Danger("ground points", place, check.voltage_v, "V", about=_two_points(check))
 
 
 def _fields(visit: Visit, columns: ReadingColumns) -> tuple[list[Danger], set[About]]:
@@ -121,7 +117,8 @@ def _fields(visit: Visit, columns: ReadingColumns) -> tuple[list[Danger], set[Ab
     frequency = visit.property.frequency_hz
     levels = np.array([safety.reference_level(code, frequency) for code in MEASURANDS])
     # Bounds play no part here: what counts is the display itself, whatever the range of the
-    # instrument, trials and set-asides included; but what was corrected never stood on it.
+    # instrument, trials and set-asides included; but what was corrected, or set aside because it
+    # was mistyped, never stood on it.
     boundless = np.full(columns.pk.size, np.nan)
     as_shown = replace(
         columns, instruments=replace(columns.instruments, floor=boundless, ceiling=boundless)
@@ -129,7 +126,7 @@ def _fields(visit: Visit, columns: ReadingColumns) -> tuple[list[Danger], set[Ab
     evaluated = evaluate(as_shown, np.ones((len(MEASURANDS), 3)) * [1.0, 2.0, 3.0], 0.0)
     value, qualifier = evaluated.resultant.value, evaluated.resultant.qualifier
     over = safety.above_reference_level(value, qualifier, levels[columns.measurand])
-    over &= ~columns.replaced
+    over &= ~columns.replaced & ~columns.mistyped
     spots = Spot.objects.select_related("room").in_bulk(columns.spot[over].tolist())
 
     tried: list[About] = [

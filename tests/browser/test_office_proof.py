@@ -128,7 +128,7 @@ def follow_a_number_down(visitor: Visitor) -> None:
     stands.get_by_role("link").first.click()
     for words in ("On the display", "46.7 V/m", "62", "Meter G1", "C-4417", "SBM-2015"):
         expect(main).to_contain_text(words)
-    for rule in ("resultant-1", "uncertainty-1", "highest-1"):
+    for rule in ("resultant-1", "uncertainty-1", "highest-2"):
         expect(page.get_by_role("term").filter(has_text=rule)).to_be_visible()
     visitor.look_over("a reading followed down")
     visitor.follow("Meter G1")

@@ -1,11 +1,11 @@
-"""Rule highest-1."""
+"""Rule highest-2."""
 
 import numpy as np
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from surveys.calc.highest import HIGHEST, highest
+from surveys.calc.highest import HIGHEST, Ground, highest
 from surveys.calc.qualifiers import Qualifier
 from tests.calc.build import NAN, bools, codes, floats
 
@@ -17,7 +17,7 @@ def chosen(groups: list[int], values: list[float], words: list[str]) -> dict[int
 
 
 def test_identifier() -> None:
-    assert HIGHEST == "highest-1"
+    assert HIGHEST == "highest-2"
 
 
 def test_the_highest_of_each_group() -> None:
@@ -52,6 +52,38 @@ def test_trials_and_readings_set_aside_do_not_count() -> None:
     )
     assert groups.tolist() == [0, 1]
     assert rows.tolist() == [1, 2]
+
+
+def test_what_stands_on_faulty_ground_does_not_compete_with_sound_ground() -> None:
+    faulty, sound, none = Ground.FAULTY, Ground.SOUND, Ground.NONE
+    for ground, winner in (
+        ((faulty, sound, sound), 2),
+        ((faulty, faulty, sound), 2),
+        ((faulty, faulty, faulty), 0),
+        ((faulty, none, none), 0),  # nothing else stands on a point at all
+        ((none, none, none), 0),
+        ((sound, faulty, faulty), 0),
+    ):
+        _groups, rows = highest(
+            np.array([4, 4, 4]), floats(9, 5, 7), codes("", "", ""), None, np.array(ground, np.int8)
+        )
+        assert rows.tolist() == [winner], ground
+
+
+def test_not_even_over_range_on_faulty_ground_and_only_in_its_own_group() -> None:
+    ground = np.array([Ground.FAULTY, Ground.SOUND, Ground.FAULTY], np.int8)
+    groups, rows = highest(
+        np.array([0, 0, 1]), floats(2000, 5, 3), codes(">", "", ""), bools(True, True, True), ground
+    )
+    assert (groups.tolist(), rows.tolist()) == ([0, 1], [1, 2])
+
+
+def test_a_sound_one_that_does_not_count_saves_nothing() -> None:
+    ground = np.array([Ground.FAULTY, Ground.SOUND], np.int8)
+    _groups, rows = highest(
+        np.array([0, 0]), floats(9, 5), codes("", ""), bools(True, False), ground
+    )
+    assert rows.tolist() == [0]
 
 
 def test_nothing_counts() -> None:

@@ -1,4 +1,4 @@
-"""Rule reduction-1; published worked examples are in tests/reference."""
+"""Rule reduction-2; published worked examples are in tests/reference."""
 
 import math
 
@@ -19,7 +19,7 @@ def compared(before: Side, after: Side, placement: float = 0.0, shared: bool = F
 
 
 def test_identifier() -> None:
-    assert REDUCTION == "reduction-1"
+    assert REDUCTION == "reduction-2"
 
 
 def test_a_fall_and_a_rise() -> None:
@@ -67,16 +67,20 @@ def test_placement_is_drawn_at_both_visits_even_on_one_instrument() -> None:
         (">", "", True, True),
         (">", "<", True, True),
         (">", "\u2264", True, True),
+        # A fall that one side lets be smaller than the figure: nothing is known for certain.
         ("<", "", False, False),
         ("\u2264", "", False, False),
         ("", ">", False, False),
         ("<", "<", False, False),
         ("\u2264", "<", False, False),
         ("<", ">", False, False),
+        ("\u2264", ">", False, False),
         (">", ">", False, False),
     ],
 )
-def test_every_pair_of_signs(before: str, after: str, given_: bool, at_least: bool) -> None:
+def test_every_pair_of_signs_where_the_numbers_fall(
+    before: str, after: str, given_: bool, at_least: bool
+) -> None:
     found = compared(side(50.0, qualifier=before), side(5.0, qualifier=after))
     assert (bool(found.given[0]), bool(found.at_least[0])) == (given_, at_least)
     for name in FIGURES:
@@ -84,6 +88,46 @@ def test_every_pair_of_signs(before: str, after: str, given_: bool, at_least: bo
     if given_:
         assert found.percent[0] == pytest.approx(90.0, rel=1e-15)
     assert bool(found.real[0]) == given_
+
+
+@pytest.mark.parametrize(
+    ("before", "after", "given_", "at_least"),
+    [
+        ("", "", True, False),
+        ("", ">", True, True),
+        ("<", ">", True, True),
+        ("\u2264", ">", True, True),
+        ("<", "", True, True),
+        ("\u2264", "", True, True),
+        # A rise that one side lets be smaller than the figure.
+        ("", "<", False, False),
+        ("", "\u2264", False, False),
+        (">", "", False, False),
+        (">", "<", False, False),
+        (">", ">", False, False),
+        ("<", "<", False, False),
+        ("<", "\u2264", False, False),
+    ],
+)
+def test_every_pair_of_signs_where_the_numbers_rise(
+    before: str, after: str, given_: bool, at_least: bool
+) -> None:
+    """reduction-2: a field that went over the range rose at least twelvefold from 26 to > 312."""
+    found = compared(side(26.0, qualifier=before), side(312.0, qualifier=after))
+    assert (bool(found.given[0]), bool(found.at_least[0])) == (given_, at_least)
+    if given_:
+        assert found.percent[0] == pytest.approx(-1100.0, rel=1e-15)
+    assert bool(found.real[0]) == given_
+
+
+def test_a_rise_of_at_least_is_real_when_its_end_nearer_to_0_is_below_it() -> None:
+    narrow = compared(side(50.0), side(55.0, qualifier=">"), placement=0.05)
+    assert narrow.given[0] and narrow.at_least[0]
+    assert narrow.percent[0] < 0.0 < narrow.percent_high[0]
+    assert not narrow.real[0]
+    wide = compared(side(50.0), side(100.0, qualifier=">"), placement=0.05)
+    assert wide.percent_high[0] == pytest.approx(100 * (1 - 2 / math.exp(2 * 0.05 * math.sqrt(2))))
+    assert wide.real[0]
 
 
 @pytest.mark.parametrize("after", [50.0, 80.0])

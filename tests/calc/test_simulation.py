@@ -94,6 +94,7 @@ def simulated(
             standard_uncertainty(limit, data.gain, PLACEMENT, data.additive),
             after.partial,
             full(n, True),
+            full(n, False),
         ),
     )
 
@@ -136,15 +137,22 @@ def test_intervals_hold_whatever_the_field() -> None:
 
 
 def test_at_least_is_at_least() -> None:
-    """Of figures that bound the reduction, no more than 2.5 % have a low end above the truth.
+    """Of figures that bound a change, no more than 2.5 % claim more than the truth.
+
+    A fall is printed by its low end and a rise by its high end, the one nearer to 0.
 
     Read with a floor of 0.5 V/m on each axis, so that many a weak axis is not detected.
     """
     home = simulated(*homes(100_000, 5), 105, floor=0.5)
     bounded = home.reduction.at_least
     assert bounded.sum() > 1000
-    too_much = home.reduction.percent_low > home.true_percent
-    assert 100.0 * too_much[bounded].mean() < 2.5
+    falls = bounded & (home.reduction.percent > 0.0)
+    rises = bounded & (home.reduction.percent < 0.0)
+    assert falls.sum() > 1000 and rises.sum() > 1000
+    too_low = home.reduction.percent_low > home.true_percent
+    too_high = home.reduction.percent_high < home.true_percent
+    assert 100.0 * too_low[falls].mean() < 2.5
+    assert 100.0 * too_high[rises].mean() < 2.5
 
 
 def test_undetected_axes_that_were_said_not_to_matter_do_not_matter() -> None:

@@ -1,4 +1,4 @@
-"""Rule target-1; published worked examples are in tests/reference/test_conformity.py."""
+"""Rule target-2; published worked examples are in tests/reference/test_conformity.py."""
 
 import math
 
@@ -30,6 +30,7 @@ def decided(
     *,
     partial: bool = False,
     certified: bool = True,
+    faulty_ground: bool = False,
     u: float = 0.3,
     u_at_limit: float = U_T,
 ) -> tuple[str, float, bool]:
@@ -43,6 +44,7 @@ def decided(
         floats(u_at_limit),
         bools(partial),
         bools(certified),
+        bools(faulty_ground),
     )
     return (
         DECISION_WORDS[found.decision[0]],
@@ -52,9 +54,15 @@ def decided(
 
 
 def test_identifier_and_words() -> None:
-    assert TARGET == "target-1"
+    assert TARGET == "target-2"
     assert FLAG_TOO_COARSE == "instrument too coarse for this target"
     assert [word.replace("-", "_").upper() for word in DECISION_WORDS] == [d.name for d in Decision]
+
+
+def test_nothing_is_decided_against_a_faulty_ground_point() -> None:
+    for value in (0.1, 4.5, 5.5, 9.0):
+        decision, probability, _coarse = decided(value, faulty_ground=True)
+        assert decision == "undecided" and np.isnan(probability)
 
 
 @pytest.mark.parametrize(
@@ -212,6 +220,7 @@ def test_the_unit_does_not_matter(e: float, u: float, word: str, partial: bool) 
             floats(U_T * by),
             bools(partial),
             bools(True),
+            bools(False),
         )
         return int(found.decision[0]), float(found.probability[0])
 
@@ -230,6 +239,7 @@ def test_an_array_equals_one_at_a_time() -> None:
     words = ["", "", "", "", "\u2264", "<", ">", "", "", ""]
     partial = [False] * 7 + [True, False, False]
     certified = [True] * 8 + [False, True]
+    faulty = [False, True] + [False] * 8
     lower = [v / 3 for v in values]
     n = len(values)
     together = judge(
@@ -241,10 +251,16 @@ def test_an_array_equals_one_at_a_time() -> None:
         np.full(n, U_T),
         bools(*partial),
         bools(*certified),
+        bools(*faulty),
     )
     for i in range(n):
         word, probability, coarse = decided(
-            values[i], words[i], lower[i], partial=partial[i], certified=certified[i]
+            values[i],
+            words[i],
+            lower[i],
+            partial=partial[i],
+            certified=certified[i],
+            faulty_ground=faulty[i],
         )
         assert DECISION_WORDS[together.decision[i]] == word
         assert together.probability[i] == pytest.approx(probability, nan_ok=True, rel=0)
@@ -253,5 +269,5 @@ def test_an_array_equals_one_at_a_time() -> None:
 
 def test_no_spots_give_no_judgements() -> None:
     none, no = np.zeros(0), np.zeros(0, dtype=np.bool_)
-    found = judge(none, none, np.zeros(0, dtype=np.int8), none, none, none, no, ~no)
+    found = judge(none, none, np.zeros(0, dtype=np.int8), none, none, none, no, ~no, no)
     assert found.decision.size == found.probability.size == 0

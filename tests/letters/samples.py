@@ -19,8 +19,8 @@ from surveys.letters.survey_report import SurveyContext
 GROUND = "electric-field-ground"
 FLUX = "magnetic-flux-density"
 RULES = (
-    "resultant-1", "censored-1", "uncertainty-1", "near-floor-1", "highest-1", "band-1",
-    "target-1", "reduction-1", "comparable-1", "safety",
+    "resultant-1", "censored-1", "uncertainty-1", "near-floor-1", "highest-2", "band-1",
+    "latest-1", "target-2", "reduction-2", "comparable-2", "safety",
 )  # fmt: skip
 GUIDELINE = GuidelineFacts(
     code="SBM-2015",

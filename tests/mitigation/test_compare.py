@@ -11,7 +11,7 @@ from django.test.utils import CaptureQueriesContext
 from consult.models import Property
 from mitigation.comparison import RULES, compare
 from mitigation.models import CaseVisit
-from surveys.models import GroundPoint, Instrument, Measurand, Reading, Visit
+from surveys.models import GroundCheck, GroundPoint, Instrument, Measurand, Reading, Visit
 from tests.factories import (
     CalibrationFactory,
     CaseFactory,
@@ -55,7 +55,9 @@ def test_a_spot_by_hand() -> None:
     assert change["real"] is True and change["at_least"] is False
     assert spot["target"]["limit"] == 5.0
     assert spot["target"]["decision"] == "pass"
-    assert spot["comparable"] is True and spot["blocks"] == [] and spot["cautions"] == []
+    assert spot["comparable"] is True and spot["blocks"] == []
+    assert spot["cautions"] == ["no ground point named"]
+    assert (spot["before_on"], spot["after_on"]) == ("2026-03-02", "2026-05-18")
 
 
 def test_two_certificates_widen_the_interval() -> None:
@@ -140,7 +142,7 @@ def test_below_detection_says_at_least() -> None:
     assert spot["target"]["decision"] == "pass" and spot["target"]["probability"] is None
 
 
-def test_over_range_before_says_at_least_and_after_says_nothing() -> None:
+def test_over_range_before_says_at_least_and_on_both_sides_nothing() -> None:
     case = compared_case()
     as_if_so_from_the_start(baseline(case).readings, total_mark=">")
     assert only(case)["reduction"]["at_least"] is True
@@ -187,6 +189,9 @@ def test_cautions(change, caution) -> None:
         surface_distance_m=0.1,
         load="fridge",
     )
+    for visit in Visit.objects.all():
+        for point in (pipe, socket):
+            GroundCheck.objects.create(visit=visit, point=point, outlet_test="ok")
     if "free" in change:
         as_if_so_from_the_start(
             Reading.objects.all(), measurand=Measurand.ELECTRIC_FIELD_POTENTIAL_FREE
@@ -213,16 +218,57 @@ def test_cautions(change, caution) -> None:
     assert caution in only(case)["cautions"]
 
 
-def test_the_latest_visit_of_a_kind_counts_as_a_whole() -> None:
-    case = compared_case()
+def another_visit(case, **fields) -> Visit:
+    visit = VisitFactory.create(property=case.property, **fields)
+    CaseVisit.objects.create(case=case, visit=visit)
+    return visit
+
+
+def test_a_second_round_keeps_what_it_did_not_measure_again() -> None:
+    """latest-1: the follow-up that tried one spot again leaves the others as they were."""
+    case = compared_case(48.0, 2.4)
+    first = follow_up(case)
+    reading = first.readings.get()
+    bad = SpotFactory(home=case.property, name="desk")
+    add_reading(baseline(case), bad, reading.calibration, total=30.0)
+    add_reading(first, bad, reading.calibration, total=20.0)
+    day = first.date + dt.timedelta(days=40)
+    again = another_visit(case, kind="follow-up", date=day, label="again")
+    add_reading(again, bad, reading.calibration, total=3.0)
+    found = compare(case)
+    outcome = found.as_json()
+    assert [spot["after"]["value"] for spot in outcome["spots"]] == [2.4, 3.0]
+    assert [spot["after_on"] for spot in outcome["spots"]] == ["2026-05-18", day.isoformat()]
+    assert outcome["summary"]["met"] == 2
+    assert found.follow_up == again and found.counting == (baseline(case), first, again)
+    assert "latest-1" in outcome["rules"]
+
+
+def test_a_visit_whose_readings_do_not_count_takes_nothing_away() -> None:
+    case = compared_case(48.0, 2.4)
     reading = follow_up(case).readings.get()
-    later = VisitFactory(
-        property=case.property, kind="follow-up", date=follow_up(case).date + dt.timedelta(days=9)
-    )
-    CaseVisit.objects.create(case=case, visit=later)
-    add_reading(later, SpotFactory(home=case.property), reading.calibration, total=1.2)
-    spots = compare(case).as_json()["spots"]
-    assert [spot["after"] and spot["after"]["value"] for spot in spots] == [None, 1.2]
+    for fields in ({"state": "trial"}, {"set_aside": "hand moved"}):
+        later = another_visit(case, kind="follow-up", date=dt.date(2026, 7, 1), label=str(fields))
+        add_reading(later, reading.spot, reading.calibration, total=9.0, **fields)
+    assert only(case)["after"]["value"] == 2.4
+
+
+def test_each_measurand_of_a_spot_counts_for_itself() -> None:
+    case = compared_case(48.0, 2.4)
+    spot = follow_up(case).readings.get().spot
+    later = another_visit(case, kind="follow-up", date=dt.date(2026, 7, 1))
+    flux = CalibrationFactory(quantity="magnetic flux density", unit="nT")
+    add_reading(later, spot, flux, measurand=Measurand.MAGNETIC_FLUX_DENSITY, unit="nT", total=50.0)
+    field, flux_density = compare(case).as_json()["spots"]
+    assert (field["after_on"], flux_density["after_on"]) == ("2026-05-18", "2026-07-01")
+
+
+def test_an_open_visit_counts_for_nothing() -> None:
+    case = compared_case(48.0, 2.4)
+    reading = follow_up(case).readings.get()
+    later = another_visit(case, kind="follow-up", date=dt.date(2026, 7, 1), sealed_at=None)
+    add_reading(later, reading.spot, reading.calibration, total=9.0)
+    assert only(case)["after"]["value"] == 2.4
 
 
 def test_on_equal_dates_the_first_row_counts() -> None:
@@ -247,18 +293,155 @@ def test_what_was_measured_before_the_baseline_is_too_early() -> None:
     assert only(case)["reduction"]["percent"] == pytest.approx(95.0, rel=1e-12)
 
 
-def test_a_second_baseline_waits_for_a_follow_up_of_its_own() -> None:
+def test_a_later_baseline_adds_a_room() -> None:
     case = compared_case(48.0, 2.4)
-    second = VisitFactory.create(property=case.property, date=dt.date(2026, 6, 1))
-    CaseVisit.objects.create(case=case, visit=second)
+    second = another_visit(case, date=dt.date(2026, 6, 1))
     add_reading(second, SpotFactory(home=case.property), CalibrationFactory.create(), total=9.0)
-    assert compare(case).baseline == second and compare(case).is_too_early
-    again = VisitFactory.create(
-        property=case.property, kind="follow-up", date=dt.date(2026, 6, 20), label="again"
-    )
-    CaseVisit.objects.create(case=case, visit=again)
     found = compare(case)
-    assert (found.baseline, found.follow_up) == (second, again) and not found.is_too_early
+    assert found.baseline == second and not found.is_too_early
+    old, new = found.as_json()["spots"]
+    assert old["reduction"]["percent"] == pytest.approx(95.0, rel=1e-12)
+    assert old["before_on"] == "2026-03-02" and new["before_on"] == "2026-06-01"
+    assert new["after"] is None and new["after_on"] is None
+
+
+def test_what_was_measured_anew_before_is_not_compared_with_an_older_after() -> None:
+    case = compared_case(48.0, 2.4)
+    reading = baseline(case).readings.get()
+    second = another_visit(case, date=dt.date(2026, 6, 1))
+    add_reading(second, reading.spot, reading.calibration, total=30.0)
+    spot = only(case)
+    assert spot["before"]["value"] == 30.0
+    assert spot["blocks"] == ["follow-up before baseline"]
+    assert spot["reduction"] is None and spot["comparable"] is False
+    assert spot["target"]["decision"] == "pass"  # the decision needs the after value alone
+    again = another_visit(case, kind="follow-up", date=dt.date(2026, 6, 20), label="again")
+    add_reading(again, reading.spot, reading.calibration, total=3.0)
+    assert only(case)["reduction"]["percent"] == pytest.approx(90.0, rel=1e-12)
+
+
+# -- Ground points --------------------------------------------------------------------------------
+
+
+def on_point(visit: Visit, name: str, **check) -> GroundPoint:
+    """The readings of the visit stand on a point that was checked there, if a check is given."""
+    point, _new = GroundPoint.objects.get_or_create(property=visit.property, name=name)
+    as_if_so_from_the_start(visit.readings, ground_point=point)
+    if check:
+        other = check.pop("other", None)
+        GroundCheck.objects.create(
+            visit=visit,
+            point=point,
+            other_point=other and GroundPoint.objects.create(property=visit.property, name=other),
+            **check,
+        )
+    return point
+
+
+FAULTY = "ground point found faulty"
+FAR = "ground point at more than 50 V to another"
+
+
+@pytest.mark.parametrize(
+    ("check", "block"),
+    [
+        ({"outlet_test": "fault"}, FAULTY),
+        ({"voltage_v": 50.1, "other": "rod"}, FAR),
+        ({"voltage_v": -80.0, "other": "rod"}, FAR),
+        ({"voltage_v": 50.0, "other": "rod"}, None),
+        ({"outlet_test": "ok"}, None),
+    ],
+)
+@pytest.mark.parametrize("side", ["baseline", "follow-up"])
+@pytest.mark.parametrize("measurand", [Measurand.ELECTRIC_FIELD_GROUND, Measurand.BODY_VOLTAGE])
+def test_a_faulty_ground_point_proves_nothing(check, block, side, measurand) -> None:
+    case = compared_case(48.0, 2.4)
+    if measurand == Measurand.BODY_VOLTAGE:
+        volts = CalibrationFactory(quantity="body voltage", unit="mV")
+        as_if_so_from_the_start(
+            Reading.objects.all(), measurand=measurand, unit="mV",
+            calibration=volts, instrument=volts.instrument,
+        )  # fmt: skip
+    on_point(case.visits.get(kind=side), "socket", **check)
+    spot = only(case)
+    assert spot["blocks"] == ([block] if block else [])
+    assert (spot["reduction"] is None) == bool(block)
+    is_open = bool(block) and side == "follow-up"
+    assert (spot["target"]["decision"] == "undecided") == is_open
+    assert (spot["target"]["probability"] is None) == is_open
+
+
+def test_the_other_point_of_a_high_voltage_is_no_better() -> None:
+    case = compared_case(48.0, 2.4)
+    rod = GroundPoint.objects.create(property=case.property, name="rod")
+    pipe = on_point(follow_up(case), "pipe")
+    GroundCheck.objects.create(visit=follow_up(case), point=rod, other_point=pipe, voltage_v=61.0)
+    assert only(case)["blocks"] == [FAR]
+
+
+def test_a_faulty_point_is_of_no_concern_where_nothing_is_read_against_it() -> None:
+    case = compared_case(48.0, 2.4)
+    as_if_so_from_the_start(
+        Reading.objects.all(), measurand=Measurand.ELECTRIC_FIELD_POTENTIAL_FREE
+    )
+    on_point(follow_up(case), "socket", outlet_test="fault")
+    assert only(case)["blocks"] == [] and only(case)["target"]["decision"] != "undecided"
+
+
+def test_a_fault_of_another_visit_or_point_is_not_this_ones() -> None:
+    case = compared_case(48.0, 2.4)
+    point = on_point(follow_up(case), "socket", outlet_test="ok")
+    GroundCheck.objects.create(visit=baseline(case), point=point, outlet_test="fault")
+    other = GroundPoint.objects.create(property=case.property, name="kitchen")
+    GroundCheck.objects.create(visit=follow_up(case), point=other, outlet_test="fault")
+    assert only(case)["blocks"] == []
+
+
+def test_beside_a_faulty_point_a_lower_reading_on_another_counts() -> None:
+    """highest-2."""
+    case = compared_case(48.0, 2.4)
+    last = follow_up(case)
+    reading = last.readings.get()
+    on_point(last, "socket", outlet_test="fault")
+    pipe = GroundPoint.objects.create(property=case.property, name="pipe")
+    add_reading(last, reading.spot, reading.calibration, total=1.1, ground_point=pipe)
+    spot = only(case)
+    assert (spot["after"]["value"], spot["blocks"]) == (1.1, [])
+    GroundCheck.objects.create(visit=last, point=pipe, outlet_test="fault")
+    assert only(case)["after"]["value"] == 2.4
+
+
+@pytest.mark.parametrize(
+    ("change", "caution"),
+    [
+        ({}, "no ground point named"),
+        ({"point": {}}, "ground point not tried at that visit"),
+        ({"point": {"outlet_test": "not tested"}}, "ground point not tried at that visit"),
+        ({"point": {"outlet_test": "ok"}}, None),
+        ({"point": {"voltage_v": 2.0, "other": "rod"}}, None),
+        ({"reading": {"circuits_off": "3"}}, "circuits off while read as used"),
+    ],
+)
+def test_a_caution_of_one_side_needs_no_other(change, caution) -> None:
+    case = compared_case()
+    baseline(case).readings.all()
+    as_if_so_from_the_start(follow_up(case).readings, state="trial")
+    as_if_so_from_the_start(baseline(case).readings, **change.get("reading", {}))
+    if "point" in change:
+        on_point(baseline(case), "socket", **change["point"])
+    spot = only(case)
+    assert spot["after"] is None
+    assert caution in spot["cautions"] if caution else spot["cautions"] == []
+
+
+def test_damp_air_is_no_matter_of_the_magnetic_field() -> None:
+    case = compared_case()
+    as_if_so_from_the_start(Visit.objects.filter(kind="baseline"), humidity_percent=80.0)
+    assert "humidity above 70 %" in only(case)["cautions"]
+    as_if_so_from_the_start(follow_up(case).readings, state="trial")
+    assert "humidity above 70 %" in only(case)["cautions"]
+    as_if_so_from_the_start(Reading.objects.all(), measurand=Measurand.MAGNETIC_FLUX_DENSITY)
+    assert "humidity above 70 %" not in only(case)["cautions"]
 
 
 def test_a_case_without_visits_is_empty_not_an_error() -> None:

@@ -1,4 +1,4 @@
-"""Worked examples of conformity assessment, against rule target-1."""
+"""Worked examples of conformity assessment, against rule target-2."""
 
 import numpy as np
 import pytest
@@ -54,6 +54,7 @@ def test_the_four_answers(value: float, word: str) -> None:
         floats(0.4),
         bools(False),
         bools(True),
+        bools(False),
     )
     assert DECISION_WORDS[found.decision[0]] == word
 
@@ -83,6 +84,7 @@ def test_risk_of_a_wrong_pass_at_the_limit(
         told,
         np.zeros(n, dtype=np.bool_),
         np.ones(n, dtype=np.bool_),
+        np.zeros(n, dtype=np.bool_),
     )
     passed = 100.0 * np.mean(found.decision == 0)
     assert passed == pytest.approx(percent, abs=within)

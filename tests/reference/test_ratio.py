@@ -1,4 +1,4 @@
-"""Ratios, decibels and their uncertainty, against rule reduction-1."""
+"""Ratios, decibels and their uncertainty, against rule reduction-2."""
 
 import numpy as np
 import pytest

@@ -28,7 +28,7 @@ DAY = timedelta(days=1)
 def test_a_reading_of_the_due_day_is_certified(calibrated_on, due_on, holds):
     case = compared_case()
     Calibration.objects.update(calibrated_on=calibrated_on, due_on=due_on)
-    assert compare(case).rows[0].pair.after.certified is holds
+    assert compare(case).rows[0].pair.after.finding.certified is holds
 
 
 @pytest.mark.parametrize(("due_on", "accepted"), [(0, True), (-1, False)])
