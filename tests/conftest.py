@@ -93,6 +93,10 @@ def _empty_past_the_guards() -> None:
     operations.execute_sql_flush = execute_sql_flush  # type: ignore[method-assign]
 
 
+def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
+    items.sort(key=lambda item: item.get_closest_marker("long") is None)
+
+
 @pytest.hookimpl(wrapper=True)
 def pytest_runtest_teardown(item: pytest.Item) -> Generator[None, None, None]:
     try:

@@ -222,6 +222,7 @@ def test_what_the_rows_name_and_nobody_has_is_said(site, tmp_path):
     assert f"names {letter.file_key()}, which was not there" in complaints
 
 
+@pytest.mark.long
 def test_an_older_backup_is_brought_up_to_the_code(empty_site, tmp_path):
     assert manage(empty_site, "migrate", "consult", "0006").returncode == 0
     path = backed_up(empty_site, tmp_path / "old.tar")

@@ -54,6 +54,7 @@ def senders(folder: Path) -> set[str]:
     return {PRACTICE if PRACTICE in content else content for (content,) in contents}
 
 
+@pytest.mark.long
 def test_the_demo_makes_its_letters_and_a_second_run_loses_nothing(tmp_path):
     first = demo(tmp_path)
     assert first.returncode == 0, first.stderr
