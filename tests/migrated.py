@@ -31,7 +31,8 @@ def copy_sqlite(to: Path) -> None:
                 _migrate(EBBMARK_VAR=name)
                 with closing(sqlite3.connect(Path(name, "ebbmark.sqlite3"))) as source:
                     source.execute("VACUUM INTO ?", (name + "/whole",))
-                shutil.move(name + "/whole", kept)
+                shutil.copyfile(name + "/whole", part := kept.with_suffix(".part"))
+                part.replace(kept)
     shutil.copyfile(kept, to)
 
 
