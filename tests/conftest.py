@@ -20,7 +20,7 @@ from django.utils import translation
 from pytest_django import DjangoDbBlocker, Settings
 
 from consult.services.guards import remove_guards
-from tests.migrated import copy_migrated, keep_migrated
+from tests.migrated import copy_sqlite
 
 OWN_APPS = ("consult.", "surveys.", "mitigation.")
 MIGRATED = pytest.StashKey[tuple[str, str, DjangoDbBlocker]]()
@@ -51,10 +51,11 @@ def media_folder(tmp_path: Path, settings: Settings, monkeypatch: pytest.MonkeyP
 
 @pytest.fixture(scope="session")
 def django_db_keepdb(django_db_keepdb: bool, django_db_modify_db_settings: None) -> bool:
-    """Begin with a migrated copy where one is kept: migrating takes longer than many a test."""
-    if django_db_keepdb or connection.vendor != "sqlite":
-        return django_db_keepdb
-    return copy_migrated(Path(connection.settings_dict["TEST"]["NAME"]))
+    """Begin with a migrated copy: migrating takes longer than many a test."""
+    if not django_db_keepdb and connection.vendor == "sqlite":
+        copy_sqlite(Path(connection.settings_dict["TEST"]["NAME"]))
+        return True
+    return django_db_keepdb
 
 
 @pytest.fixture(scope="session")
@@ -68,7 +69,6 @@ def django_db_setup(
     _empty_past_the_guards()
     name = str(connection.settings_dict["NAME"])
     with django_db_blocker.unblock():
-        keep_migrated(connection)
         rows = json.loads(connection.creation.serialize_db_to_string())
     own = [row for row in rows if row["model"].startswith(OWN_APPS)]
     request.config.stash[MIGRATED] = (name, json.dumps(own), django_db_blocker)
@@ -91,6 +91,10 @@ def _empty_past_the_guards() -> None:
         as_ever(self, sql_list)
 
     operations.execute_sql_flush = execute_sql_flush  # type: ignore[method-assign]
+
+
+def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
+    items.sort(key=lambda item: item.get_closest_marker("long") is None)
 
 
 @pytest.hookimpl(wrapper=True)

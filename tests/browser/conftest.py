@@ -39,7 +39,14 @@ def chromium() -> Iterator[Browser]:
     expect.set_options(timeout=PATIENCE_S * 1000 / 2)
     with sync_playwright() as playwright:
         browser = playwright.chromium.launch(
-            executable_path=path, args=["--no-sandbox", "--disable-gpu", "--disable-dev-shm-usage"]
+            executable_path=path,
+            args=[
+                "--no-sandbox",
+                "--disable-gpu",
+                "--disable-dev-shm-usage",
+                "--process-per-site",
+                "--disable-site-isolation-trials",
+            ],
         )
         yield browser
         browser.close()

@@ -41,6 +41,7 @@ def pages_of(cast: Cast, askers: list[str], names: list[str]) -> dict[str, dict[
     return pages
 
 
+@pytest.mark.long
 @pytest.mark.parametrize("part", range(PARTS))
 def test_nothing_is_wrong_with_any_page(part, visitors) -> None:
     cast = make_cast()

@@ -41,6 +41,7 @@ WRONG = {
 }  # fmt: skip
 
 
+@pytest.mark.long
 def test_from_a_case_folder_to_the_next_round(look, visitors, worker) -> None:
     visitor = visitors.enter(UserFactory(name="Maren Holt"), **look)
     visitor.open("/desk/")

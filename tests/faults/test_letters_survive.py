@@ -124,6 +124,7 @@ def test_two_workers_and_two_sweeps_on_one_set_of_jobs(
     assert Heartbeat.objects.count() == 2
 
 
+@pytest.mark.long
 def test_poison_jobs_are_given_up_and_the_rest_goes_on(
     rig: Rig, live_services_environment: dict[str, str]
 ) -> None:

@@ -75,6 +75,7 @@ def listening_addresses(family: list[psutil.Process]) -> set[str]:
     }
 
 
+@pytest.mark.long
 @pytest.mark.parametrize("number", [signal.SIGINT, signal.SIGTERM, signal.SIGKILL])
 def test_serve_makes_letters_answers_and_leaves_no_process(
     serve: subprocess.Popen[str], place: Property, media_folder: Path, port: int, number: int

@@ -391,6 +391,7 @@ def test_an_svg_is_refused_at_the_door(case, client):
         attach(case, b"GIF89a" + bytes(40))
 
 
+@pytest.mark.long
 @pytest.mark.django_db(transaction=True)
 def test_what_was_attached_before_pictures_were_cleaned_is_cleaned_too():
     """Rows as the earlier version wrote them go through the migration, and then to a worker."""

@@ -10,6 +10,7 @@ from pathlib import Path
 
 import pytest
 
+from tests.migrated import copy_sqlite
 from tests.project.files import ROOT
 
 LETTER = re.compile(r"^(?:Outcome letter|Survey report) \S+: (.+\.pdf)$", re.MULTILINE)
@@ -53,6 +54,7 @@ def senders(folder: Path) -> set[str]:
     return {PRACTICE if PRACTICE in content else content for (content,) in contents}
 
 
+@pytest.mark.long
 def test_the_demo_makes_its_letters_and_a_second_run_loses_nothing(tmp_path):
     first = demo(tmp_path)
     assert first.returncode == 0, first.stderr
@@ -95,9 +97,9 @@ def test_the_demo_refuses_a_practice_of_several_machines(tmp_path, production):
 
 
 def test_the_demo_refuses_a_practice_that_is_at_work(tmp_path):
+    copy_sqlite(tmp_path / "ebbmark.sqlite3")
     code = (
         "import django; django.setup();"
-        "from django.core.management import call_command; call_command('migrate', verbosity=0);"
         "from consult.models import User;"
         "User.objects.create_user('real@practice.example', 'a long password', name='Real',"
         " role='office')"

@@ -44,6 +44,7 @@ def test_every_change_of_a_model_has_its_migration():
     assert "No changes detected" in out.getvalue()
 
 
+@pytest.mark.long
 @pytest.mark.django_db(transaction=True)
 def test_the_keys_of_forms_go_down_with_their_rows_and_come_back():
     """As the earlier version wrote them; a form that was sent before is still known after."""

@@ -328,6 +328,7 @@ def test_the_page_and_the_history_show_them(client, office, django_assert_max_nu
     assert "Circuit F1" in history and "bedroom and hall" in history and "Appliance lamp" in history
 
 
+@pytest.mark.long
 @pytest.mark.django_db(transaction=True)
 def test_earlier_texts_are_linked_and_stay():
     case = compared_case()

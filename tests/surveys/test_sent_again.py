@@ -159,6 +159,7 @@ def test_a_key_is_of_one_row_by_the_word_of_the_database(row):
         )  # fmt: skip
 
 
+@pytest.mark.long
 @pytest.mark.django_db(transaction=True)
 def test_rows_from_before_get_keys_and_times_without_a_history():
     case = compared_case()
