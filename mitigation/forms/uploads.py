@@ -58,7 +58,7 @@ class CaseFolderForm(OnceForm):
         return Upload(", ".join(names)[:200], pack_streams(dict(zip(names, files, strict=True))))
 
 
-class SeenForm(forms.Form):
+class SeenForm(TextForm):
     """The button by which an owner confirms: how often the upload had come back by then."""
 
     seen = forms.IntegerField(required=False)

@@ -26,11 +26,14 @@ from surveys.models import (
 from surveys.models.displays import CELLS
 from surveys.models.measurands import MEASURAND_CHOICES, MEASURANDS, quantity_words
 from surveys.models.names import folded
+from surveys.models.visits import MISTYPED
 from surveys.results.certificates import Register
 from surveys.services.entries import SENT_OTHERWISE
 from surveys.services.sources import names_off, source_names
 
-KEPT = ("spot", "measurand", "instrument", "ground_point", "unit", "state")
+KEPT = ("spot", "measurand", "instrument", "ground_point", "unit")
+# What a trial walk carries on from one reading to the next.
+WALKED = ("state", "circuits_off")
 # Quantities that are read without a ground lead.
 UNGROUNDED = {measurand for measurand in Measurand if not measurand.has_ground_point}
 
@@ -186,6 +189,13 @@ class ReadingForm(OnceForm, EntryForm):
     total = MarkedNumberField(label=_("or total"), required=False)
     unit = forms.ChoiceField(label=label_of(Reading, "unit"), choices=grouped_units)
     state = forms.ChoiceField(label=label_of(Reading, "state"), choices=Reading.State.choices)
+    walk = forms.BooleanField(
+        label=_("Trial walk: the next reading is a trial too, with the same circuits off"),
+        required=False,
+    )
+    as_used_with_off = forms.BooleanField(
+        label=_("The house is used like this, with these circuits off"), required=False
+    )
     sources_off = forms.MultipleChoiceField(
         label=_("Circuits and appliances off"),
         required=False,
@@ -206,12 +216,14 @@ class ReadingForm(OnceForm, EntryForm):
     note = forms.CharField(label=label_of(Reading, "note"), max_length=10_000, required=False)
 
     WHERE: tuple[str, ...] = ("spot", "measurand", "instrument", "ground_point")
-    MORE = ("state", "sources_off", "circuits_off", "taken_at_text", "body_distance_m",
+    SHOWN_STATE: tuple[str, ...] = ("state", "walk", "as_used_with_off")
+    MORE = ("sources_off", "circuits_off", "taken_at_text", "body_distance_m",
             "surface_distance_m", "load", "note")  # fmt: skip
 
     def __init__(self, *args: Any, visit: Visit, **kwargs: Any) -> None:
         super().__init__(*args, **kwargs)
         self.day = visit.date
+        self.asks_about_off = False
         choices: dict[str, Any] = {
             "spot": Spot.objects.filter(room__property=visit.property_id).select_related("room"),
             "ground_point": GroundPoint.objects.filter(property=visit.property_id),
@@ -244,6 +256,17 @@ class ReadingForm(OnceForm, EntryForm):
         cleaned: dict[str, Any] = super().clean() or self.cleaned_data
         if cleaned.get("measurand") in UNGROUNDED:
             cleaned["ground_point"] = None
+        is_as_used = cleaned.get("state") == Reading.State.AS_USED
+        are_off = bool(cleaned.get("circuits_off") or cleaned.get("sources_off"))
+        if is_as_used and are_off and not cleaned.get("as_used_with_off"):
+            self.asks_about_off = True
+            self.add_error(
+                "state",
+                _(
+                    "Circuits are off, and the reading is to count as the house is used. Choose "
+                    "“trial”, or say below that the house is used like this."
+                ),
+            )
         return cleaned
 
     def where(self) -> list[forms.BoundField]:
@@ -283,12 +306,22 @@ class ReadingForm(OnceForm, EntryForm):
     def more(self) -> list[forms.BoundField]:
         return chosen(self, self.MORE)
 
-    def more_has_errors(self) -> bool:
-        return any(field.errors for field in self.more())
+    def shown_state(self) -> list[forms.BoundField]:
+        """The state, always in sight, and what is asked about it."""
+        names = [
+            name
+            for name in self.SHOWN_STATE
+            if name != "as_used_with_off" or self.asks_about_off or self[name].value()
+        ]
+        return chosen(self, names)
+
+    def more_is_open(self) -> bool:
+        """Whether something stands there that is not as usual, or is wrong: it is kept in sight."""
+        return any(field.errors or field.value() for field in self.more())
 
     def typed(self) -> dict[str, Any]:
         """The names of a reading's fields with what was typed."""
-        names = (*self.WHERE, *CELLS, "unit", *self.MORE)
+        names = (*self.WHERE, *CELLS, "unit", "state", *self.MORE)
         data = {name: self.cleaned_data[name] for name in names if name != "sources_off"}
         ticked = "; ".join(self.cleaned_data.get("sources_off") or ())
         data["circuits_off"] = "; ".join(names_off(f"{ticked};{data['circuits_off']}"))
@@ -302,12 +335,18 @@ class ReadingForm(OnceForm, EntryForm):
         return "total" if last is not None and last.total is not None else "x"
 
     @staticmethod
-    def next_after(last: Reading | None) -> dict[str, Any]:
-        """What the next row most likely shares with the one before."""
+    def next_after(last: Reading | None, *, walk: bool = False) -> dict[str, Any]:
+        """What the next row most likely shares with the one before; on a trial `walk`, its state.
+
+        Else the next reading is as used, with nothing off.
+        """
         if last is None:
             return {"state": Reading.State.AS_USED}
         names = {name: f"{name}_id" for name in ("spot", "instrument", "ground_point")}
         likely = {name: getattr(last, names.get(name, name)) for name in KEPT}
+        likely["state"] = Reading.State.AS_USED
+        if walk and last.state == Reading.State.TRIAL:
+            likely |= {name: getattr(last, name) for name in WALKED} | {"walk": True}
         if last.ground_point_id is None:
             grounded = last.visit.readings.exclude(ground_point=None).order_by("position").last()
             likely["ground_point"] = grounded and grounded.ground_point_id
@@ -318,15 +357,18 @@ class ReadingForm(OnceForm, EntryForm):
         names = {name: f"{name}_id" for name in ("spot", "instrument", "ground_point")}
         shown = {
             name: getattr(reading, names.get(name, name))
-            for name in (*ReadingForm.WHERE, *CELLS, "unit", *ReadingForm.MORE)
+            for name in (*ReadingForm.WHERE, *CELLS, "unit", "state", *ReadingForm.MORE)
             if name != "sources_off"
         }
+        counts = reading.state == Reading.State.AS_USED
+        shown["as_used_with_off"] = counts and bool(reading.circuits_off)
         return shown | {
             axis: (getattr(reading, axis), getattr(reading, f"{axis}_mark")) for axis in CELLS
         }
 
 
 class CorrectionForm(ReadingForm):
+    walk = None  # type: ignore[assignment]  # Django's way to drop a field
     version = forms.IntegerField(widget=forms.HiddenInput)
 
     def __init__(self, *args: Any, visit: Visit, **kwargs: Any) -> None:
@@ -339,6 +381,7 @@ class SealedCorrectionForm(ReadingForm):
     """What the display really showed; spot and quantity are those of the sealed reading."""
 
     spot = None  # type: ignore[assignment]  # Django's way to drop a field
+    walk = None  # type: ignore[assignment]  # as above
     measurand = None  # type: ignore[assignment]  # as above
     reason = forms.CharField(
         label=_("What was wrong, and how you know"),
@@ -358,8 +401,22 @@ class SealedCorrectionForm(ReadingForm):
 
 
 class SetAsideForm(OnceForm, EntryForm):
+    mistyped = forms.BooleanField(
+        label=_("Mistyped: it never stood on the display"),
+        required=False,
+        help_text=_("A danger that the meter did show stays one, whether or not it counts."),
+    )
     reason = forms.CharField(
-        label=_("Why this reading does not count"),
+        label=_("Else: why this reading does not count"),
         max_length=2_000,
+        required=False,
         widget=forms.Textarea({"rows": 2}),
     )
+
+    def clean(self) -> dict[str, Any]:
+        cleaned: dict[str, Any] = super().clean() or self.cleaned_data
+        if cleaned.get("mistyped"):
+            cleaned["reason"] = MISTYPED
+        elif not cleaned.get("reason") and "reason" not in self.errors:
+            self.add_error("reason", _("Say why this reading does not count."))
+        return cleaned

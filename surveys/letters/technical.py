@@ -4,7 +4,7 @@ from collections.abc import Iterable, Sequence
 from typing import Any
 
 from django.utils.translation import gettext as _
-from django.utils.translation import pgettext
+from django.utils.translation import ngettext, pgettext
 
 from consult.letters.content import Block, Head, column, facts, heading, note, one_line, table
 from consult.letters.formats import NBSP, Formats
@@ -100,10 +100,12 @@ def visits_and_conditions(visits: Sequence[VisitFacts], formats: Formats) -> lis
 def _count_words(visit: VisitFacts) -> str:
     if not visit.readings:
         return DASH
-    words = str(visit.readings)
-    if visit.trials:
-        words += " + " + _("%(count)s trials") % {"count": visit.trials}
-    return words
+    counting = visit.readings - visit.trials
+    words = ngettext("%(n)d reading", "%(n)d readings", counting) % {"n": counting}
+    if not visit.trials:
+        return words
+    trials = ngettext("%(n)d trial", "%(n)d trials", visit.trials) % {"n": visit.trials}
+    return _("%(first)s and %(last)s") % {"first": words, "last": trials}
 
 
 def instruments_used(instruments: Sequence[InstrumentFacts], formats: Formats) -> list[Block]:

@@ -6,6 +6,7 @@ from uuid import uuid4
 from django.db import models
 from django.db.models.functions import Coalesce
 from django.utils import timezone
+from django.utils.translation import gettext
 from django.utils.translation import gettext_lazy as _
 from simple_history.models import HistoricalRecords
 
@@ -19,6 +20,18 @@ from surveys.models.places import GroundPoint, Spot
 
 MISTYPED = "mistyped"
 """Why a reading was set aside that never stood on the display, and so is no danger."""
+
+
+def is_mistyped(reason: str) -> bool:
+    """Whether a reading set aside for this reason never stood on the display."""
+    return reason.strip().casefold() == MISTYPED
+
+
+def aside_words(reason: str) -> str:
+    """Why a reading was set aside, for somebody who reads it."""
+    if is_mistyped(reason):
+        return gettext("mistyped: never stood on the display")
+    return reason
 
 
 class SourceFileQuerySet(AtPropertyQuerySet["SourceFile"]):

@@ -20,7 +20,8 @@ def instrument_rows(today: date) -> tuple[Sequence[Standing], QuerySet[Instrumen
 def certificates_of(instrument: Instrument) -> QuerySet[Calibration]:
     """Its rows, each with the number of sealed readings that stand on it."""
     sealed = Count("readings", filter=Q(readings__visit__sealed_at__isnull=False))
-    return instrument.calibrations.annotate(n_sealed=sealed).select_related("instrument")
+    rows = instrument.calibrations.annotate(n_sealed=sealed).select_related("instrument")
+    return rows.order_by("quantity", "calibrated_on", "pk")  # rows that are counted have no own one
 
 
 def guideline_tables() -> list[dict[str, Any]]:

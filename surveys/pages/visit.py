@@ -48,7 +48,9 @@ def choice_of(guideline: Guideline, placement: float) -> str:
     return urlencode({"guideline": guideline.code, "placement": f"{100 * placement:g}"})
 
 
-def page_context(request: HttpRequest, visit: Visit, **forms: Any) -> dict[str, Any]:
+def page_context(
+    request: HttpRequest, visit: Visit, *, walk: bool = False, **forms: Any
+) -> dict[str, Any]:
     """Everything on the page; `forms` are those that came back with faults."""
     guideline, placement = chosen_guideline(request), chosen_placement(request)
     is_open = visit.sealed_at is None
@@ -77,7 +79,8 @@ def page_context(request: HttpRequest, visit: Visit, **forms: Any) -> dict[str, 
         context["missing"] = missing_before_sealing(visit, today=timezone.localdate())
         context["cautions"] = cautions_before_sealing(visit, baseline)
         context["ground_sentences"] = words.ground_sentences()
-        context |= _blank_forms(visit, request.GET.get("spot", ""))
+        walk = walk or bool(request.GET.get("walk"))
+        context |= _blank_forms(visit, request.GET.get("spot", ""), walk)
     return context | forms
 
 
@@ -111,10 +114,10 @@ def findings_at(visit: Visit, guideline: Guideline, placement: float) -> list[di
     return [{"spot": spots[finding.spot], "finding": finding} for finding in findings.values()]
 
 
-def _blank_forms(visit: Visit, spot: str) -> dict[str, Any]:
+def _blank_forms(visit: Visit, spot: str, walk: bool) -> dict[str, Any]:
     """What may be entered next: at the spot that the address names, or at the last one."""
     last = visit.readings.order_by("position").last()
-    likely = ReadingForm.next_after(last) | ({"spot": spot} if spot else {})
+    likely = ReadingForm.next_after(last, walk=walk) | ({"spot": spot} if spot else {})
     return {
         "reading_form": ReadingForm(visit=visit, initial=likely),
         "next_display": ReadingForm.display_after(last),
@@ -125,20 +128,29 @@ def _blank_forms(visit: Visit, spot: str) -> dict[str, Any]:
 
 
 def answer(
-    request: HttpRequest, visit: Visit, *, spot: Spot | None = None, **forms: Any
+    request: HttpRequest,
+    visit: Visit,
+    *,
+    spot: Spot | None = None,
+    walk: bool = False,
+    **forms: Any,
 ) -> HttpResponse:
     """After an entry: the page anew, or its part where htmx asks; 422 where a form has faults.
 
-    A `spot` that was entered just now is where the next reading is most likely taken.
+    A `spot` that was entered just now is where the next reading is most likely taken; on a trial
+    `walk` the next reading is in the same state.
     """
     part = bool(getattr(request, "htmx", False)) and not request.htmx.boosted  # type: ignore[attr-defined]  # set by its middleware
     if not forms and not part:
         query = request.GET.copy()
+        query.pop("walk", None)
+        if walk:
+            query["walk"] = "1"
         if spot is not None:
             query["spot"] = str(spot.pk)
         address = reverse("visit_detail", args=[visit.pk])
         return redirect(f"{address}?{query.urlencode()}#entry" if query else f"{address}#entry")
-    context = page_context(request, visit, **forms) | {"narrowed": part}
+    context = page_context(request, visit, walk=walk, **forms) | {"narrowed": part}
     typing = request.resolver_match is not None and request.resolver_match.url_name == TYPING
     if part and "reading_form" in context:
         context["reading_form"].narrow_units()

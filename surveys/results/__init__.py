@@ -18,7 +18,7 @@ from surveys.calc.resultant import CENSORED, RESULTANT, CountedCells, counted_ce
 from surveys.calc.uncertainty import NEAR_FLOOR, RANGE_START, UNCERTAINTY, Instruments
 from surveys.models import Calibration, Correction, Guideline, Reading, Visit
 from surveys.models.displays import CELLS, MARK_CODES
-from surveys.models.visits import MISTYPED
+from surveys.models.visits import is_mistyped
 from surveys.results.grounds import (
     UNTRIED,
     GroundState,
@@ -160,7 +160,7 @@ def read_columns(visits: Sequence[Visit]) -> ReadingColumns:
         counts=as_used & ~set_aside & ~corrected,
         replaced=replaced,
         mistyped=mistyped
-        | np.array([reason == MISTYPED for reason in columns["set_aside"]], np.bool_),
+        | np.array([is_mistyped(reason) for reason in columns["set_aside"]], np.bool_),
         ground=_ground(measurand, columns["visit_id"], columns["ground_point_id"], states),
         certified=_certified(calibration, [days[pk] for pk in columns["visit_id"]], calibrations),
         calibrations=calibrations,
@@ -198,7 +198,7 @@ def _corrections(visits: Sequence[Visit], pk: IntArray) -> tuple[BoolArray, Bool
         corrected.append(reading)
         if replacement:
             replaced.append(reading)
-        elif reason == MISTYPED:
+        elif is_mistyped(reason):
             mistyped.append(reading)
     return np.isin(pk, corrected), np.isin(pk, replaced), np.isin(pk, mistyped)
 

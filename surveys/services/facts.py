@@ -20,6 +20,7 @@ from surveys.letters.facts import (
     VisitFacts,
 )
 from surveys.models import Calibration, GroundCheck, Guideline, Measurand, Reading, Visit, displays
+from surveys.models.visits import aside_words
 from surveys.results import SpotFinding
 from surveys.results.dangers import Danger, dangers_by_now
 from surveys.services.corrections import corrections_at, set_aside_words
@@ -157,6 +158,11 @@ def set_aside_facts(visits: Sequence[Visit], language: str) -> list[SetAsideFact
         .select_related("spot__room")
         .order_by("visit", "position")
     )
+    with translation.override(language):
+        reasons = {
+            reading.pk: [aside_words(why) for why in (reading.set_aside, later.get(reading.pk, ""))]
+            for reading in readings
+        }
     return [
         SetAsideFacts(
             day=days[reading.visit_id],
@@ -164,7 +170,7 @@ def set_aside_facts(visits: Sequence[Visit], language: str) -> list[SetAsideFact
             spot=reading.spot.name,
             measurand=reading.measurand,
             shown=displays.whole(reading, reading.unit),
-            reason="; ".join(filter(None, (reading.set_aside, later.get(reading.pk)))),
+            reason="; ".join(filter(None, reasons[reading.pk])),
         )
         for reading in readings
     ]

@@ -10,9 +10,10 @@ from django.utils.translation import gettext as _
 from django.utils.translation import ngettext
 
 from consult.letters.words import spot_name
-from surveys.models import Calibration, Measurand, Reading, Visit
+from surveys.models import Calibration, GroundPoint, Measurand, Reading, Visit
 from surveys.models.measurands import measurand_words
 from surveys.results.certificates import Register
+from surveys.results.grounds import UNTRIED, ground_states
 
 Key = tuple[str, str, str, str, str]
 
@@ -64,7 +65,56 @@ def to_repeat(visit: Visit, baseline: Visit) -> list[ToRepeat]:
 def cautions_before_sealing(visit: Visit, baseline: Visit | None) -> list[str]:
     """What forbids no seal, but leaves the comparison without an answer."""
     rows = _counted(visit)
-    return [*_not_read_again(visit, baseline, rows), *_out_of_calibration(visit, rows)]
+    return [
+        *_on_faulty_ground(visit, rows),
+        *_not_read_again(visit, baseline, rows),
+        *_out_of_calibration(visit, rows),
+        *_not_counted(visit),
+    ]
+
+
+def _on_faulty_ground(visit: Visit, rows: Sequence[Reading]) -> Iterator[str]:
+    """Readings on a ground point that was found faulty, one sentence for each point."""
+    states = ground_states(visit.ground_checks.select_related("point", "other_point"))
+    on_point: dict[GroundPoint, list[str]] = {}
+    for row in rows:
+        point = row.ground_point
+        if point is not None and states.get((visit.pk, point.pk), UNTRIED).fault:
+            on_point.setdefault(point, []).append(str(row.spot))
+    for point, spots in on_point.items():
+        yield _(
+            "Ground point %(point)s was found faulty. What was read against it proves nothing: "
+            "%(spots)s."
+        ) % {"point": point, "spots": "; ".join(dict.fromkeys(spots))}
+
+
+def _not_counted(visit: Visit) -> Iterator[str]:
+    """The trials and the readings set aside, by spot: a row that should count is found here."""
+    rows = visit.readings.select_related("spot__room").order_by("position")
+    trials = [row for row in rows if row.state == Reading.State.TRIAL and not row.set_aside]
+    aside = [row for row in rows if row.set_aside]
+    if trials:
+        words = ngettext(
+            "%(n)d trial, which does not count: %(spots)s.",
+            "%(n)d trials, which do not count: %(spots)s.",
+            len(trials),
+        )
+        yield words % {"n": len(trials), "spots": _by_spot(trials)}
+    if aside:
+        words = ngettext(
+            "%(n)d reading set aside: %(spots)s.",
+            "%(n)d readings set aside: %(spots)s.",
+            len(aside),
+        )
+        yield words % {"n": len(aside), "spots": _by_spot(aside)}
+
+
+def _by_spot(rows: Sequence[Reading]) -> str:
+    """Each spot with the numbers of its rows."""
+    numbers: dict[str, list[str]] = {}
+    for row in rows:
+        numbers.setdefault(str(row.spot), []).append(str(row.position))
+    return "; ".join(f"{spot} ({', '.join(at)})" for spot, at in numbers.items())
 
 
 def _not_read_again(visit: Visit, baseline: Visit | None, rows: Sequence[Reading]) -> Iterator[str]:

@@ -244,18 +244,24 @@ def missing_before_sealing(visit: Visit, *, today: date) -> list[str]:
 
 def _grounds_missing(visit: Visit, counted: Iterable[Reading]) -> list[str]:
     """Ground-referenced readings without a ground point, and points that nobody checked."""
-    nowhere = sum(
-        row.measurand == Measurand.ELECTRIC_FIELD_GROUND and row.ground_point_id is None
-        for row in counted
-    )
+    nowhere = [row for row in counted if row.ground_point_id is None]
+    fields = sum(row.measurand == Measurand.ELECTRIC_FIELD_GROUND for row in nowhere)
+    voltages = sum(row.measurand == Measurand.BODY_VOLTAGE for row in nowhere)
     missing = []
-    if nowhere:
+    if fields:
         sentence = ngettext(
             "%(n)d ground-referenced reading names no ground point.",
             "%(n)d ground-referenced readings name no ground point.",
-            nowhere,
+            fields,
         )
-        missing.append(sentence % {"n": nowhere})
+        missing.append(sentence % {"n": fields})
+    if voltages:
+        sentence = ngettext(
+            "%(n)d reading of the body voltage names no ground point.",
+            "%(n)d readings of the body voltage name no ground point.",
+            voltages,
+        )
+        missing.append(sentence % {"n": voltages})
     used = {row.ground_point_id for row in counted if row.ground_point_id}
     # Where nothing could be tested the note says why: an empty row checks nothing.
     empty = {"outlet_test": GroundCheck.OutletTest.NOT_TESTED, "voltage_v": None, "note": ""}

@@ -10,6 +10,7 @@ from consult.letters import words
 from consult.letters.formats import Formats
 from surveys.models import Measurand, Reading, displays
 from surveys.models.measurands import measurand_words
+from surveys.models.visits import aside_words
 
 register = template.Library()
 
@@ -38,6 +39,9 @@ def _write(value: float) -> str:
 def of_key(table: dict[Any, Any], key: Any) -> Any:
     """The entry of a table; nothing where there is none."""
     return table.get(key)
+
+
+register.filter("aside_words", aside_words)
 
 
 @register.filter

@@ -105,7 +105,7 @@ def reading_add(request: SignedInRequest, pk: int) -> HttpResponse:
         except ValidationError as error:
             form.blame(error)
         else:
-            return answer(request, visit)
+            return answer(request, visit, walk=form.cleaned_data["walk"])
     return answer(request, visit, reading_form=form)
 
 

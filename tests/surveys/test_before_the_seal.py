@@ -5,7 +5,7 @@ import datetime as dt
 import pytest
 from django.urls import reverse
 
-from surveys.models import Measurand
+from surveys.models import GroundCheck, GroundPoint, Measurand
 from surveys.services.repeat import cautions_before_sealing
 from tests.factories import (
     FOLLOW_UP_DAY,
@@ -50,9 +50,46 @@ def test_what_the_baseline_read_and_the_follow_up_did_not_is_told(visits):
         "(Electric field, potential-free). No reduction can be given for it."
     ]
     read(follow_up, desk, meter, state="trial")
-    assert len(cautions_before_sealing(follow_up, baseline)) == 1
+    missing, trials = cautions_before_sealing(follow_up, baseline)
+    assert "has not been read again" in missing
+    assert trials == f"1 trial, which does not count: Bedroom, {desk.name} (3)."
     read(follow_up, desk, meter)
-    assert cautions_before_sealing(follow_up, baseline) == []
+    assert cautions_before_sealing(follow_up, baseline) == [trials]
+
+
+def test_what_does_not_count_is_listed_by_spot(visits):
+    baseline, _follow_up = visits
+    meter = CalibrationFactory()
+    bed, desk = SpotFactory(home=baseline.property), SpotFactory(home=baseline.property)
+    for spot, fields in (
+        (bed, {"state": "trial"}), (desk, {}), (bed, {"state": "trial"}),
+        (desk, {"state": "trial"}), (desk, {"set_aside": "hand moved"}),
+    ):  # fmt: skip
+        read(baseline, spot, meter, **fields)
+    assert cautions_before_sealing(baseline, baseline) == [
+        f"3 trials, which do not count: Bedroom, {bed.name} (2, 4); Bedroom, {desk.name} (5).",
+        f"1 reading set aside: Bedroom, {desk.name} (6).",
+    ]
+
+
+def test_a_faulty_ground_point_is_named_with_what_stands_on_it(visits):
+    baseline, _follow_up = visits
+    meter = CalibrationFactory()
+    bed, desk = SpotFactory(home=baseline.property), SpotFactory(home=baseline.property)
+    outlet, pipe = (
+        GroundPoint.objects.create(property=baseline.property, name=name)
+        for name in ("outlet", "pipe")
+    )
+    ground = {"measurand": Measurand.ELECTRIC_FIELD_GROUND}
+    read(baseline, bed, meter, ground_point=outlet, **ground)
+    read(baseline, desk, meter, ground_point=pipe, **ground)
+    GroundCheck.objects.create(visit=baseline, point=pipe, outlet_test="ok")
+    assert cautions_before_sealing(baseline, baseline) == []
+    GroundCheck.objects.create(visit=baseline, point=outlet, outlet_test="fault")
+    assert cautions_before_sealing(baseline, baseline) == [
+        "Ground point outlet was found faulty. What was read against it proves nothing: "
+        f"Bedroom, {bed.name}."
+    ]
 
 
 def test_another_instrument_or_ground_point_is_no_missing_spot(visits):
