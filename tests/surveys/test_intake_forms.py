@@ -29,7 +29,7 @@ def read(source: Source) -> CheckedFolder:
 
 
 def comparable(folder: CheckedFolder) -> dict[str, object]:
-    """All that a folder says, without the files themselves."""
+    """All that a folder says, without the files themselves and the names of their tables."""
     readings = {
         field.name: getattr(folder.readings, field.name)
         for field in dataclasses.fields(folder.readings)
@@ -44,7 +44,7 @@ def comparable(folder: CheckedFolder) -> dict[str, object]:
     }
     return {
         "case": folder.case,
-        "instruments": folder.instruments,
+        "instruments": [dataclasses.replace(row, file="") for row in folder.instruments],
         "visits": folder.visits,
         "ground_checks": folder.ground_checks,
         "readings": plain,
