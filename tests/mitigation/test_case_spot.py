@@ -149,7 +149,7 @@ def test_bounds_are_told_where_a_cell_was_cut_off():
     ],
 )
 def test_a_field_too_weak_for_the_meter_before_gives_no_figure(cells, qualifier):
-    """Whether nothing of it was detected or a part: nobody knows how much there was to take away."""
+    """Whether nothing of it was detected or a part: nobody knows how much there was before."""
     case = compared_case(48.0, 2.4)
     visit = case.visits.get(kind="baseline")
     (first,) = visit.readings.all()

@@ -533,6 +533,17 @@ def test_it_waits_for_fourteen_days(register, assessor, days, stays) -> None:
     assert default_storage.exists(str(pending.file)) == stays
 
 
+def test_nobody_decides_on_an_upload_whose_time_is_over(register, assessor, office) -> None:
+    pending = checked(folder(NEW_NUMBER), assessor)
+    assert pending.expires_at is not None
+    given = {"pending": pending, "by": office, "decision": "confirmed", "reason": "", "seen": 0}
+    with pytest.raises(ValidationError, match="has changed meanwhile"):
+        upload_decisions.decide_upload(**given, now=pending.expires_at)
+    assert not PendingUpload.objects.for_office(pending.expires_at).exists()
+    assert not Job.objects.filter(kind=uploads.IMPORT_UPLOAD).exists()
+    assert upload_decisions.decide_upload(**given, now=pending.expires_at - dt.timedelta(seconds=1))
+
+
 def test_the_daily_clearing_leaves_it_its_time_too(register, assessor) -> None:
     pending = checked(folder(NEW_NUMBER), assessor)
     clear: Callable[..., Any] = clearing.clear_old
