@@ -149,7 +149,9 @@ def test_files_from_before_get_their_rows_and_stay_where_they_are(media_folder: 
     before = [("consult", "0017_names_of_fields"), ("surveys", "0014_names_of_fields"),
               ("mitigation", "0012_names_of_fields")]  # fmt: skip
     remove_guards()  # as `migrate` does
-    old = executor.migrate(before).apps
+    executor.migrate(before)
+    # What the way back returns may still have later fields of the apps that went back first.
+    old = MigrationExecutor(connection).loader.project_state(before).apps
     try:
         model = old.get_model("consult", "Letter")
         assert model.objects.get().file == letter.file_key()

@@ -16,6 +16,7 @@ from surveys.models import GroundPoint, Reading
 from surveys.results import cells_of
 from surveys.services.corrections import correct_sealed_reading
 from tests.factories import (
+    BASELINE_DAY,
     CalibrationFactory,
     SpotFactory,
     UserFactory,
@@ -140,6 +141,26 @@ def test_bounds_are_told_where_a_cell_was_cut_off():
     assert told(case)["reduction-2"] == [
         "no figure: the bounds leave open whether the field is lower or higher"
     ]
+
+
+@pytest.mark.parametrize(
+    ("cells", "qualifier"),
+    [
+        ({"x": 0.3, "y": 0.3, "z": 0.3, "x_mark": "<", "y_mark": "<", "z_mark": "<"}, "<"),
+        ({"x": 0.4, "y": 0.3, "z": 0.3, "y_mark": "<", "z_mark": "<"}, "≤"),
+    ],
+)
+def test_a_field_too_weak_for_the_meter_before_gives_no_figure(cells, qualifier):
+    """Whether nothing of it was detected or a part: nobody knows how much there was before."""
+    case = compared_case(48.0, 2.4)
+    visit = case.visits.get(kind="baseline")
+    (first,) = visit.readings.all()
+    calibration = CalibrationFactory(floor=0.3, calibrated_on=BASELINE_DAY)
+    reading = add_reading(visit, first.spot, calibration, **cells)
+    others = Reading.objects.filter(visit=visit).exclude(pk=reading.pk)
+    as_if_so_from_the_start(others, state="trial")
+    assert compare(case).rows[0].pair.before.qualifier == qualifier
+    assert told(case)["reduction-1"] == ["no figure: the field before was too weak for the meter"]
 
 
 def test_a_pass_on_one_axis_says_why_it_is_held_back():

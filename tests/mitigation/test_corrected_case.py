@@ -14,7 +14,7 @@ from mitigation.services.imports import import_case_folder
 from mitigation.services.letters import correct_letter
 from surveys.intake import Upload
 from surveys.models import Reading
-from surveys.services import corrections
+from surveys.services import corrections, facts
 from tests.cast import make_cast
 from tests.factories import (
     UserFactory,
@@ -103,6 +103,27 @@ def test_a_letter_lists_the_corrected_reading_with_its_reason(case, office):
     assert "corrected: digits transposed" in said
     assert "48 V/m" in said
     assert "84" in said
+
+
+def test_a_letter_counts_a_reading_and_what_replaced_it_as_one(case, office):
+    assert facts.visit_facts(reading_of(case, "baseline").visit).readings == 1
+    correct(case, "baseline", office, 84.0)
+    visit = facts.visit_facts(reading_of(case, "baseline").visit)
+    assert (visit.readings, visit.trials) == (1, 0)
+
+
+def test_a_letter_gives_each_reading_the_day_of_its_own_visit(case):
+    content = ready_letter(case).content
+    (table,) = (
+        block
+        for block in content["engineer"]
+        if block.get("caption") == "The highest reading of each spot"
+    )
+    (group,) = table["groups"]
+    assert [(cells[1], cells[2]) for cells in group["rows"]] == [
+        ("2 March 2026", "48 V/m"),
+        ("18 May 2026", "24 V/m"),
+    ]
 
 
 def test_the_case_says_that_readings_were_corrected_after_a_letter(case, office, client):

@@ -210,6 +210,18 @@ def test_two_visits_of_one_name_go_out_under_two():
     assert b"visit (2),follow-up" in files["visits.csv"]
 
 
+def test_a_visit_that_is_not_sealed_stays_at_home():
+    """Nobody vouches for it yet, and a folder knows no open visit: it would come in as sealed."""
+    case = bring_in(as_zip())
+    whole = files_in(export_case_folder(case=case))
+    assert b"after,follow-up" in whole["visits.csv"]
+    as_if_so_from_the_start(Visit.objects.filter(cases=case, kind="follow-up"), sealed_at=None)
+    files = files_in(export_case_folder(case=case))
+    assert b"after" not in files["visits.csv"] and b"before,baseline" in files["visits.csv"]
+    assert not [row for row in files["readings.csv"].splitlines() if row.startswith(b"after")]
+    assert b"damp" not in files["ground_checks.csv"] and b"damp" in whole["ground_checks.csv"]
+
+
 def test_a_reading_of_an_unknown_instrument_can_not_go_out():
     case = bring_in(as_zip())
     as_if_so_from_the_start(Reading.objects.filter(visit__cases=case), calibration=None)

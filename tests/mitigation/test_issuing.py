@@ -6,9 +6,15 @@ import pytest
 from django.db import connection
 from django.utils import timezone
 
+from consult.letters.html import TEMPLATE_VERSION
 from consult.models import Job, Letter, Practice
 from mitigation.models import Case, Outcome
-from tests.factories import compared_case, issue_outcome_letter, issue_survey_report
+from tests.factories import (
+    as_if_so_from_the_start,
+    compared_case,
+    issue_outcome_letter,
+    issue_survey_report,
+)
 
 
 @pytest.mark.django_db
@@ -30,6 +36,17 @@ def test_other_words_are_another_letter(issue) -> None:
     Practice.objects.update(signatory="Iris Falkenrath")
     second = issue(case=case, by=None, now=timezone.now())
     assert second != first and second.number > first.number
+
+
+@pytest.mark.django_db
+def test_a_letter_of_an_older_layout_is_not_given_for_one_of_today() -> None:
+    """Its words are the same; its paper would not be what the practice prints by now."""
+    case = compared_case()
+    old = issue_outcome_letter(case=case, by=None, now=timezone.now())
+    as_if_so_from_the_start(Letter.objects.filter(pk=old.pk), template_version="0")
+    new = issue_outcome_letter(case=case, by=None, now=timezone.now())
+    assert new != old and new.template_version == TEMPLATE_VERSION
+    assert issue_outcome_letter(case=case, by=None, now=timezone.now()) == new
 
 
 @pytest.mark.django_db(transaction=True)

@@ -320,6 +320,24 @@ def test_a_double_click_decides_once(register, assessor, office) -> None:
     assert Job.objects.filter(kind=uploads.IMPORT_UPLOAD).count() == 1
 
 
+@pytest.mark.parametrize(("first", "second"), [("confirmed", "refused"), ("refused", "confirmed")])
+def test_who_decides_the_other_way_after_all_is_told(
+    register, assessor, office, first, second
+) -> None:
+    """No double click: they would believe that what they pressed last has been done."""
+    pending = checked(folder(NEW_NUMBER), assessor)
+    assert decide(office, pending, first, "first").status_code == 200
+    late = decide(office, pending, second, "second")
+    assert f"Ines Lund {first} this upload" in late.content.decode()
+    with pytest.raises(ValidationError, match=f"Ines Lund {first}"):
+        upload_decisions.decide_upload(
+            pending=pending, by=office, decision=second, reason="second",
+            now=timezone.now(), seen=0,
+        )  # fmt: skip
+    pending.refresh_from_db()
+    assert (pending.decision, pending.decision_reason) == (first, "first")
+
+
 def test_a_decision_on_what_was_cancelled_stores_nothing(register, assessor, office) -> None:
     pending = checked(folder(NEW_NUMBER), assessor)
     uploads.cancel_upload(pending=pending)
@@ -513,6 +531,17 @@ def test_it_waits_for_fourteen_days(register, assessor, days, stays) -> None:
     uploads.drop_expired(now=later)
     assert PendingUpload.objects.filter(pk=pending.pk).exists() == stays
     assert default_storage.exists(str(pending.file)) == stays
+
+
+def test_nobody_decides_on_an_upload_whose_time_is_over(register, assessor, office) -> None:
+    pending = checked(folder(NEW_NUMBER), assessor)
+    assert pending.expires_at is not None
+    given = {"pending": pending, "by": office, "decision": "confirmed", "reason": "", "seen": 0}
+    with pytest.raises(ValidationError, match="has changed meanwhile"):
+        upload_decisions.decide_upload(**given, now=pending.expires_at)
+    assert not PendingUpload.objects.for_office(pending.expires_at).exists()
+    assert not Job.objects.filter(kind=uploads.IMPORT_UPLOAD).exists()
+    assert upload_decisions.decide_upload(**given, now=pending.expires_at - dt.timedelta(seconds=1))
 
 
 def test_the_daily_clearing_leaves_it_its_time_too(register, assessor) -> None:

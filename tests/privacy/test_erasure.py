@@ -1,7 +1,7 @@
 """After an erasure nothing of the person is left, in no column and in no file."""
 
 import uuid
-from datetime import timedelta
+from datetime import UTC, datetime, timedelta
 from io import BytesIO
 
 import pytest
@@ -218,6 +218,19 @@ def test_before_its_time_it_needs_a_reason_that_names_nobody() -> None:
         erase_person(person=client, by=manager(), now=NOW, reason=f"{client.name} asked")
     erasure = erase_person(person=client, by=manager(), now=NOW, reason="asked, nothing owed")
     assert erasure.reason == "asked, nothing owed"
+
+
+def test_its_time_is_over_on_the_day_that_is_told() -> None:
+    """Ten years to the day, by the practice's clock: "kept until 3 May" is free on 3 May."""
+    case = closed_case()
+    ended = datetime(2026, 5, 3, 12, tzinfo=UTC)
+    Case.objects.filter(pk=case.pk).update(stage_since=ended)
+    the_day = ended.replace(year=2036)
+    before = plan_erasure(person=case.property.client, now=the_day - timedelta(days=1))
+    assert [str(obstacle.words) for obstacle in before.obstacles] == [
+        f"Case {case.reference} is to be kept until May 3, 2036."
+    ]
+    assert not plan_erasure(person=case.property.client, now=the_day).obstacles
 
 
 def test_the_second_of_two_is_told() -> None:

@@ -212,6 +212,19 @@ def test_a_wrong_row_of_the_sheet_case():
     ]
 
 
+def test_a_key_of_the_case_stands_there_once():
+    """However it is written: of two values nobody knows which one was meant."""
+    toml = CASE_TOML.replace("phases = 3", "phases = 3\nPhases = 1")
+    assert [place_of(line) for line in faults_of(case=toml)] == [
+        "case.toml row 15, column property.phases"
+    ]
+    (line,) = faults_of(case=toml)
+    assert "each key once" in line
+    book = as_workbook(case=[*CASE_ROWS, ["Assessment", "Target", "1"]])
+    (line,) = check_case_folder(book).lines()
+    assert "column assessment.target" in line and "each key once" in line
+
+
 def test_columns_are_known_required_and_there_once():
     header = READINGS[0]
     rows = [[*header, "colour", "x"], *[[*row, "", ""] for row in READINGS[1:]]]

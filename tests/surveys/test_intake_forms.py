@@ -1,11 +1,13 @@
 """The same case in every form: the rows are the same."""
 
 import dataclasses
+import datetime as dt
 
 import numpy as np
 import pytest
 
 from surveys.intake import CheckedFolder, Source, Upload, check_case_folder
+from surveys.intake.workbook import cell_text
 from tests.surveys.case_folders import (
     CASE_TOML,
     READINGS,
@@ -29,7 +31,7 @@ def read(source: Source) -> CheckedFolder:
 
 
 def comparable(folder: CheckedFolder) -> dict[str, object]:
-    """All that a folder says, without the files themselves."""
+    """All that a folder says, without the files themselves and the names of their tables."""
     readings = {
         field.name: getattr(folder.readings, field.name)
         for field in dataclasses.fields(folder.readings)
@@ -44,7 +46,7 @@ def comparable(folder: CheckedFolder) -> dict[str, object]:
     }
     return {
         "case": folder.case,
-        "instruments": folder.instruments,
+        "instruments": [dataclasses.replace(row, file="") for row in folder.instruments],
         "visits": folder.visits,
         "ground_checks": folder.ground_checks,
         "readings": plain,
@@ -209,6 +211,23 @@ def test_optional_columns_and_the_ground_checks_may_be_missing():
     assert (folder.case.supply_voltage_v, folder.case.frequency_hz) == (120.0, 60.0)
     assert (folder.case.guideline, folder.case.target_band) == ("SBM-2015", 2)
     assert folder.case.placement_percent == 5.0
+
+
+@pytest.mark.parametrize(
+    ("cell", "text"),
+    [
+        (dt.datetime.fromisoformat("2026-03-14 00:00"), "2026-03-14"),  # its cell shows an hour too
+        (dt.datetime.fromisoformat("2026-03-14 21:10"), "2026-03-14 21:10"),
+        (dt.date(2026, 3, 14), "2026-03-14"),
+        (dt.time(9, 5), "09:05"),
+        (dt.time(9, 5, 7), "09:05:07"),
+        (4.0, "4"),
+        (0.29, "0.29"),
+        (True, "true"),
+    ],
+)
+def test_a_typed_cell_says_what_a_csv_file_would(cell, text):
+    assert cell_text(cell) == text
 
 
 def test_the_digest_is_that_of_the_content(tmp_path):

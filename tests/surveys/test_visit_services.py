@@ -7,7 +7,15 @@ from django.core.exceptions import ValidationError
 from django.utils import timezone, translation
 
 from consult.services.changes import version_of
-from surveys.models import Calibration, GroundCheck, Guideline, Measurand, Reading, Visit
+from surveys.models import (
+    Calibration,
+    GroundCheck,
+    GroundPoint,
+    Guideline,
+    Measurand,
+    Reading,
+    Visit,
+)
 from surveys.results import visit_results
 from surveys.results.certificates import Register
 from surveys.results.dangers import dangers_of
@@ -291,6 +299,22 @@ def test_a_ground_check_is_corrected_with_its_history(visit, typed, office):
         ground_checks.correct_ground_check(check=check, by=office, version=seen, voltage_v=1.0)
     with pytest.raises(ValidationError, match="A number of 0 or more"):
         ground_checks.correct_ground_check(check=check, by=office, voltage_v=-1.0)
+
+
+def test_a_ground_point_is_not_checked_against_itself(visit, typed, office):
+    point = typed["ground_point"]
+    itself = GroundPoint.objects.get(pk=point.pk)  # as a form brings it: the same row, read anew
+    with pytest.raises(ValidationError, match="other than the first one"):
+        ground_checks.record_ground_check(
+            visit=visit, by=office, point=point, other_point=itself, voltage_v=0.0
+        )
+    pipe = visits.add_ground_point(visit=visit, by=office, name="water pipe")
+    check = ground_checks.record_ground_check(
+        visit=visit, by=office, point=point, other_point=pipe, voltage_v=0.0
+    )
+    with pytest.raises(ValidationError, match="other than the first one"):
+        ground_checks.correct_ground_check(check=check, by=office, other_point=itself)
+    assert GroundCheck.objects.get().other_point == pipe
 
 
 def test_a_seal_is_told_in_the_readers_language(visit, typed, office):
