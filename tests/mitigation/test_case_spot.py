@@ -159,7 +159,7 @@ def test_a_field_too_weak_for_the_meter_before_gives_no_figure(cells, qualifier)
     reading = add_reading(visit, first.spot, calibration, **cells)
     others = Reading.objects.filter(visit=visit).exclude(pk=reading.pk)
     as_if_so_from_the_start(others, state="trial")
-    assert compare(case).rows[0].pair.before.qualifier == qualifier
+    assert compare(case).rows[0].pair.before.finding.qualifier == qualifier
     assert told(case)["reduction-1"] == ["no figure: the field before was too weak for the meter"]
 
 
