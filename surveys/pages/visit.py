@@ -12,7 +12,8 @@ from django.utils import timezone
 
 from consult.letters import words
 from surveys.calc.uncertainty import DEFAULT_PLACEMENT
-from surveys.forms.visits import GroundCheckForm, GroundPointForm, ReadingForm, SpotForm
+from surveys.forms.readings import ReadingForm
+from surveys.forms.visits import GroundCheckForm, GroundPointForm, SpotForm
 from surveys.models import Guideline, Reading, Spot, Visit
 from surveys.results import RULES, reading_figures, visit_results
 from surveys.results.dangers import dangers_of

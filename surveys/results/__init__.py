@@ -1,6 +1,6 @@
 """The bridge from rows of readings to the rules, and back to findings per spot."""
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, field, fields, replace
 from datetime import date
 from typing import Any
@@ -145,8 +145,8 @@ def read_columns(visits: Sequence[Visit]) -> ReadingColumns:
     calibrations = _calibrations(calibration)
     checks = checks_at(visits)
     states = ground_states(check for here in checks.values() for check in here)
-    as_used = np.array([state == Reading.State.AS_USED for state in columns["state"]], np.bool_)
-    set_aside = np.array([bool(reason) for reason in columns["set_aside"]], np.bool_)
+    as_used = _truths(state == Reading.State.AS_USED for state in columns["state"])
+    set_aside = _truths(map(bool, columns["set_aside"]))
     return ReadingColumns(
         pk=pk,
         visit=_integers(columns["visit_id"]),
@@ -159,8 +159,7 @@ def read_columns(visits: Sequence[Visit]) -> ReadingColumns:
         instruments=_instruments(calibration, calibrations),
         counts=as_used & ~set_aside & ~corrected,
         replaced=replaced,
-        mistyped=mistyped
-        | np.array([is_mistyped(reason) for reason in columns["set_aside"]], np.bool_),
+        mistyped=mistyped | _truths(map(is_mistyped, columns["set_aside"])),
         ground=_ground(measurand, columns["visit_id"], columns["ground_point_id"], states),
         certified=_certified(calibration, [days[pk] for pk in columns["visit_id"]], calibrations),
         calibrations=calibrations,
@@ -201,6 +200,10 @@ def _corrections(visits: Sequence[Visit], pk: IntArray) -> tuple[BoolArray, Bool
         elif is_mistyped(reason):
             mistyped.append(reading)
     return np.isin(pk, corrected), np.isin(pk, replaced), np.isin(pk, mistyped)
+
+
+def _truths(column: Iterable[bool]) -> BoolArray:
+    return np.array(list(column), dtype=np.bool_)
 
 
 def _integers(column: Sequence[int | None]) -> IntArray:

@@ -8,7 +8,7 @@ from django.views.decorators.http import require_http_methods, require_POST, req
 
 from consult.access import SignedInRequest, role_required
 from consult.models import User
-from surveys.forms.visits import (
+from surveys.forms.readings import (
     CorrectionForm,
     ReadingForm,
     SealedCorrectionForm,

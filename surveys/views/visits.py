@@ -15,12 +15,12 @@ from django.views.decorators.http import require_http_methods, require_POST, req
 from consult.access import SignedInRequest, role_required
 from consult.htmx import back_to, entry_form, wants_fragment
 from consult.letters import words
+from surveys.forms.readings import ReadingForm
 from surveys.forms.visits import (
     ConditionsForm,
     GroundCheckCorrectionForm,
     GroundCheckForm,
     GroundPointForm,
-    ReadingForm,
     SpotForm,
 )
 from surveys.models import GroundCheck, Room, Visit

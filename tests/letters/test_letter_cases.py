@@ -192,9 +192,9 @@ def test_each_visit_has_its_own_day_and_conditions() -> None:
     assert "On 20 May 2026, after the work, we measured again" in first
     (rows,) = table_of(letter["engineer"], "Conditions on the days of measurement").values()
     assert rows == [
-        ["baseline V1", "3 March 2026", "P. Varga", "19.5", "48", "231", "42 + 6 trials",
+        ["baseline V1", "3 March 2026", "P. Varga", "19.5", "48", "231", "36 readings and 6 trials",
          "evening, heating on"],
-        ["follow-up V2", "20 May 2026", "P. Varga", "21", "72", "229", "38",
+        ["follow-up V2", "20 May 2026", "P. Varga", "21", "72", "229", "38 readings",
          "evening, demand switch asleep"],
     ]  # fmt: skip
 

@@ -150,8 +150,8 @@ def test_bounds_are_told_where_a_cell_was_cut_off():
         ({"x": 0.4, "y": 0.3, "z": 0.3, "y_mark": "<", "z_mark": "<"}, "≤"),
     ],
 )
-def test_a_field_too_weak_for_the_meter_before_gives_no_figure(cells, qualifier):
-    """Whether nothing of it was detected or a part: nobody knows how much there was before."""
+def test_a_field_too_weak_for_the_meter_before_rose_at_least_from_its_bound(cells, qualifier):
+    """Whether nothing of it was detected or a part; where it may have fallen there is no figure."""
     case = compared_case(48.0, 2.4)
     visit = case.visits.get(kind="baseline")
     (first,) = visit.readings.all()
@@ -160,7 +160,13 @@ def test_a_field_too_weak_for_the_meter_before_gives_no_figure(cells, qualifier)
     others = Reading.objects.filter(visit=visit).exclude(pk=reading.pk)
     as_if_so_from_the_start(others, state="trial")
     assert compare(case).rows[0].pair.before.finding.qualifier == qualifier
-    assert told(case)["reduction-1"] == ["no figure: the field before was too weak for the meter"]
+    at_least = "a value is a bound: the end nearer to 0 is printed as “at least”"
+    assert told(case)["reduction-2"][-1] == at_least
+    after = case.visits.get(kind="follow-up").readings
+    as_if_so_from_the_start(after, total=0.4)
+    assert told(case)["reduction-2"] == [
+        "no figure: the bounds leave open whether the field is lower or higher"
+    ]
 
 
 def test_a_pass_on_one_axis_says_why_it_is_held_back():
