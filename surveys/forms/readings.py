@@ -19,7 +19,7 @@ from surveys.models import (
     Spot,
     Visit,
 )
-from surveys.models.displays import CELLS
+from surveys.models.displays import AXES, CELLS
 from surveys.models.measurands import MEASURAND_CHOICES, MEASURANDS, quantity_words
 from surveys.models.names import folded
 from surveys.models.visits import MISTYPED
@@ -152,14 +152,29 @@ class ReadingForm(OnceForm, EntryForm):
 
     def go_on_at(self, next_field: str = "x") -> None:
         """Put the cursor where typing goes on: at the first fault, or at the next display."""
-        wrong = next((name for name in self.fields if name in self.errors), next_field)
+        first = next_field if next_field in self.fields else "total"
+        wrong = next((name for name in self.fields if name in self.errors), first)
         self.fields[wrong].widget.attrs["autofocus"] = True
 
-    def narrow_units(self) -> None:
-        """Offer the units of the chosen quantity alone, the instrument's own one chosen."""
-        measurand, instrument = self["measurand"].value(), self["instrument"].value()
+    def narrow(self) -> None:
+        """Offer what fits the chosen quantity alone: meters, fields, units."""
+        measurand = self["measurand"].value()
         if measurand not in MEASURANDS:
             return
+        fitting = Instrument.objects.filter(
+            is_retired=False, calibrations__quantity=Measurand(measurand).quantity
+        )
+        self.fields["instrument"].queryset = fitting.distinct()  # type: ignore[attr-defined]  # of its field class
+        self._narrow_units(measurand)
+        unfit = set() if Measurand(measurand).has_ground_point else {"ground_point"}
+        if measurand == Measurand.BODY_VOLTAGE:
+            unfit |= set(AXES)  # it has none
+        for name in unfit - set(self.errors):
+            del self.fields[name]
+
+    def _narrow_units(self, measurand: str) -> None:
+        """The units of the quantity, the instrument's own one chosen."""
+        instrument = self["instrument"].value()
         units = Measurand(measurand).units
         field = self.fields["unit"]
         field.choices = [(unit, unit) for unit in units]  # type: ignore[attr-defined]  # of its field class

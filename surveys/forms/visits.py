@@ -11,6 +11,7 @@ from consult.forms.days import DayField
 from consult.forms.labels import label_of
 from consult.forms.once import OnceForm
 from consult.forms.texts import TextForm
+from consult.models.texts import as_one_line
 from surveys.forms.fields import NumberField
 from surveys.models import (
     GroundCheck,
@@ -18,7 +19,10 @@ from surveys.models import (
     Spot,
     Visit,
 )
+from surveys.models.names import LONGEST
 from surveys.services.entries import SENT_OTHERWISE
+
+MOST_SPOTS = 50
 
 
 class EntryForm(TextForm):
@@ -89,11 +93,36 @@ class ConditionsForm(EntryForm):
 
 
 class SpotForm(EntryForm):
+    """The spots of a room, each on a line of its own."""
+
     room = forms.CharField(label=_("Room"), max_length=80)
     spot = forms.CharField(
-        label=_("Spot"), max_length=80, help_text=_("Bed head, bed middle, desk seat.")
+        label=_("Spots, one a line"),
+        max_length=4_000,
+        widget=forms.Textarea({"rows": 3}),
+        help_text=_("Bed head, bed middle, desk seat."),
     )
     use = forms.ChoiceField(label=_("Use"), choices=Spot.Use.choices)
+
+    def clean_spot(self) -> list[str]:
+        """The names, each once and each short enough."""
+        lines = map(as_one_line, self.cleaned_data["spot"].splitlines())
+        names = list(dict.fromkeys(filter(None, lines)))
+        if len(names) > MOST_SPOTS:
+            raise ValidationError(_("At most %(n)s spots at once.") % {"n": MOST_SPOTS})
+        for name in names:
+            if len(name) > LONGEST:
+                words = _("“%(name)s...” is longer than %(n)s characters.")
+                raise ValidationError(words % {"name": name[:20], "n": LONGEST})
+        return names
+
+    def typed(self) -> dict[str, Any]:
+        """The room with the names of its spots."""
+        return {
+            "room": self.cleaned_data["room"],
+            "spots": self.cleaned_data["spot"],
+            "use": self.cleaned_data["use"],
+        }
 
 
 class GroundPointForm(EntryForm):

@@ -1,5 +1,6 @@
 """What the page of a visit shows, gathered once for the page and for its part."""
 
+from collections.abc import Mapping, Sequence
 from typing import Any
 from urllib.parse import urlencode
 
@@ -19,7 +20,12 @@ from surveys.results import RULES, reading_figures, visit_results
 from surveys.results.dangers import dangers_of
 from surveys.services.corrections import corrections_at
 from surveys.services.facts import band_names
-from surveys.services.repeat import baseline_of, cautions_before_sealing, to_repeat
+from surveys.services.repeat import (
+    RowToRead,
+    baseline_of,
+    cautions_before_sealing,
+    to_read,
+)
 from surveys.services.visits import missing_before_sealing, state_of
 
 PER_PAGE = 200
@@ -58,7 +64,7 @@ def page_context(
     seen = state_of(visit) if is_open else ""  # first: what comes in from here on was not seen
     page = Paginator(readings_in_order(visit), PER_PAGE).get_page(request.GET.get("page"))
     baseline = baseline_of(visit)
-    context = {
+    context: dict[str, Any] = {
         "visit": visit,
         "seen": seen,
         "guideline": guideline,
@@ -73,15 +79,20 @@ def page_context(
         "dangers": dangers_of(visit),
         "ground_checks": visit.ground_checks.select_related("point", "other_point"),
         "baseline": baseline,
-        "to_repeat": to_repeat(visit, baseline) if baseline else [],
     }
     context |= put_right(visit)
     if is_open:
+        rows = to_read(visit, baseline)
+        context |= _list_of_rows(visit, baseline, rows, context["findings"], guideline, placement)
         context["missing"] = missing_before_sealing(visit, today=timezone.localdate())
         context["cautions"] = cautions_before_sealing(visit, baseline)
         context["ground_sentences"] = words.ground_sentences()
         walk = walk or bool(request.GET.get("walk"))
-        context |= _blank_forms(visit, request.GET.get("spot", ""), walk)
+        asked = {name: request.GET[name] for name in ReadingForm.WHERE if request.GET.get(name)}
+        context |= _blank_forms(visit, asked, rows, walk=walk)
+        if "measurand" in asked:
+            context["reading_form"].narrow()
+            context["reading_form"].go_on_at(context["next_display"])
     return context | forms
 
 
@@ -115,17 +126,68 @@ def findings_at(visit: Visit, guideline: Guideline, placement: float) -> list[di
     return [{"spot": spots[finding.spot], "finding": finding} for finding in findings.values()]
 
 
-def _blank_forms(visit: Visit, spot: str, walk: bool) -> dict[str, Any]:
-    """What may be entered next: at the spot that the address names, or at the last one."""
-    last = visit.readings.order_by("position").last()
-    likely = ReadingForm.next_after(last, walk=walk) | ({"spot": spot} if spot else {})
+def _list_of_rows(
+    visit: Visit,
+    baseline: Visit | None,
+    rows: Sequence[RowToRead],
+    findings: Sequence[Mapping[str, Any]],
+    guideline: Guideline,
+    placement: float,
+) -> dict[str, Any]:
+    """Each row to read with its value before and now, and what a tap fills the form with."""
+    now = {(row["spot"].pk, row["finding"].measurand): row["finding"] for row in findings}
+    before = {}
+    if baseline is not None and baseline != visit:
+        known = visit_results([baseline], guideline=guideline, placement=placement).findings
+        before = {(spot, measurand): finding for (_pk, spot, measurand), finding in known.items()}
     return {
+        "to_read": [
+            {
+                "row": row,
+                "query": urlencode(row.choices()),
+                "before": before.get((row.spot.pk, row.measurand)),
+                "now": now.get((row.spot.pk, row.measurand)),
+            }
+            for row in rows
+        ],
+        "n_open": sum(not row.done for row in rows),
+    }
+
+
+def _blank_forms(
+    visit: Visit, asked: Mapping[str, str], rows: Sequence[RowToRead], *, walk: bool
+) -> dict[str, Any]:
+    """What may be entered next: what the address names, or what is most likely read next."""
+    last = visit.readings.select_related("spot__room", "instrument").order_by("position").last()
+    likely = ReadingForm.next_after(last, walk=walk)
+    if not walk and not asked and visit.kind == Visit.Kind.FOLLOW_UP:
+        likely |= _next_open(last, rows)
+    if "measurand" in asked:  # a row of the list was tapped: it says all of this
+        likely |= dict.fromkeys(ReadingForm.WHERE, "")
+    likely |= asked
+    return {
+        "last": last,
         "reading_form": ReadingForm(visit=visit, initial=likely),
         "next_display": ReadingForm.display_after(last),
         "check_form": GroundCheckForm(visit=visit, prefix="check"),
         "spot_form": SpotForm(prefix="place"),
         "point_form": GroundPointForm(prefix="point"),
     }
+
+
+def _next_open(last: Reading | None, rows: Sequence[RowToRead]) -> dict[str, Any]:
+    """The first open row after the one that was read last, once that one is done."""
+    places = [(row.spot.pk, row.measurand) for row in rows]
+    at = (
+        places.index((last.spot_id, last.measurand))
+        if last and ((last.spot_id, last.measurand) in places)
+        else -1
+    )
+    if at >= 0 and not rows[at].done:
+        return {}
+    following = [*rows[at + 1 :], *rows[: at + 1]]
+    row = next((row for row in following if not row.done and row.measurand), None)
+    return row.choices() if row else {}
 
 
 def answer(
@@ -154,9 +216,9 @@ def answer(
     context = page_context(request, visit, walk=walk, **forms) | {"narrowed": part}
     typing = request.resolver_match is not None and request.resolver_match.url_name == TYPING
     if part and "reading_form" in context:
-        context["reading_form"].narrow_units()
         if spot is not None:
             context["reading_form"].initial["spot"] = spot.pk
+        context["reading_form"].narrow()
     if part and typing and "reading_form" in context:
         context["reading_form"].go_on_at(context["next_display"])
     response = render(request, WORK if part else PAGE, context, status=422 if forms else 200)

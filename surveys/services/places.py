@@ -4,6 +4,7 @@ A room or spot under another name is the same one: pages and exports give the na
 letter the name of the day on which it was issued.
 """
 
+from collections.abc import Sequence
 from copy import copy
 from typing import Any, TypeVar
 from uuid import UUID
@@ -50,6 +51,14 @@ def add_spot(
     row = with_uid(Spot(room=the_room, name=_tidy(spot), use=use), uid)
     save_row(row, by)
     return row
+
+
+@transaction.atomic
+def add_spots(
+    *, visit: Visit, by: User, room: str, spots: Sequence[str], use: str = Spot.Use.OTHER
+) -> list[Spot]:
+    """Several places of one room, all of them or none."""
+    return [add_spot(visit=visit, by=by, room=room, spot=name, use=use) for name in spots]
 
 
 def _ever_named(row: Room, name: str) -> bool:

@@ -5,30 +5,48 @@ And what is said before a seal, because nothing can be read afterwards.
 
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
+from typing import Any
 
 from django.utils.translation import gettext as _
 from django.utils.translation import ngettext
 
 from consult.letters.words import spot_name
-from surveys.models import Calibration, GroundPoint, Measurand, Reading, Visit
+from surveys.models import (
+    Calibration,
+    GroundPoint,
+    Instrument,
+    Measurand,
+    Reading,
+    Spot,
+    Visit,
+)
 from surveys.models.measurands import measurand_words
 from surveys.results.certificates import Register
 from surveys.results.grounds import UNTRIED, ground_states
 
-Key = tuple[str, str, str, str, str]
+Key = tuple[int, str, int | None, int]
 
 
 @dataclass(frozen=True)
-class ToRepeat:
-    """A spot, what was read there, against which ground point, on which instrument."""
+class RowToRead:
+    """A spot and quantity of a visit: how it was read before, and whether it has been read."""
 
-    room: str
-    spot: str
-    measurand: str
-    ground_point: str
-    instrument: str
+    spot: Spot
+    measurand: str = ""  # empty: nobody has said yet what is read there
+    ground_point: GroundPoint | None = None
+    instrument: Instrument | None = None
     load: str = ""  # what was running, which a follow-up should have running too
     done: bool = False
+
+    def choices(self) -> dict[str, Any]:
+        """What the form of a reading is filled with."""
+        chosen = {
+            "spot": self.spot.pk,
+            "measurand": self.measurand,
+            "ground_point": self.ground_point and self.ground_point.pk,
+            "instrument": self.instrument and self.instrument.pk,
+        }
+        return {name: value for name, value in chosen.items() if value}
 
 
 def baseline_of(visit: Visit) -> Visit | None:
@@ -47,18 +65,52 @@ def baseline_of(visit: Visit) -> Visit | None:
     )
 
 
-def to_repeat(visit: Visit, baseline: Visit) -> list[ToRepeat]:
-    """One entry for each spot, measurand, ground point and instrument of the baseline's readings.
+def to_repeat(visit: Visit, baseline: Visit) -> list[RowToRead]:
+    """One row for each spot, measurand, ground point and instrument of the baseline's readings.
 
     Trials and readings that were set aside or corrected need no second time. On a follow-up
     `done` tells what it has already.
     """
     done = set() if visit == baseline else {_key(row) for row in _counted(visit)}
-    loads: dict[Key, dict[str, None]] = {}
+    read: dict[Key, list[Reading]] = {}
     for row in _counted(baseline):
-        loads.setdefault(_key(row), {}).update({row.load: None} if row.load else {})
+        read.setdefault(_key(row), []).append(row)
     return [
-        ToRepeat(*key, load="; ".join(running), done=key in done) for key, running in loads.items()
+        RowToRead(
+            spot=rows[0].spot,
+            measurand=rows[0].measurand,
+            ground_point=rows[0].ground_point,
+            instrument=rows[0].instrument,
+            load="; ".join(dict.fromkeys(row.load for row in rows if row.load)),
+            done=key in done,
+        )
+        for key, rows in read.items()
+    ]
+
+
+def to_read(visit: Visit, baseline: Visit | None) -> list[RowToRead]:
+    """What an open visit has to read: what its baseline has, or every spot in every quantity.
+
+    The quantities of a baseline are those that it has read anywhere so far.
+    """
+    if baseline is not None and baseline != visit:
+        return to_repeat(visit, baseline)
+    rows = _counted(visit)
+    latest_by_measurand: dict[str, Reading | None] = {row.measurand: row for row in rows}
+    if not latest_by_measurand:
+        latest_by_measurand = {"": None}
+    read = {(row.spot_id, row.measurand) for row in rows}
+    spots = Spot.objects.filter(room__property=visit.property_id).select_related("room")
+    return [
+        RowToRead(
+            spot=spot,
+            measurand=measurand,
+            ground_point=last.ground_point if last else None,
+            instrument=last.instrument if last else None,
+            done=(spot.pk, measurand) in read,
+        )
+        for spot in spots.order_by("room__name", "pk")
+        for measurand, last in latest_by_measurand.items()
     ]
 
 
@@ -121,12 +173,12 @@ def _not_read_again(visit: Visit, baseline: Visit | None, rows: Sequence[Reading
     """Spots and quantities of the baseline that the follow-up has not, in one sentence."""
     if baseline is None or baseline == visit:
         return
-    read = {_key(row)[:3] for row in rows}
-    wanted = dict.fromkeys(_key(row)[:3] for row in _counted(baseline))
+    read = {(row.spot_id, row.measurand) for row in rows}
+    wanted = {(row.spot_id, row.measurand): row.spot for row in _counted(baseline)}
     missing = [
-        f"{spot_name(room, spot)} ({measurand_words(measurand)})"
-        for room, spot, measurand in wanted
-        if (room, spot, measurand) not in read
+        f"{spot_name(spot.room.name, spot.name)} ({measurand_words(measurand)})"
+        for (pk, measurand), spot in wanted.items()
+        if (pk, measurand) not in read
     ]
     if missing:
         sentence = ngettext(
@@ -167,5 +219,4 @@ def _counted(visit: Visit) -> Sequence[Reading]:
 
 
 def _key(row: Reading) -> Key:
-    point = row.ground_point.name if row.ground_point else ""
-    return row.spot.room.name, row.spot.name, row.measurand, point, row.instrument.name
+    return row.spot_id, row.measurand, row.ground_point_id, row.instrument_id

@@ -24,11 +24,12 @@ from surveys.forms.visits import (
     SpotForm,
 )
 from surveys.models import GroundCheck, Room, Visit
+from surveys.models.displays import CELLS
 from surveys.pages.visit import PAGE, answer, page_context, put_right
 from surveys.pages.visits import wanted_visits
 from surveys.services import visits as services
 from surveys.services.ground_checks import correct_ground_check, record_ground_check
-from surveys.services.places import add_spot
+from surveys.services.places import add_spots
 from surveys.services.repeat import baseline_of, to_repeat
 
 PER_PAGE = 50
@@ -111,15 +112,16 @@ def reading_add(request: SignedInRequest, pk: int) -> HttpResponse:
 
 @require_safe
 @role_required("office", "assessor")
-def reading_units(request: SignedInRequest, pk: int) -> HttpResponse:
-    """The list of units alone, for the quantity and the instrument that were chosen."""
+def reading_fields(request: SignedInRequest, pk: int) -> HttpResponse:
+    """The fields that fit the quantity and the instrument that were chosen, with what was typed."""
     visit = _visit(request, pk)
     if not wants_fragment(request):
         return redirect("visit_detail", pk=visit.pk)
-    chosen = {name: request.GET.get(name) for name in ("measurand", "instrument", "unit")}
-    form = ReadingForm(visit=visit, initial=chosen)
-    form.narrow_units()
-    response = render(request, f"{PAGE}#unit", {"field": form["unit"]})
+    names = (*ReadingForm.WHERE, *CELLS, "unit")
+    typed = {name: request.GET[name] for name in names if name in request.GET}
+    form = ReadingForm(visit=visit, initial=typed)
+    form.narrow()
+    response = render(request, f"{PAGE}#fields", {"reading_form": form})
     patch_vary_headers(response, ["HX-Request"])
     return response
 
@@ -165,11 +167,11 @@ def spot_add(request: SignedInRequest, pk: int) -> HttpResponse:
     form = SpotForm(request.POST, prefix="place")
     if form.is_valid():
         try:
-            spot = add_spot(visit=visit, by=request.user, **form.cleaned_data)
+            spots = add_spots(visit=visit, by=request.user, **form.typed())
         except ValidationError as error:
             form.blame(error)
         else:
-            return answer(request, visit, spot=spot)
+            return answer(request, visit, spot=spots[0])
     return answer(request, visit, spot_form=form)
 
 

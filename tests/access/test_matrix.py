@@ -155,7 +155,7 @@ MATRIX: dict[str, tuple[str, dict[str, str], str]] = {
     "visit_edit": ("get", {"pk": "{visit}"}, "200 200 200 404 403 403 403 302"),
     "reading_add": ("post", {"pk": "{visit}"}, "422 422 422 404 403 403 403 302"),
     # A part of the visit's page; asked for as a page it leads to that page.
-    "reading_units": ("get", {"pk": "{visit}"}, "302 302 302 404 403 403 403 302"),
+    "reading_fields": ("get", {"pk": "{visit}"}, "302 302 302 404 403 403 403 302"),
     "ground_check_add": ("post", {"pk": "{visit}"}, "422 422 422 404 403 403 403 302"),
     "spot_add": ("post", {"pk": "{visit}"}, "422 422 422 404 403 403 403 302"),
     "ground_point_add": ("post", {"pk": "{visit}"}, "422 422 422 404 403 403 403 302"),

@@ -14,7 +14,7 @@ from tests.cast import ASKERS, Cast, make_cast
 
 pytestmark = [pytest.mark.browser, pytest.mark.django_db(transaction=True)]
 
-FRAGMENTS = {"reading_units"}  # fetched into another page, never opened
+FRAGMENTS = {"reading_fields"}  # fetched into another page, never opened
 VISITORS = ["manager", "its assessor", "its client", "its electrician", "nobody"]
 PAGES = sorted(name for name, (method, *_) in MATRIX.items() if method == "get")
 PARTS = 8

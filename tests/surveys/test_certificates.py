@@ -140,6 +140,6 @@ def test_the_form_offers_the_unit_of_the_certificate_in_force(client, office, vi
     CalibrationFactory(instrument=meter, unit="kV/m", calibrated_on=today - DAY)
     CalibrationFactory(instrument=meter, unit="V/m", calibrated_on=None, certificate="")
     chosen = {"measurand": "electric-field-potential-free", "instrument": meter.pk}
-    address = reverse("reading_units", args=[visit.pk])
+    address = reverse("reading_fields", args=[visit.pk])
     page = client.get(address, chosen, headers={"HX-Request": "true"})
     assert '<option value="kV/m" selected' in page.content.decode()

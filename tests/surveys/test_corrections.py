@@ -212,7 +212,9 @@ def test_what_only_counts_no_more_is_still_a_danger(sealed, right, office):
 def test_what_a_follow_up_repeats_comes_from_the_reading_that_counts(sealed, right, office):
     other = CalibrationFactory(instrument=Instrument.objects.create(name="field meter B"))
     correct(sealed, office, **right | {"instrument": other.instrument})
-    assert [one.instrument for one in to_repeat(sealed.visit, sealed.visit)] == ["field meter B"]
+    assert [row.instrument.name for row in to_repeat(sealed.visit, sealed.visit)] == [
+        "field meter B"
+    ]
 
 
 def form_of(key, **change):

@@ -139,7 +139,7 @@ def units_in(html):
 
 
 def units(browser, visit, **asked):
-    answer = browser.get(reverse("reading_units", args=[visit.pk]), asked, headers=HTMX)
+    answer = browser.get(reverse("reading_fields", args=[visit.pk]), asked, headers=HTMX)
     assert answer.status_code == 200
     return units_in(answer.content.decode())
 

@@ -1,0 +1,174 @@
+"""The list of what a visit has to read: a tap fills the form, and the form fits the quantity."""
+
+import re
+
+import pytest
+from django.urls import reverse
+
+from surveys.models import GroundPoint, Instrument, Measurand, Reading, Spot
+from surveys.services import visits
+from surveys.services.repeat import to_read
+from tests.cast import make_cast
+from tests.factories import (
+    BASELINE_DAY,
+    CalibrationFactory,
+    SpotFactory,
+    VisitFactory,
+    add_reading,
+)
+
+pytestmark = pytest.mark.django_db
+HTMX = {"HX-Request": "true"}
+
+
+@pytest.fixture
+def cast():
+    return make_cast()
+
+
+@pytest.fixture
+def browser(cast, client):
+    cast.log_in(client, "its assessor")
+    return client
+
+
+@pytest.fixture
+def baseline(cast):
+    """A sealed baseline: a field and a flux density at each of two spots."""
+    home = cast.case.property
+    visit = VisitFactory(property=home, label="thorough", date=BASELINE_DAY.replace(day=28))
+    pipe = GroundPoint.objects.create(property=home, name="water pipe")
+    field = CalibrationFactory()
+    flux = CalibrationFactory(quantity="magnetic flux density", unit="nT")
+    for name in ("bed head", "desk"):
+        spot = SpotFactory(home=home, name=name)
+        add_reading(visit, spot, field, total=40.0, ground_point=pipe)
+        add_reading(
+            visit, spot, flux, measurand=Measurand.MAGNETIC_FLUX_DENSITY, unit="nT", total=150.0
+        )
+    return visit
+
+
+@pytest.fixture
+def follow_up(cast, baseline):
+    return visits.plan_visit(
+        home=cast.case.property, kind="follow-up", day=baseline.date.replace(month=4),
+        by=cast.people["office"],
+    )  # fmt: skip
+
+
+def page_of(browser, visit, query=""):
+    return browser.get(reverse("visit_detail", args=[visit.pk]) + query).content.decode()
+
+
+def taps(page):
+    """The addresses of the rows."""
+    rows = re.search(r'<ul class="to-read">.*?</ul>', page, re.DOTALL).group()
+    return [
+        tap.replace("&amp;", "&").partition("#")[0] for tap in re.findall(r'href="([^"]+)"', rows)
+    ]
+
+
+def selected(page, name):
+    select = re.search(rf'<select name="{name}".*?</select>', page, re.DOTALL)
+    return (
+        re.search(r'<option value="([^"]*)" selected', select.group()).group(1) if select else None
+    )
+
+
+def test_a_tap_fills_the_form_as_the_baseline_was_read(browser, follow_up):
+    page = page_of(browser, follow_up)
+    assert "4 rows are open." in page and "before 40" in re.sub(r"\s+", " ", page)
+    field, flux = taps(page)[:2]
+    row = Reading.objects.filter(visit__label="thorough").order_by("position").first()
+    page = page_of(browser, follow_up, field)
+    for name in ("spot", "instrument", "ground_point"):
+        assert selected(page, name) == str(getattr(row, f"{name}_id"))
+    assert selected(page, "measurand") == row.measurand and selected(page, "unit") == "V/m"
+    page = page_of(browser, follow_up, flux)
+    assert selected(page, "unit") == "nT"
+    assert 'name="ground_point"' not in page  # a flux density needs none
+
+
+def test_twelve_rows_are_typed_one_after_the_other_without_a_panel(browser, follow_up):
+    """Each answer has the next open row in its form; only the number is typed."""
+    page = page_of(browser, follow_up, taps(page_of(browser, follow_up))[0])
+    for n_open in (3, 2, 1, 0):
+        sent = {
+            name: selected(page, name)
+            for name in ("spot", "measurand", "instrument", "ground_point", "unit", "state")
+        }
+        sent = {name: value for name, value in sent.items() if value} | {"total": "2"}
+        url = reverse("reading_add", args=[follow_up.pk])
+        page = browser.post(url, sent, headers=HTMX).content.decode()
+        words = "1 row is open." if n_open == 1 else f"{n_open} rows are open."
+        assert words in page, page
+        assert 'class="saved"' in page and "band" in page
+    before = Reading.objects.filter(visit__label="thorough").order_by("position")
+    now = follow_up.readings.order_by("position")
+    wanted, read = ([(row.spot_id, row.measurand) for row in rows] for rows in (before, now))
+    assert read == wanted
+
+
+@pytest.mark.parametrize(
+    ("measurand", "missing", "kept"),
+    [
+        (Measurand.BODY_VOLTAGE, {"x", "y", "z"}, {"ground_point", "total"}),
+        (Measurand.MAGNETIC_FLUX_DENSITY, {"ground_point"}, {"x", "y", "z", "total"}),
+        (Measurand.ELECTRIC_FIELD_POTENTIAL_FREE, {"ground_point"}, {"x", "total"}),
+        (Measurand.ELECTRIC_FIELD_GROUND, set(), {"ground_point", "x", "total"}),
+    ],
+)
+def test_only_what_fits_the_quantity_is_offered(browser, follow_up, measurand, missing, kept):
+    meter = Instrument.objects.create(name="body meter")
+    volts = CalibrationFactory(instrument=meter, quantity="body voltage", unit="mV")
+    asked = {"measurand": measurand, "total": "7"}
+    answer = browser.get(
+        reverse("reading_fields", args=[follow_up.pk]), asked, headers=HTMX
+    ).content.decode()
+    names = set(re.findall(r'name="([^"]+)"', answer))
+    assert kept <= names and not missing & names
+    assert 'name="total" value="7"' in answer  # what was typed stays
+    meters = re.findall(r'<option value="(\d+)"', re.search(
+        r'<select name="instrument".*?</select>', answer, re.DOTALL
+    ).group())  # fmt: skip
+    of_voltage = str(volts.instrument_id) in meters
+    assert of_voltage == (measurand == Measurand.BODY_VOLTAGE)
+
+
+def test_a_baseline_lists_every_spot_in_each_quantity_read_so_far(browser, cast):
+    home = cast.case.property
+    visit = VisitFactory(property=home, label="open", sealed_at=None)
+    spots = [SpotFactory(home=home) for _n in range(2)]
+    n_spots = Spot.objects.filter(room__property=home).count()
+    assert [row.measurand for row in to_read(visit, visit)] == [""] * n_spots
+    add_reading(visit, spots[0], CalibrationFactory(), total=4.0)
+    rows = to_read(visit, visit)
+    assert len(rows) == n_spots and sum(row.done for row in rows) == 1
+    flux = CalibrationFactory(quantity="magnetic flux density", unit="nT")
+    add_reading(
+        visit, spots[1], flux, measurand=Measurand.MAGNETIC_FLUX_DENSITY, unit="nT", total=9.0
+    )
+    assert len(to_read(visit, visit)) == 2 * n_spots
+
+
+def test_ten_spots_of_a_room_are_ten_lines(browser, follow_up):
+    lines = "\n".join(f"seat {n}" for n in range(10)) + "\n\n seat 3 \n"
+    sent = {"place-room": "Hall", "place-spot": lines, "place-use": "seating"}
+    browser.post(reverse("spot_add", args=[follow_up.pk]), sent)
+    spots = Spot.objects.filter(room__name="Hall").order_by("pk")
+    assert [spot.name for spot in spots] == [f"seat {n}" for n in range(10)]
+    assert {spot.use for spot in spots} == {"seating"}
+
+
+def test_of_ten_spots_with_one_wrong_none_is_added(browser, follow_up):
+    sent = {"place-room": "Hall", "place-spot": "one\n" + "x" * 200, "place-use": "other"}
+    answer = browser.post(reverse("spot_add", args=[follow_up.pk]), sent)
+    assert answer.status_code == 422 and "is longer than" in answer.content.decode()
+    assert not Spot.objects.filter(room__name="Hall").exists()
+
+
+def test_the_note_on_the_key_is_beside_the_form(browser, follow_up):
+    type(follow_up).objects.filter(pk=follow_up.pk).update(instructions="key at the neighbour's")
+    page = page_of(browser, follow_up)
+    assert page.index("key at the neighbour") < page.index('id="entry"')
