@@ -32,11 +32,15 @@ class NumberField(forms.CharField):
         "negative": _("A number of 0 or more."),
     }
 
-    def __init__(self, *, may_be_negative: bool = False, **kwargs: Any) -> None:
+    def __init__(
+        self, *, may_be_negative: bool = False, placeholder: str = "", **kwargs: Any
+    ) -> None:
         kwargs.setdefault("max_length", 40)
         super().__init__(**kwargs)
         self.may_be_negative = may_be_negative
         self.widget.attrs |= {"inputmode": "decimal", "autocomplete": "off"}
+        if placeholder:
+            self.widget.attrs["placeholder"] = placeholder
 
     def clean(self, value: Any) -> Any:
         word = super().clean(value)

@@ -58,9 +58,10 @@ class ReadingForm(OnceForm, EntryForm):
         empty_label="–",
         help_text=_("For ground-referenced fields and body voltage alone."),
     )
-    x = MarkedNumberField(label="X", required=False)
-    y = MarkedNumberField(label="Y", required=False)
-    z = MarkedNumberField(label="Z", required=False)
+    # A blank placeholder lets the style tell an empty axis from a filled one.
+    x = MarkedNumberField(label="X", required=False, placeholder=" ")
+    y = MarkedNumberField(label="Y", required=False, placeholder=" ")
+    z = MarkedNumberField(label="Z", required=False, placeholder=" ")
     total = MarkedNumberField(label=_("or total"), required=False)
     unit = forms.ChoiceField(label=label_of(Reading, "unit"), choices=grouped_units)
     state = forms.ChoiceField(label=label_of(Reading, "state"), choices=Reading.State.choices)
@@ -131,6 +132,10 @@ class ReadingForm(OnceForm, EntryForm):
         cleaned: dict[str, Any] = super().clean() or self.cleaned_data
         if cleaned.get("measurand") in UNGROUNDED:
             cleaned["ground_point"] = None
+        if cleaned.get("measurand") == Measurand.BODY_VOLTAGE:
+            for axis in AXES:
+                if cleaned.get(axis, (None, ""))[0] is not None:
+                    self.add_error(axis, _("Body voltage has no axes: enter the total."))
         is_as_used = cleaned.get("state") == Reading.State.AS_USED
         are_off = bool(cleaned.get("circuits_off") or cleaned.get("sources_off"))
         if is_as_used and are_off and not cleaned.get("as_used_with_off"):
@@ -152,12 +157,17 @@ class ReadingForm(OnceForm, EntryForm):
 
     def go_on_at(self, next_field: str = "x") -> None:
         """Put the cursor where typing goes on: at the first fault, or at the next display."""
-        first = next_field if next_field in self.fields else "total"
-        wrong = next((name for name in self.fields if name in self.errors), first)
+        if self["measurand"].value() == Measurand.BODY_VOLTAGE:
+            next_field = "total"
+        wrong = next((name for name in self.fields if name in self.errors), next_field)
         self.fields[wrong].widget.attrs["autofocus"] = True
 
     def narrow(self) -> None:
-        """Offer what fits the chosen quantity alone: meters, fields, units."""
+        """Offer what fits the chosen quantity alone: meters and units.
+
+        Fields that do not fit are out of sight by style alone, and only while they are empty, so
+        that another quantity may be chosen.
+        """
         measurand = self["measurand"].value()
         if measurand not in MEASURANDS:
             return
@@ -166,11 +176,6 @@ class ReadingForm(OnceForm, EntryForm):
         )
         self.fields["instrument"].queryset = fitting.distinct()  # type: ignore[attr-defined]  # of its field class
         self._narrow_units(measurand)
-        unfit = set() if Measurand(measurand).has_ground_point else {"ground_point"}
-        if measurand == Measurand.BODY_VOLTAGE:
-            unfit |= set(AXES)  # it has none
-        for name in unfit - set(self.errors):
-            del self.fields[name]
 
     def _narrow_units(self, measurand: str) -> None:
         """The units of the quantity, the instrument's own one chosen."""

@@ -91,6 +91,7 @@ def page_context(
         asked = {name: request.GET[name] for name in ReadingForm.WHERE if request.GET.get(name)}
         context |= _blank_forms(visit, asked, rows, walk=walk)
         if "measurand" in asked:
+            context["narrowed"] = True
             context["reading_form"].narrow()
             context["reading_form"].go_on_at(context["next_display"])
     return context | forms
@@ -160,34 +161,39 @@ def _blank_forms(
     """What may be entered next: what the address names, or what is most likely read next."""
     last = visit.readings.select_related("spot__room", "instrument").order_by("position").last()
     likely = ReadingForm.next_after(last, walk=walk)
-    if not walk and not asked and visit.kind == Visit.Kind.FOLLOW_UP:
-        likely |= _next_open(last, rows)
+    row = None
     if "measurand" in asked:  # a row of the list was tapped: it says all of this
         likely |= dict.fromkeys(ReadingForm.WHERE, "")
-    likely |= asked
+        row = next((row for row in rows if _is_asked(row, asked)), None)
+    elif not walk and not asked and visit.kind == Visit.Kind.FOLLOW_UP:
+        row = _next_open(last, rows)
+        likely |= row.choices() if row else {}
+    display = ReadingForm.display_after(last)
+    if row is not None:
+        display = "total" if row.has_total else "x"
     return {
         "last": last,
-        "reading_form": ReadingForm(visit=visit, initial=likely),
-        "next_display": ReadingForm.display_after(last),
+        "reading_form": ReadingForm(visit=visit, initial=likely | dict(asked)),
+        "next_display": display,
         "check_form": GroundCheckForm(visit=visit, prefix="check"),
         "spot_form": SpotForm(prefix="place"),
         "point_form": GroundPointForm(prefix="point"),
     }
 
 
-def _next_open(last: Reading | None, rows: Sequence[RowToRead]) -> dict[str, Any]:
+def _is_asked(row: RowToRead, asked: Mapping[str, str]) -> bool:
+    return {name: str(value) for name, value in row.choices().items()} == asked
+
+
+def _next_open(last: Reading | None, rows: Sequence[RowToRead]) -> RowToRead | None:
     """The first open row after the one that was read last, once that one is done."""
     places = [(row.spot.pk, row.measurand) for row in rows]
-    at = (
-        places.index((last.spot_id, last.measurand))
-        if last and ((last.spot_id, last.measurand) in places)
-        else -1
-    )
+    here = (last.spot_id, last.measurand) if last else None
+    at = places.index(here) if here in places else -1
     if at >= 0 and not rows[at].done:
-        return {}
+        return None
     following = [*rows[at + 1 :], *rows[: at + 1]]
-    row = next((row for row in following if not row.done and row.measurand), None)
-    return row.choices() if row else {}
+    return next((row for row in following if not row.done and row.measurand), None)
 
 
 def answer(
@@ -213,7 +219,8 @@ def answer(
             query["spot"] = str(spot.pk)
         address = reverse("visit_detail", args=[visit.pk])
         return redirect(f"{address}?{query.urlencode()}#entry" if query else f"{address}#entry")
-    context = page_context(request, visit, walk=walk, **forms) | {"narrowed": part}
+    context = page_context(request, visit, walk=walk, **forms)
+    context["narrowed"] = part or context.get("narrowed", False)
     typing = request.resolver_match is not None and request.resolver_match.url_name == TYPING
     if part and "reading_form" in context:
         if spot is not None:

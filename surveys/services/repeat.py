@@ -37,6 +37,7 @@ class RowToRead:
     instrument: Instrument | None = None
     load: str = ""  # what was running, which a follow-up should have running too
     done: bool = False
+    has_total: bool = False  # the meter showed a total, not axes
 
     def choices(self) -> dict[str, Any]:
         """What the form of a reading is filled with."""
@@ -83,6 +84,7 @@ def to_repeat(visit: Visit, baseline: Visit) -> list[RowToRead]:
             instrument=rows[0].instrument,
             load="; ".join(dict.fromkeys(row.load for row in rows if row.load)),
             done=key in done,
+            has_total=rows[0].total is not None,
         )
         for key, rows in read.items()
     ]
@@ -108,6 +110,7 @@ def to_read(visit: Visit, baseline: Visit | None) -> list[RowToRead]:
             ground_point=last.ground_point if last else None,
             instrument=last.instrument if last else None,
             done=(spot.pk, measurand) in read,
+            has_total=last is not None and last.total is not None,
         )
         for spot in spots.order_by("room__name", "pk")
         for measurand, last in latest_by_measurand.items()

@@ -24,7 +24,6 @@ from surveys.forms.visits import (
     SpotForm,
 )
 from surveys.models import GroundCheck, Room, Visit
-from surveys.models.displays import CELLS
 from surveys.pages.visit import PAGE, answer, page_context, put_right
 from surveys.pages.visits import wanted_visits
 from surveys.services import visits as services
@@ -113,15 +112,19 @@ def reading_add(request: SignedInRequest, pk: int) -> HttpResponse:
 @require_safe
 @role_required("office", "assessor")
 def reading_fields(request: SignedInRequest, pk: int) -> HttpResponse:
-    """The fields that fit the quantity and the instrument that were chosen, with what was typed."""
+    """The units that fit quantity and instrument; of another quantity the instruments, too.
+
+    Nothing else is sent anew: what somebody typed meanwhile on a slow line stays.
+    """
     visit = _visit(request, pk)
     if not wants_fragment(request):
         return redirect("visit_detail", pk=visit.pk)
-    names = (*ReadingForm.WHERE, *CELLS, "unit")
-    typed = {name: request.GET[name] for name in names if name in request.GET}
-    form = ReadingForm(visit=visit, initial=typed)
+    chosen = {name: request.GET.get(name) for name in ("measurand", "instrument", "unit")}
+    form = ReadingForm(visit=visit, initial=chosen)
     form.narrow()
-    response = render(request, f"{PAGE}#fields", {"reading_form": form})
+    part = "fitting" if "of" in request.GET else "unit"
+    context = {"reading_form": form, "visit": visit, "apart": True}
+    response = render(request, f"{PAGE}#{part}", context)
     patch_vary_headers(response, ["HX-Request"])
     return response
 

@@ -8,10 +8,19 @@ from playwright.sync_api import Locator, expect
 
 from mitigation.models import Case
 from mitigation.services.visits import plan_case_visit
-from surveys.models import Visit
-from tests.browser.visitor import Visitor
+from surveys.models import Measurand, Visit
+from surveys.services.visits import plan_visit
+from tests.browser.visitor import PHONE_WIDTH, Visitor
 from tests.cast import Cast, make_cast
-from tests.factories import CalibrationFactory, CaseFactory, PropertyFactory
+from tests.factories import (
+    BASELINE_DAY,
+    CalibrationFactory,
+    CaseFactory,
+    PropertyFactory,
+    SpotFactory,
+    VisitFactory,
+    add_reading,
+)
 
 pytestmark = [pytest.mark.browser, pytest.mark.django_db(transaction=True)]
 
@@ -87,7 +96,7 @@ def name_the_places(visitor: Visitor) -> None:
     page = visitor.page
     visitor.mark()
     page.get_by_label("Room").fill("Bedroom")
-    page.get_by_role("textbox", name="Spot").fill("bed head")
+    page.get_by_role("textbox", name="Spots, one a line").fill("bed head")
     page.get_by_label("Use").select_option("sleeping")
     visitor.press("Add the spot")
     expect(page.get_by_role("button", name="Enter the reading")).to_be_visible()
@@ -145,7 +154,7 @@ def set_one_aside(visitor: Visitor) -> None:
     page = visitor.page
     rows(visitor).first.get_by_role("link").click()
     visitor.look_over("an open reading")
-    page.get_by_label("Why this reading does not count").fill("The lead lay on a lamp.")
+    page.get_by_label("Else: why this reading does not count").fill("The lead lay on a lamp.")
     visitor.press("Set it aside")
     expect(rows(visitor).first).to_contain_text("set aside: The lead lay on a lamp.")
     finding = page.get_by_role("region", name="Findings per spot")
@@ -184,8 +193,7 @@ def seal(visitor: Visitor, name: str) -> None:
     visitor.press("Seal the visit")
     expect(page.get_by_role("main")).to_contain_text(f"({name})")
     expect(page.get_by_role("button", name="Enter the reading")).to_have_count(0)
-    repeat = page.get_by_role("region", name="What a follow-up has to repeat")
-    expect(repeat.get_by_role("row").filter(has_text="bed head")).to_contain_text("water pipe")
+    expect(rows(visitor).last).to_contain_text("water pipe")
     visitor.look_over("a sealed visit")
     visitor.follow("Registers")
     visitor.follow("Own placement uncertainty")
@@ -206,3 +214,60 @@ def test_a_danger_stops_the_page(look, visitors) -> None:
     enter_reading(visitor, **{"or total": "5001"})
     expect(page.get_by_role("alert")).to_contain_text("Stop, keep clear")
     visitor.look_over("a dangerous reading")
+
+
+def test_a_follow_up_is_typed_from_its_list_on_a_phone(visitors) -> None:
+    """No panel is opened and nothing is chosen: a tap, a number, and so on to the end."""
+    cast = make_cast()
+    home = cast.case.property
+    baseline = VisitFactory(property=home, label="thorough", date=BASELINE_DAY.replace(day=28))
+    field = CalibrationFactory()
+    flux = CalibrationFactory(quantity="magnetic flux density", unit="nT")
+    for n in range(6):
+        spot = SpotFactory(home=home, name=f"place {n}")
+        add_reading(baseline, spot, field, total=40.0 + n)
+        add_reading(
+            baseline, spot, flux, measurand=Measurand.MAGNETIC_FLUX_DENSITY, unit="nT", total=150.0
+        )
+    visit = plan_visit(
+        home=home, kind="follow-up", day=baseline.date.replace(month=4), by=cast.people["office"],
+        instructions="The key is at the neighbour's.",
+    )  # fmt: skip
+    visitor = visitors.enter(cast.people["its assessor"], width=PHONE_WIDTH, scheme="light")
+    page = visitor.page
+    visitor.open(f"/visits/{visit.pk}/")
+    expect(page.get_by_text("12 rows are open.")).to_be_visible()
+    visitor.look_over("what a follow-up has to read")
+    page.locator(".to-read a").first.click()
+    for n_open in range(11, -1, -1):
+        total = page.get_by_label("or total")
+        expect(total).to_be_focused()
+        total.fill("3")
+        visitor.press("Enter the reading")
+        words = "1 row is open." if n_open == 1 else f"{n_open} rows are open."
+        expect(page.get_by_text(words)).to_be_visible()
+        expect(page.get_by_role("status").filter(has_text="place")).to_be_in_viewport()
+    visitor.look_over("a follow-up with all its rows read")
+    assert visit.readings.count() == 12
+    assert not page.locator("details[open]").count()
+
+
+def test_only_fields_that_fit_the_quantity_are_in_sight(visitors) -> None:
+    cast, mine, _theirs = homes()
+    SpotFactory(home=mine.property)
+    CalibrationFactory(quantity="body voltage", unit="mV")
+    visitor = visitors.enter(cast.people["its assessor"], width=PHONE_WIDTH, scheme="light")
+    page = visitor.page
+    visitor.open(f"/visits/{mine.pk}/")
+    axis, ground = page.get_by_label("X", exact=True), page.locator("#id_ground_point")
+    quantity = page.get_by_label("Quantity")
+    for measurand, has_axes, has_ground in (
+        ("body-voltage", False, True), ("magnetic-flux-density", True, False),
+        ("electric-field-potential-free", True, False), ("electric-field-ground", True, True),
+    ):  # fmt: skip
+        quantity.select_option(measurand)
+        expect(axis).to_be_visible(visible=has_axes)
+        expect(ground).to_be_visible(visible=has_ground)
+    axis.fill("7")
+    quantity.select_option("body-voltage")
+    expect(axis).to_be_visible()  # what is filled is never out of sight
