@@ -87,7 +87,7 @@ def _reading_columns(corrected: dict[int, str]) -> list[Column]:
         (_("Total read"), lambda row: displays.cell_of(row[0], "total")),
         (_("Unit"), lambda row: row[0].unit),
         (_("Sign"), lambda row: row[1].qualifier),
-        (_("Comes to"), lambda row: row[1].value),
+        (_("Result"), lambda row: row[1].value),
         (_("U (k = 2)"), lambda row: _expanded(row[1].u)),
         (_("In"), lambda row: row[1].unit),
         (_("Band"), lambda row: row[1].band),
