@@ -89,6 +89,8 @@ def _tables(case: Case) -> Tables:
                 visit.temperature_c,
                 visit.humidity_percent,
                 visit.supply_voltage_v,
+                visit.deviations,
+                visit.sampling,
                 visit.note,
             ]
             for visit in visits
@@ -200,7 +202,7 @@ _PLACE = ("visit_id", "spot__room__name", "spot__name", "spot__use", "measurand"
 _METER = ("ground_point__name", "instrument__name")
 _VALUES = tuple(name for axis in CELLS for name in (axis, f"{axis}_mark"))
 _STATE = ("unit", "state", "circuits_off", "taken_at_text")
-_REST = ("body_distance_m", "surface_distance_m", "load", "note", "pk", "set_aside")
+_REST = ("height_m", "body_distance_m", "surface_distance_m", "load", "note", "pk", "set_aside")
 
 
 def _reading_rows(

@@ -86,6 +86,7 @@ class ReadingForm(OnceForm, EntryForm):
     taken_at_text = forms.CharField(
         label=label_of(Reading, "taken_at_text"), max_length=40, required=False
     )
+    height_m = NumberField(label=label_of(Reading, "height_m"), required=False)
     body_distance_m = NumberField(label=label_of(Reading, "body_distance_m"), required=False)
     surface_distance_m = NumberField(label=label_of(Reading, "surface_distance_m"), required=False)
     load = forms.CharField(label=label_of(Reading, "load"), max_length=200, required=False)
@@ -93,8 +94,8 @@ class ReadingForm(OnceForm, EntryForm):
 
     WHERE: tuple[str, ...] = ("spot", "measurand", "instrument", "ground_point")
     SHOWN_STATE: tuple[str, ...] = ("state", "walk", "as_used_with_off")
-    MORE = ("sources_off", "circuits_off", "taken_at_text", "body_distance_m",
-            "surface_distance_m", "load", "note")  # fmt: skip
+    MORE = ("sources_off", "circuits_off", "taken_at_text", "height_m",
+            "body_distance_m", "surface_distance_m", "load", "note")  # fmt: skip
 
     def __init__(self, *args: Any, visit: Visit, **kwargs: Any) -> None:
         super().__init__(*args, **kwargs)

@@ -64,6 +64,20 @@ class ConditionsForm(EntryForm):
         required=False,
         help_text=_("Above about 70 % readings of the electric field are doubtful."),
     )
+    sampling = forms.CharField(
+        label=label_of(Visit, "sampling"),
+        max_length=2_000,
+        required=False,
+        widget=forms.Textarea({"rows": 2}),
+        help_text=_("Such as: at each bed the head, the middle and the foot. Printed in letters."),
+    )
+    deviations = forms.CharField(
+        label=label_of(Visit, "deviations"),
+        max_length=2_000,
+        required=False,
+        widget=forms.Textarea({"rows": 2}),
+        help_text=_("Such as: the lead was too short for the attic. Printed in letters."),
+    )
     note = forms.CharField(
         label=label_of(Visit, "note"),
         max_length=10_000,

@@ -102,6 +102,8 @@ VISIT_COLUMNS = (
     _number("temperature_c", _("a number, in °C")),
     _number("humidity_percent", _("a number from 0 to 100")),
     _number("supply_voltage", _("a number above 0, in V")),
+    _text("deviations", _("what was done otherwise than the method says"), NOTE),
+    _text("sampling", _("how the spots were chosen"), NOTE),
     _text("note", _("a text"), NOTE),
 )
 READING_COLUMNS = (
@@ -133,7 +135,12 @@ READING_COLUMNS = (
         NOTE,
     ),
     _text("taken_at", _("an hour"), 40),
-    _text("set_aside", _("why this reading does not count"), NOTE),
+    _text(
+        "set_aside",
+        _("why this reading does not count; mistyped = it never stood on the display"),
+        NOTE,
+    ),
+    _number("height_m", _("a number of 0 or more, in m")),
     _number("body_distance_m", _("a number of 0 or more, in m")),
     _number("surface_distance_m", _("a number of 0 or more, in m")),
     _text("load", _("what was running"), 200),

@@ -21,6 +21,9 @@ OTHER_USE = "other"
 NAME_LENGTH = 80
 
 
+DISTANCES = ("height_m", "body_distance_m", "surface_distance_m")
+
+
 @dataclass(frozen=True)
 class Readings:
     """The rows of readings.csv by column, shape (n,) each; units as given.
@@ -44,6 +47,7 @@ class Readings:
     circuits: list[str]
     taken_at: list[str]
     set_aside: list[str]
+    height_m: FloatArray
     body_distance_m: FloatArray
     surface_distance_m: FloatArray
     load: list[str]
@@ -68,7 +72,7 @@ def read_readings(
     states = choices(table, "state", STATES)
     distance = {
         name: numbers(table, name, lambda value: value >= 0, "a number of 0 or more")
-        for name in ("body_distance_m", "surface_distance_m")
+        for name in DISTANCES
     }
     return Readings(
         row_numbers=table.row_numbers,

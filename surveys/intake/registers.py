@@ -54,6 +54,8 @@ class VisitRow:
     temperature_c: float | None
     humidity_percent: float | None
     supply_voltage_v: float | None
+    deviations: str
+    sampling: str
     note: str
 
 
@@ -182,6 +184,8 @@ def read_visits(table: Table) -> tuple[VisitRow, ...]:
             temperature_c=given[0][n],
             humidity_percent=given[1][n],
             supply_voltage_v=given[2][n],
+            deviations=table["deviations"].texts[n],
+            sampling=table["sampling"].texts[n],
             note=table["note"].texts[n],
         )
         for n in range(len(table))

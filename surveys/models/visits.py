@@ -95,6 +95,8 @@ class Visit(PlainTexts):
     note = models.TextField(_("Note"), blank=True)  # letters print it
     # Never in a letter or an export.
     instructions = models.TextField(_("For the assessor alone"), blank=True)
+    deviations = models.TextField(_("Deviations from the method"), blank=True)
+    sampling = models.TextField(_("How the spots were chosen"), blank=True)
     source = models.ForeignKey(
         SourceFile, null=True, blank=True, on_delete=models.PROTECT, related_name="visits"
     )
@@ -247,6 +249,7 @@ class Reading(PlainTexts):
     )
     body_distance_m = models.FloatField(_("Body away [m]"), null=True, blank=True)
     surface_distance_m = models.FloatField(_("Surface away [m]"), null=True, blank=True)
+    height_m = models.FloatField(_("Height above the floor [m]"), null=True, blank=True)
     load = models.CharField(_("What was running"), max_length=200, blank=True)
     note = models.TextField(_("Note"), blank=True)
     recorded_at = models.DateTimeField(  # by the server's clock

@@ -259,6 +259,7 @@ def _reading_teller(home: Property, points: Mapping[int, str]) -> Teller:
             names["state"]: states.get(row["state"]),
             names["circuits_off"]: row["circuits_off"],
             names["taken_at_text"]: row["taken_at_text"],
+            names["height_m"]: row["height_m"],
             names["body_distance_m"]: row["body_distance_m"],
             names["surface_distance_m"]: row["surface_distance_m"],
             names["load"]: row["load"],

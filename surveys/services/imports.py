@@ -13,7 +13,7 @@ from surveys.calc.arrays import FloatArray
 from surveys.calc.hours import time_of
 from surveys.intake.circuits import CircuitRow
 from surveys.intake.folder import CheckedFolder
-from surveys.intake.readings import Readings
+from surveys.intake.readings import DISTANCES, Readings
 from surveys.intake.registers import InstrumentRow, VisitRow
 from surveys.models import (
     Appliance,
@@ -147,6 +147,8 @@ def _store_visit(
         temperature_c=row.temperature_c,
         humidity_percent=row.humidity_percent,
         supply_voltage_v=row.supply_voltage_v,
+        deviations=row.deviations,
+        sampling=row.sampling,
         note=row.note,
         source=source,
         sealed_at=now,
@@ -317,8 +319,7 @@ def _store_readings(
     columns["recorded_at"] = [now] * len(readings)
     names = [row.name for row in folder.instruments]
     columns["uid"] = keys.of_readings(readings, folder.visits, names)
-    columns["body_distance_m"] = _or_none(readings.body_distance_m)
-    columns["surface_distance_m"] = _or_none(readings.surface_distance_m)
+    columns |= {name: _or_none(getattr(readings, name)) for name in DISTANCES}
     insert_columns(model=Reading, columns=columns)
 
 

@@ -13,8 +13,8 @@ from surveys.models.visits import ReadingQuerySet
 from surveys.results import evaluate, read_columns
 
 SAME = (
-    "visit", "spot", "measurand", "instrument", "ground_point", "load", "body_distance_m",
-    "surface_distance_m",
+    "visit", "spot", "measurand", "instrument", "ground_point", "load", "height_m",
+    "body_distance_m", "surface_distance_m",
 )  # fmt: skip
 MOST_VISITS = 200
 FEW_DEGREES = 10

@@ -81,6 +81,8 @@ TABLES = [
             assessor=Blank(),
             note=Blank(),
             instructions=Blank(),
+            deviations=Blank(),
+            sampling=Blank(),
             source=Blank(None),
             uid=ANOTHER_UID,
         ),
@@ -102,7 +104,7 @@ TABLES = [
         fields(
             plain="id visit position spot measurand ground_point instrument calibration "
             "x x_mark y y_mark z z_mark total total_mark unit state "
-            "main_switch_off body_distance_m surface_distance_m recorded_at",
+            "main_switch_off body_distance_m surface_distance_m height_m recorded_at",
             circuits_off=Blank(),
             taken_at_text=Blank(),
             taken_at=Blank(None),

@@ -23,7 +23,8 @@ class RowKeys:
     - a room, a spot, a panel, a circuit, an appliance: the folded names; a ground point: its name;
     - a ground check: visit, point, other point, voltage, outlet test, note;
     - a reading: visit, folded room and spot, measurand, ground point, instrument, each axis and the
-      total with its mark, unit, state, circuits off, hour, distances, load, note.
+      total with its mark, unit, state, circuits off, hour, distances, load, note, and its height
+      where it has one (files from before know no heights, and keep their keys).
 
     Numbers are written as Python's shortest repr, so that 4.50 and 4.5 are one; an empty cell is
     an empty text. Why a reading was set aside and the use of a spot are no part of it: both are
@@ -64,7 +65,11 @@ class RowKeys:
         columns += [readings.unit, readings.state, readings.circuits_off, readings.taken_at]
         columns += map(_numbers, (readings.body_distance_m, readings.surface_distance_m))
         columns += [readings.load, readings.note]
-        return [self.of("reading", *parts) for parts in zip(*columns, strict=True)]
+        heights = _numbers(readings.height_m)
+        return [
+            self.of("reading", *parts, *filter(None, [height]))
+            for height, *parts in zip(heights, *columns, strict=True)
+        ]
 
 
 def _numbers(values: FloatArray) -> list[str]:

@@ -9,6 +9,7 @@ from django.utils.translation import gettext as _
 
 from surveys.calc.hours import time_of
 from surveys.intake.cells import is_plausible
+from surveys.intake.readings import DISTANCES
 from surveys.models import Calibration, Instrument, Measurand, Reading
 from surveys.models.displays import AXES, CELLS
 from surveys.results.certificates import Register
@@ -16,7 +17,7 @@ from surveys.services.sources import main_switch_is_off, refuse_wrong_names
 
 TYPED = frozenset(
     {"spot", "measurand", "ground_point", "instrument", "unit", "state", "circuits_off",
-     "taken_at_text", "body_distance_m", "surface_distance_m", "load", "note", *CELLS,
+     "taken_at_text", "height_m", "body_distance_m", "surface_distance_m", "load", "note", *CELLS,
      *(f"{axis}_mark" for axis in CELLS)}
 )  # fmt: skip
 
@@ -73,7 +74,7 @@ def time_taken(reading: Reading) -> datetime | None:
 def _cell_faults(reading: Reading) -> dict[str, str]:
     """Either a total, or one to three axes; nothing negative, and nothing under 0."""
     faults = {}
-    for name in (*CELLS, "body_distance_m", "surface_distance_m"):
+    for name in (*CELLS, *DISTANCES):
         value = getattr(reading, name)
         if value is not None and not 0 <= value < float("inf"):
             faults[name] = _("A number of 0 or more.")

@@ -62,7 +62,7 @@ __all__ = [
 VISIT_SEALED = "visit-sealed"
 CONDITIONS = frozenset(
     {"label", "date", "assessor", "temperature_c", "humidity_percent", "supply_voltage_v", "note",
-     "instructions"}
+     "instructions", "deviations", "sampling"}
 )  # fmt: skip
 
 

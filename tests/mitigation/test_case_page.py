@@ -217,7 +217,7 @@ def test_the_page_leads_to_its_parts_and_to_no_part_that_is_missing(client):
 def test_the_page_of_a_visit_leads_to_its_parts(client):
     sealed, still_open = compared_case().visits.order_by("date")[0], VisitFactory(sealed_at=None)
     page = client.get(reverse("visit_detail", args=[sealed.pk])).content.decode()
-    measured = ["ground-checks", "readings", "findings", "repeat", "conditions"]
+    measured = ["ground-checks", "readings", "findings", "conditions"]
     assert jumps(page) == measured
     page = client.get(reverse("visit_detail", args=[still_open.pk])).content.decode()
     assert jumps(page) == ["entry", "ground-checks", "readings", "seal", "conditions"]
