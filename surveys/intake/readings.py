@@ -1,7 +1,8 @@
 """readings.csv on arrays: every check is one pass over a column, none over a row."""
 
-from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from collections.abc import Collection, Mapping, Sequence
+from dataclasses import dataclass, fields, replace
+from typing import Any
 
 import numpy as np
 from django.utils.translation import gettext
@@ -21,6 +22,8 @@ OTHER_USE = "other"
 NAME_LENGTH = 80
 
 
+# What is no column of rows.
+OF_THE_FILE = ("spots", "circuits")
 DISTANCES = ("height_m", "body_distance_m", "surface_distance_m")
 
 
@@ -55,6 +58,18 @@ class Readings:
 
     def __len__(self) -> int:
         return len(self.row_numbers)
+
+    def at(self, visits: Collection[int]) -> "Readings":
+        """The rows of some visits, by their places."""
+        rows = np.flatnonzero(np.isin(self.visit, sorted(visits)))
+        kept: dict[str, Any] = {}
+        for part in fields(self):
+            column = getattr(self, part.name)
+            if part.name in OF_THE_FILE:
+                continue
+            is_array = isinstance(column, np.ndarray)
+            kept[part.name] = column[rows] if is_array else [column[row] for row in rows.tolist()]
+        return replace(self, **kept)
 
 
 def read_readings(

@@ -2,7 +2,7 @@
 
 from collections import Counter
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from datetime import date
 
 import numpy as np
@@ -57,6 +57,7 @@ class VisitRow:
     deviations: str
     sampling: str
     note: str
+    row_number: int = field(compare=False)
 
 
 @dataclass(frozen=True)
@@ -69,6 +70,7 @@ class GroundCheckRow:
     voltage_v: float | None
     outlet_test: str
     note: str
+    row_number: int = field(compare=False)
 
 
 def _given(values: FloatArray) -> list[float | None]:
@@ -187,6 +189,7 @@ def read_visits(table: Table) -> tuple[VisitRow, ...]:
             deviations=table["deviations"].texts[n],
             sampling=table["sampling"].texts[n],
             note=table["note"].texts[n],
+            row_number=int(table.row_numbers[n]),
         )
         for n in range(len(table))
     )
@@ -210,6 +213,7 @@ def read_ground_checks(table: Table, visits: Mapping[str, int]) -> tuple[GroundC
             voltage_v=voltage[n],
             outlet_test=tests[n] or NOT_TESTED,
             note=table["note"].texts[n],
+            row_number=int(table.row_numbers[n]),
         )
         for n in range(len(table))
     )

@@ -1,6 +1,6 @@
 """A checked case folder becomes rows of what was measured."""
 
-from collections.abc import Collection, Sequence
+from collections.abc import Collection, Iterator, Mapping, Sequence
 from datetime import datetime
 from typing import Any
 from uuid import UUID
@@ -20,13 +20,11 @@ from surveys.models import (
     Calibration,
     Circuit,
     GroundCheck,
-    GroundPoint,
     Instrument,
     Panel,
     Reading,
     Room,
     SourceFile,
-    Spot,
     Visit,
 )
 from surveys.models.circuits import MAIN_SWITCH
@@ -39,10 +37,11 @@ from surveys.services.brought_certificates import (
     content_of,
     refuse_unconfirmed,
 )
+from surveys.services.brought_places import BroughtPlaces
 from surveys.services.bulk import insert_columns
 from surveys.services.circuits import USUAL_PANEL
 from surveys.services.row_keys import RowKeys
-from surveys.services.sources import Sources, add_links, main_switch_is_off
+from surveys.services.sources import Sources, add_links, main_switch_is_off, sources_at
 
 
 @transaction.atomic
@@ -54,24 +53,40 @@ def store_survey(
     by: User | None,
     now: datetime,
     confirmed: Collection[BroughtCertificate] | None = None,
+    keys: RowKeys | None = None,
+    known: Collection[str] = (),
 ) -> list[Visit]:
-    """Enter the instruments, places, sealed visits and readings of a folder for a new property.
+    """Enter the instruments, places, sealed visits and readings of a folder; return the visits.
 
     `confirmed` are the certificates that known instruments may get; None: those that `by` may add.
+    `known` names visits that are there already and stay as they are, with the rows of theirs; the
+    `keys` are those under which they came in.
     """
-    keys = _keys_of(folder)
+    keys = keys or _keys_of(folder)
     calibrations = _store_calibrations(folder.instruments, by, confirmed)
-    visits = [
-        _store_visit(row, place, home, source, by, now, keys.of("visit", row.name))
+    first = home.visits.count()
+    visits = {
+        place: _store_visit(row, first + place, home, source, by, now, keys.of("visit", row.name))
         for place, row in enumerate(folder.visits)
-    ]
-    spots = _store_spots(home, folder.readings.spots, keys)
-    points = _store_ground_points(home, folder, keys)
-    sources = _store_sources(home, folder, keys)
+        if row.name not in known
+    }
+    names = [row.name for row in folder.instruments]
+    uids = dict(
+        zip(
+            folder.readings.row_numbers.tolist(),
+            keys.of_readings(folder.readings, folder.visits, names),
+            strict=True,
+        )
+    )
+    readings = folder.readings.at(visits) if known else folder.readings
+    places = BroughtPlaces(home, keys)
+    spots = places.spots(readings.spots, set(readings.spot.tolist()))
+    points = places.ground_points(_points_of(folder, readings, visits))
+    sources = _store_sources(home, folder, readings, keys)
     _store_ground_checks(folder, visits, points, keys)
-    _store_readings(folder, visits, spots, points, calibrations, keys, now)
-    _link_sources(folder.readings, visits, sources)
-    return visits
+    _store_readings(folder, readings, visits, spots, points, calibrations, uids, now)
+    _link_sources(readings, visits, sources)
+    return list(visits.values())
 
 
 def _keys_of(folder: CheckedFolder) -> RowKeys:
@@ -159,47 +174,34 @@ def _store_visit(
     return visit
 
 
-def _store_spots(home: Property, spots: Sequence[tuple[str, str, str]], keys: RowKeys) -> list[int]:
-    """The keys of the spots in their order."""
-    names = dict.fromkeys(room for room, _, _ in spots)
-    rooms = Room.objects.bulk_create(
-        Room(property=home, name=name, uid=keys.of("room", folded(name))) for name in names
-    )
-    room_of = dict(zip(names, rooms, strict=True))
-    stored = Spot.objects.bulk_create(
-        Spot(
-            room=room_of[room],
-            name=name,
-            use=use,
-            uid=keys.of("spot", folded(room), folded(name)),
-        )
-        for room, name, use in spots
-    )
-    return [spot.pk for spot in stored]
-
-
-def _store_ground_points(home: Property, folder: CheckedFolder, keys: RowKeys) -> dict[str, int]:
-    """The keys of the ground points by name."""
-    names = dict.fromkeys(folder.readings.ground_point)
+def _points_of(
+    folder: CheckedFolder, readings: Readings, visits: Mapping[int, Visit]
+) -> Iterator[str]:
+    """The ground points that the rows name which are stored."""
+    yield from filter(None, readings.ground_point)
     for check in folder.ground_checks:
-        names |= dict.fromkeys((check.point, check.other_point))
-    names.pop("", None)
-    points = GroundPoint.objects.bulk_create(
-        GroundPoint(property=home, name=name, uid=keys.of("ground point", name)) for name in names
-    )
-    return {point.name: point.pk for point in points}
+        if check.visit in visits:
+            yield from filter(None, (check.point, check.other_point))
 
 
-def _store_sources(home: Property, folder: CheckedFolder, keys: RowKeys) -> Sources:
-    """Panels, circuits and appliances; what only readings name becomes a circuit of its own."""
-    rows = list(folder.circuits)
-    declared = {folded(row.name) for row in rows}
+def _store_sources(
+    home: Property, folder: CheckedFolder, readings: Readings, keys: RowKeys
+) -> Sources:
+    """Panels, circuits and appliances; what only readings name becomes a circuit of its own.
+
+    Those that the home has stay as they are.
+    """
+    there = sources_at(home.pk)
+    rows = [row for row in folder.circuits if folded(row.name) not in there.circuits]
+    appliance_rows = [row for row in folder.appliances if folded(row.name) not in there.appliances]
+    declared = {*there.circuits, *there.appliances}
+    declared |= {folded(row.name) for row in folder.circuits}
     declared |= {folded(row.name) for row in folder.appliances}
-    for name in folder.readings.circuits:
+    for name in readings.circuits:
         if name != MAIN_SWITCH and folded(name) not in declared:
             rows.append(CircuitRow(name, "", "", "", None, "", None, ""))
             declared.add(folded(name))
-    circuits = _store_circuits(home, rows, keys)
+    circuits = dict(there.circuits) | _store_circuits(home, rows, keys)
     rooms = {room.folded: room for room in Room.objects.filter(property=home)}
     appliances = [
         Appliance(
@@ -210,10 +212,10 @@ def _store_sources(home: Property, folder: CheckedFolder, keys: RowKeys) -> Sour
             note=row.note,
             uid=keys.of("appliance", folded(row.name)),
         )
-        for row in folder.appliances
+        for row in appliance_rows
     ]
     stored = Appliance.objects.bulk_create(appliances)
-    return Sources(circuits, {row.folded: row.pk for row in stored})
+    return Sources(circuits, dict(there.appliances) | {row.folded: row.pk for row in stored})
 
 
 def _store_circuits(home: Property, rows: Sequence[CircuitRow], keys: RowKeys) -> dict[str, int]:
@@ -222,10 +224,13 @@ def _store_circuits(home: Property, rows: Sequence[CircuitRow], keys: RowKeys) -
     for row in rows:
         name = row.panel or USUAL_PANEL
         names.setdefault(folded(name), name)
-    panels = Panel.objects.bulk_create(
-        Panel(property=home, name=name, uid=keys.of("panel", key)) for key, name in names.items()
+    panel_of = {panel.folded: panel for panel in Panel.objects.filter(property=home)}
+    made = Panel.objects.bulk_create(
+        Panel(property=home, name=name, uid=keys.of("panel", key))
+        for key, name in names.items()
+        if key not in panel_of
     )
-    panel_of = dict(zip(names, panels, strict=True))
+    panel_of |= {panel.folded: panel for panel in made}
     stored = Circuit.objects.bulk_create(
         Circuit(
             panel=panel_of[folded(row.panel or USUAL_PANEL)],
@@ -243,7 +248,7 @@ def _store_circuits(home: Property, rows: Sequence[CircuitRow], keys: RowKeys) -
     return {row.folded: row.pk for row in stored}
 
 
-def _link_sources(readings: Readings, visits: Sequence[Visit], sources: Sources) -> None:
+def _link_sources(readings: Readings, visits: Mapping[int, Visit], sources: Sources) -> None:
     """Link the readings that name what was off; one look for their numbers, and none without."""
     named = {
         (visits[place].pk, number): text
@@ -257,7 +262,7 @@ def _link_sources(readings: Readings, visits: Sequence[Visit], sources: Sources)
     }
     if not named:
         return
-    rows = Reading.objects.filter(visit__in=visits).exclude(circuits_off="").order_by("pk")
+    rows = Reading.objects.filter(visit__in=visits.values()).exclude(circuits_off="").order_by("pk")
     texts = (
         (pk, named[visit, number])
         for pk, visit, number in rows.values_list("pk", "visit", "position")
@@ -267,8 +272,9 @@ def _link_sources(readings: Readings, visits: Sequence[Visit], sources: Sources)
 
 
 def _store_ground_checks(
-    folder: CheckedFolder, visits: Sequence[Visit], points: dict[str, int], keys: RowKeys
+    folder: CheckedFolder, visits: Mapping[int, Visit], points: dict[str, int], keys: RowKeys
 ) -> None:
+    uids = [keys.of_ground_check(row, folder.visits) for row in folder.ground_checks]
     GroundCheck.objects.bulk_create(
         GroundCheck(
             visit=visits[row.visit],
@@ -277,24 +283,25 @@ def _store_ground_checks(
             voltage_v=row.voltage_v,
             outlet_test=row.outlet_test,
             note=row.note,
-            uid=keys.of_ground_check(row, folder.visits),
+            uid=uid,
         )
-        for row in folder.ground_checks
+        for row, uid in zip(folder.ground_checks, uids, strict=True)
+        if row.visit in visits
     )
 
 
 def _store_readings(
     folder: CheckedFolder,
-    visits: Sequence[Visit],
-    spots: Sequence[int],
+    readings: Readings,
+    visits: Mapping[int, Visit],
+    spots: Mapping[int, int],
     points: dict[str, int],
     calibrations: Sequence[Calibration],
-    keys: RowKeys,
+    uids: Mapping[int, UUID],
     now: datetime,
 ) -> None:
     """All readings in one go; the place of a reading is its row in the file."""
-    readings = folder.readings
-    visit_keys = [visit.pk for visit in visits]
+    visit_keys = {place: visit.pk for place, visit in visits.items()}
     pinned = readings.calibration.tolist()
     instruments = [calibration.instrument_id for calibration in calibrations]
     certificates = [calibration.pk for calibration in calibrations]
@@ -317,8 +324,7 @@ def _store_readings(
     columns["taken_at"] = _times(readings, folder.visits)
     columns["main_switch_off"] = [main_switch_is_off(text) for text in readings.circuits_off]
     columns["recorded_at"] = [now] * len(readings)
-    names = [row.name for row in folder.instruments]
-    columns["uid"] = keys.of_readings(readings, folder.visits, names)
+    columns["uid"] = [uids[number] for number in readings.row_numbers.tolist()]
     columns |= {name: _or_none(getattr(readings, name)) for name in DISTANCES}
     insert_columns(model=Reading, columns=columns)
 

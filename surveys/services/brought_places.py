@@ -1,0 +1,69 @@
+"""Rooms, spots and ground points that a case folder names: those that are there, and new ones."""
+
+from collections.abc import Collection, Iterable, Sequence
+from typing import Any
+
+from consult.models import Property
+from surveys.models import GroundPoint, Room, Spot
+from surveys.models.names import folded
+from surveys.services.row_keys import RowKeys
+
+
+class BroughtPlaces:
+    """The rooms, spots and ground points of a home: those that are there, and those that come.
+
+    One that came in before is known by its key, also under another name; any other by its name.
+    """
+
+    def __init__(self, home: Property, keys: RowKeys) -> None:
+        self.home, self.keys = home, keys
+
+    def spots(self, spots: Sequence[tuple[str, str, str]], used: Collection[int]) -> dict[int, int]:
+        """The key of each used spot, by its place among the folder's."""
+        names = dict.fromkeys(spots[place][0] for place in sorted(used))
+        rooms = _by_either(Room.objects.filter(property=self.home), "folded")
+        wanted = {name: self.keys.of("room", folded(name)) for name in names}
+        room_of = {name: rooms.get(uid) or rooms.get(folded(name)) for name, uid in wanted.items()}
+        made = Room.objects.bulk_create(
+            Room(property=self.home, name=name, uid=wanted[name])
+            for name, room in room_of.items()
+            if room is None
+        )
+        room_of |= {room.name: room for room in made}
+        there: dict[Any, Spot] = {}
+        for spot in Spot.objects.filter(room__property=self.home):
+            there[spot.uid] = there[spot.room_id, spot.folded] = spot
+        known_rows: dict[int, Spot] = {}
+        new: dict[int, Spot] = {}
+        for place in sorted(used):
+            room_name, name, use = spots[place]
+            room, uid = room_of[room_name], self.keys.of("spot", folded(room_name), folded(name))
+            assert room is not None
+            known = there.get(uid) or there.get((room.pk, folded(name)))
+            if known is None:
+                new[place] = Spot(room=room, name=name, use=use, uid=uid)
+            else:
+                known_rows[place] = known
+        stored = dict(zip(new, Spot.objects.bulk_create(new.values()), strict=True))
+        return {place: spot.pk for place, spot in (known_rows | stored).items()}
+
+    def ground_points(self, names: Iterable[str]) -> dict[str, int]:
+        """The keys of the ground points by name."""
+        there = _by_either(GroundPoint.objects.filter(property=self.home), "name")
+        wanted = {name: self.keys.of("ground point", name) for name in dict.fromkeys(names)}
+        known = {name: there.get(uid) or there.get(name) for name, uid in wanted.items()}
+        made = GroundPoint.objects.bulk_create(
+            GroundPoint(property=self.home, name=name, uid=wanted[name])
+            for name, point in known.items()
+            if point is None
+        )
+        stored = {name: point.pk for name, point in known.items() if point is not None}
+        return stored | {point.name: point.pk for point in made}
+
+
+def _by_either(rows: Iterable[Any], name: str) -> dict[Any, Any]:
+    """Rows by their key from outside and by a field."""
+    known_rows: dict[Any, Any] = {}
+    for row in rows:
+        known_rows[row.uid] = known_rows[getattr(row, name)] = row
+    return known_rows
