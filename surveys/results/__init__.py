@@ -125,12 +125,8 @@ def bounds_of(guideline: Guideline) -> FloatArray:
 
 
 def read_columns(visits: Sequence[Visit]) -> ReadingColumns:
-    """The readings of `visits` as arrays: a fixed number of queries, whatever their number."""
-    rows = list(
-        Reading.objects.filter(visit__in=visits)
-        .order_by("visit", "position")
-        .values_list(*_COLUMNS)
-    )
+    """The readings of `visits` as arrays, visit by visit: a fixed number of queries."""
+    rows = _rows_at(visits)
     columns: dict[str, tuple[Any, ...]] = dict.fromkeys(_COLUMNS, ())
     columns |= dict(zip(_COLUMNS, zip(*rows, strict=True), strict=False))
     measurand = np.array([NUMBER_OF[word] for word in columns["measurand"]], dtype=np.int64)
@@ -166,6 +162,15 @@ def read_columns(visits: Sequence[Visit]) -> ReadingColumns:
         checks=checks,
         ground_states=states,
     )
+
+
+def _rows_at(visits: Sequence[Visit]) -> list[tuple[Any, ...]]:
+    """The readings visit by visit, each in the order in which it was read."""
+    readings = Reading.objects.filter(visit__in=visits).order_by("position")
+    rows: list[tuple[Any, ...]] = list(readings.values_list(*_COLUMNS))
+    place = {visit.pk: at for at, visit in enumerate(visits)}
+    of_visit = _COLUMNS.index("visit_id")
+    return sorted(rows, key=lambda row: place[row[of_visit]])
 
 
 def _ground(
@@ -211,7 +216,7 @@ def _integers(column: Sequence[int | None]) -> IntArray:
 
 
 def _calibrations(pks: IntArray) -> dict[int, Calibration]:
-    return Calibration.objects.in_bulk([int(pk) for pk in np.unique(pks) if pk])
+    return Calibration.objects.order_by().in_bulk([int(pk) for pk in np.unique(pks) if pk])
 
 
 def _instruments(calibration: IntArray, rows: Mapping[int, Calibration]) -> Instruments:
