@@ -11,6 +11,7 @@ from django.utils.translation import gettext
 from surveys.calc.arrays import CodeArray, FloatArray
 from surveys.calc.resultant import MARK_BELOW, MARK_PLAIN
 from surveys.calc.units import parse_unit
+from surveys.intake.days import WrongDay, day_of
 from surveys.intake.tables import Table
 from surveys.models.displays import MARK_CODES
 
@@ -18,7 +19,6 @@ T = TypeVar("T")
 
 _NUMBER = re.compile(r"-?(?:\d+(?:[.,]\d*)?|[.,]\d+)(?:[eE][+-]?\d+)?", re.ASCII)
 _GROUPED = re.compile(r"-?[1-9]\d{0,2},\d{3}", re.ASCII)
-_DATE = re.compile(r"\d{4}-\d{2}-\d{2}", re.ASCII)
 # No cell holds a number outside, and inside no square and no quotient runs over.
 SMALLEST, LARGEST = 1e-12, 1e12
 
@@ -54,13 +54,11 @@ def is_plausible(value: float) -> bool:
 
 
 def date_of(word: str) -> date:
-    """The day that a cell holds, written year-month-day."""
-    if not _DATE.fullmatch(word):
-        raise NotAllowed(gettext("a date such as 2026-03-14"))
+    """The day that a cell holds, however it is written."""
     try:
-        return date.fromisoformat(word)
-    except ValueError as error:
-        raise NotAllowed(gettext("a day of the calendar, such as 2026-03-14")) from error
+        return day_of(word)
+    except WrongDay as error:
+        raise NotAllowed(str(error)) from error
 
 
 def normal(word: str) -> str:

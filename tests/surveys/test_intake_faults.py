@@ -111,7 +111,7 @@ def test_a_wrong_cell_of_readings(row, column, cell):
         (2, "noise", "-0.1"),
         (2, "ceiling", "0.3"),  # the floor
         (2, "high_hz", "16"),  # low_hz
-        (2, "calibrated_on", "10.01.2026"),
+        (2, "calibrated_on", "10/01/2026"),
         (2, "calibrated_on", "20260110"),
         (2, "calibrated_on", "2026-02-30"),
         (3, "calibrated_on", "2026-01-10"),  # as in row 2
