@@ -10,6 +10,7 @@ from consult.models import User
 from consult.services.jobs import enqueue
 from mitigation.models import Case, CaseVisit
 from mitigation.services.imports import ImportResult
+from mitigation.services.search import index_cases
 from surveys.intake import (
     CaseFolderRefused,
     CheckedFolder,
@@ -119,5 +120,6 @@ def _join(case: Case, visits: list[Visit]) -> None:
     CaseVisit.objects.bulk_create(
         CaseVisit(case=case, visit=visit, round=case.round) for visit in visits
     )
+    index_cases(cases=[case.pk])
     for visit in visits:
         enqueue(kind=VISIT_SEALED, key=f"{VISIT_SEALED}:{visit.pk}", arguments={"visit": visit.pk})

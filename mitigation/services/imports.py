@@ -11,6 +11,7 @@ from consult.models import Assignment, Client, Property, StoredFile, User
 from mitigation.models import Case, CaseVisit, Stage
 from mitigation.services.cases import due_after
 from mitigation.services.references import is_taken, next_reference
+from mitigation.services.search import index_cases
 from surveys.intake import (
     CaseFolderRefused,
     CheckedFolder,
@@ -159,6 +160,7 @@ def _store(
     )
     save_new(case, by, left_to_database=["reference"])
     CaseVisit.objects.bulk_create(CaseVisit(case=case, visit=visit) for visit in visits)
+    index_cases(cases=[case.pk])
     return case
 
 

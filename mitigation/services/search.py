@@ -1,21 +1,23 @@
-"""The index by which a case is found: the words of its reference, client, address and spots.
+"""The index by which a case is found: reference, client and contacts, address, spots, letters.
+
+Of the client and the contacts name, e-mail and phone count, of the visits the instruments.
 
 The words are folded (no case, no accents) and matched from their beginning, so that a list of
 50,000 cases is searched through one index on both databases.
 """
 
 from collections import defaultdict
-from collections.abc import Iterable
+from collections.abc import Iterable, Iterator
 from typing import Any
 
 from django.db import models, transaction
 from django.db.models.signals import post_save
 from django.dispatch import receiver
 
-from consult.models import Client, Property
-from mitigation.models import Case, CaseWord, FormerReference
+from consult.models import Client, Contact, Property
+from mitigation.models import Case, CaseLetter, CaseVisit, CaseWord, FormerReference
 from mitigation.models.words import words_of
-from surveys.models import Room, Spot
+from surveys.models import Reading, Room, Spot, Visit
 
 BATCH = 2_000
 
@@ -40,8 +42,12 @@ _CASES_OF: dict[type[models.Model], str] = {
     Case: "pk",
     Property: "property",
     Client: "property__client",
+    Contact: "property__client__contacts",
     Room: "property__rooms",
     Spot: "property__rooms__spots",
+    CaseLetter: "case_letters",
+    CaseVisit: "case_visits",
+    Visit: "visits",
 }
 
 
@@ -56,10 +62,12 @@ def _index_batch(keys: list[int]) -> None:
     wanted: dict[int, set[str]] = {}
     homes = defaultdict(list)
     rows = Case.objects.filter(pk__in=keys).values_list(
-        "pk", "reference", "property_id", "property__client__name", "property__address"
-    )
-    for case, reference, home, client, address in rows:
-        wanted[case] = words_of(reference, client, address)
+        "pk", "reference", "property_id", "property__address", *(
+            f"property__client__{name}" for name in ("name", "email", "phone")
+        )
+    )  # fmt: skip
+    for case, reference, home, *texts in rows:
+        wanted[case] = words_of(reference, *texts)
         homes[home].append(case)
     for case, reference in FormerReference.objects.filter(case__in=keys).values_list(
         "case_id", "reference"
@@ -69,6 +77,8 @@ def _index_batch(keys: list[int]) -> None:
     for home, room, spot in places.values_list("room__property_id", "room__name", "name"):
         for case in homes[home]:
             wanted[case] |= words_of(room, spot)
+    for case, words in _further_words(keys):
+        wanted[case] |= words
     have = defaultdict(set)
     for case, word in CaseWord.objects.filter(case__in=keys).values_list("case_id", "word"):
         have[case].add(word)
@@ -85,3 +95,20 @@ def _index_batch(keys: list[int]) -> None:
         batch_size=BATCH,
         ignore_conflicts=True,
     )
+
+
+def _further_words(keys: list[int]) -> Iterator[tuple[int, set[str]]]:
+    """Of the contacts, the letters and the instruments of cases, each with its case."""
+    cases = Case.objects.filter(pk__in=keys).order_by()
+    contacts = cases.filter(property__client__contacts__isnull=False).values_list(
+        "pk", *(f"property__client__contacts__{name}" for name in ("name", "email", "phone"))
+    )
+    letters = CaseLetter.objects.filter(case__in=keys).values_list("case", "letter__number")
+    instruments = (
+        Reading.objects.filter(visit__cases__in=keys)
+        .order_by()
+        .values_list("visit__cases", "instrument__name")
+        .distinct()
+    )
+    for case, *texts in (*contacts, *letters, *instruments):
+        yield case, words_of(*texts)

@@ -195,11 +195,15 @@ def _sequences(used: Sequence[type[models.Model]]) -> Iterable[str]:
     return connection.ops.sequence_reset_sql(no_style(), used)
 
 
+METERS = ("Meter G", "Probe M")
+
+
 class Practice:
     """Makes the rows case by case, and hands them on in chunks."""
 
     def __init__(self, n: int, assessors: Sequence[User]) -> None:
         self.n = n
+        self.measured: set[int] = set()  # the cases with readings
         self.now = timezone.now()
         self.today = timezone.localdate()
         self.assessors = assessors
@@ -211,7 +215,7 @@ class Practice:
                 calibrated_on=self.today - dt.timedelta(days=9_000),
             )
             for name, quantity, unit in (
-                ("Meter G", "electric field", "V/m"), ("Probe M", "magnetic flux density", "nT"),
+                (METERS[0], "electric field", "V/m"), (METERS[1], "magnetic flux density", "nT"),
             )
         ]  # fmt: skip
         self.tables: dict[type[models.Model], Table] = {
@@ -255,10 +259,12 @@ class Practice:
         reference = f"EB-{2000 + number // 4000}-{number:05}"
         case, stage = self._opened(number, dice, home, reference)
         self._measured(case, stage, home, spots, dice)
+        texts = [text for room in rooms for text in (room, *ROOMS[room])]
+        texts += [reference, name, address, *(METERS if case in self.measured else ())]
         if stage in PROVED:
             self._letter(number, case, reference, client, home)
-        places = [text for room in rooms for text in (room, *ROOMS[room])]
-        for word in sorted(words_of(reference, name, address, *places)):
+            texts.append(f"L-{number:06}")
+        for word in sorted(words_of(*texts)):
             self._add(CaseWord, case=case, word=word)
 
     def _opened(self, number: int, dice: Random, home: int, reference: str) -> tuple[int, Stage]:
@@ -300,6 +306,7 @@ class Practice:
             )
             self._add(CaseVisit, case=case, visit=visit)
             if not is_open:
+                self.measured.add(case)
                 self._readings(visit, spots[:3], dice, 1.0 if at == 0 else 0.1)
 
     def _readings(self, visit: int, spots: Sequence[int], dice: Random, share: float) -> None:

@@ -2,11 +2,24 @@
 
 import pytest
 from django.db import connection
+from django.utils import timezone
 
-from mitigation.models import Case, CaseWord, cases
+from consult.models import Contact
+from mitigation.models import Case, CaseVisit, CaseWord, cases
 from mitigation.models.words import query_words, words_of
 from mitigation.services.search import index_all
-from tests.factories import CaseFactory, ClientFactory, PropertyFactory, SpotFactory
+from surveys.models import Instrument
+from tests.factories import (
+    CalibrationFactory,
+    CaseFactory,
+    ClientFactory,
+    PropertyFactory,
+    SpotFactory,
+    VisitFactory,
+    add_reading,
+    compared_case,
+    issue_outcome_letter,
+)
 
 pytestmark = pytest.mark.django_db
 
@@ -91,6 +104,36 @@ def test_the_newest_come_first_however_they_are_found(case):
     newer = CaseFactory(property=case.property)
     CaseFactory.create_batch(3)
     assert list(Case.objects.matching("möwe")) == [newer, case]
+
+
+def test_found_by_letter_mail_phone_contact_and_instrument():
+    case = compared_case()
+    client = case.property.client
+    client.email, client.phone = "ute.brandt@example.org", "+49 5121 998877"
+    client.save()
+    Contact.objects.create(client=client, part="other", name="Ole Tann", phone="0170 4455")
+    letter = issue_outcome_letter(case=case, by=None, now=timezone.now())
+    instrument = case.visits.first().readings.get().instrument
+    compared_case()  # another one
+    for query in (
+        "ute.brandt@example.org", "ute.br", "998877", "+49 5121 998877", "Tann", "0170 4455",
+        letter.number, instrument.name,
+    ):  # fmt: skip
+        assert case in Case.objects.matching(query), query
+    for query in ("ute.brandt@example.com", "998878", letter.number + "9"):
+        assert not Case.objects.matching(query).exists(), query
+    assert Case.objects.matching(letter.number).count() == 1
+
+
+def test_the_instruments_of_a_visit_are_known_once_it_is_sealed():
+    """Readings are many: the index is made when their visit is saved, as at its seal."""
+    case = compared_case()
+    visit = VisitFactory(property=case.property, label="open", sealed_at=None)
+    CaseVisit.objects.create(case=case, visit=visit)
+    meter = CalibrationFactory(instrument=Instrument.objects.create(name="Kestrel 9"))
+    add_reading(visit, case.visits.first().readings.get().spot, meter, total=1.0)
+    visit.save()
+    assert case in Case.objects.matching("kestrel")
 
 
 def test_words():

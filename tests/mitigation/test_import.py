@@ -184,7 +184,7 @@ A_DOZEN_FAULTS = {
                     changed(TABLES["instruments.csv"], 2, resolution="0"), 5, unit="nT"
                 ),
                 "visits.csv": changed(
-                    changed(VISITS, 2, humidity_percent="148"), 3, date="20.06.2026"
+                    changed(VISITS, 2, humidity_percent="148"), 3, date="06/07/2026"
                 ),
                 "readings.csv": changed(
                     changed(
