@@ -10,9 +10,11 @@ from django.utils.translation import gettext_lazy
 
 from consult.forms.once import OnceForm
 from consult.forms.texts import TextForm
-from mitigation.models import PendingUpload
+from mitigation.models import Case, PendingUpload
+from mitigation.models.cases import CaseQuerySet
 from surveys.intake import Upload
 from surveys.intake.sources import FILES, MEGABYTE, MOST_BYTES, pack_streams
+from surveys.models.references import LONGEST_REFERENCE
 
 
 class SeveralFilesInput(forms.ClearableFileInput):
@@ -39,6 +41,27 @@ class CaseFolderForm(OnceForm):
         ),
         widget=SeveralFilesInput(attrs={"accept": ".zip,.xlsx,.csv,.toml"}),
     )
+
+    into = forms.CharField(
+        label=gettext_lazy("Add further visits to case"),
+        required=False,
+        max_length=LONGEST_REFERENCE,
+        help_text=gettext_lazy("The reference of a case that is there. Empty: a case of its own."),
+    )
+
+    def __init__(self, *args: Any, cases: CaseQuerySet | None = None, **kwargs: Any) -> None:
+        """`cases` are those that the sender may add visits to."""
+        super().__init__(*args, **kwargs)
+        self.cases = cases
+
+    def clean_into(self) -> Case | None:
+        reference = self.cleaned_data["into"]
+        if not reference:
+            return None
+        case = self.cases and self.cases.filter(reference=reference).first()
+        if not case:
+            raise forms.ValidationError(_("There is no case of this reference here."))
+        return case
 
     def clean_folder(self) -> Upload:
         files: Sequence[UploadedFile[Any]] = self.cleaned_data["folder"]

@@ -73,6 +73,9 @@ class PendingUpload(PlainTexts):
     content_sha256 = models.CharField(max_length=64, blank=True)
     preview = models.JSONField(default=dict)
     confirmed_at = models.DateTimeField(null=True, blank=True)
+    into = models.ForeignKey(  # the case that gets further visits; none: the files make a case
+        Case, null=True, blank=True, on_delete=models.CASCADE, related_name="+"
+    )
     case = models.ForeignKey(
         Case, null=True, blank=True, on_delete=models.SET_NULL, related_name="+"
     )

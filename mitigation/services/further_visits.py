@@ -1,5 +1,6 @@
 """Further visits come into a case by a file: what is new is added, or nothing at all."""
 
+from collections.abc import Callable, Collection, Mapping
 from datetime import datetime
 from typing import Any
 
@@ -22,34 +23,49 @@ from surveys.intake import (
 from surveys.intake.faults import MOST_SHOWN
 from surveys.intake.sources import CASE
 from surveys.models import SourceFile, Visit
+from surveys.services.brought_certificates import BroughtCertificate
 from surveys.services.further_visits import contradictions, new_places, row_keys_of
 from surveys.services.imports import store_survey
 from surveys.services.kept_files import describe_folder, drop_orphan, keep_folder
+from surveys.services.row_keys import RowKeys
 from surveys.services.visits import VISIT_SEALED
 
 
+def refuse_contradictions(folder: CheckedFolder, case: Case) -> None:
+    """CaseFolderRefused with each cell by which the folder says something else than the case."""
+    known = _known(case)
+    faults = [*_of_head(folder, case), *contradictions(folder, known, _keys_of(case, known))]
+    if faults:
+        raise CaseFolderRefused(faults[:MOST_SHOWN], len(faults))
+
+
 def add_further_visits(
-    *, source: Source, into: Case, by: User | None, now: datetime
+    *,
+    source: Source,
+    into: Case,
+    by: User | None,
+    now: datetime,
+    before_storing: Callable[[int], object] | None = None,
+    confirmed: Collection[BroughtCertificate] | None = None,
 ) -> ImportResult:
     """Enter the visits of a folder that the case does not have; CaseFolderRefused with each fault.
 
-    `created` tells whether there was one. The same bytes again: nothing happens.
+    `created` tells whether there was one. The same bytes again: nothing happens. The others are as
+    in `import_case_folder`.
     """
     files = open_case_folder(source)
     if _came_before(files.sha256, into):
         return ImportResult(into, created=False)
     folder = read_case_folder(files)
+    if before_storing is not None:
+        before_storing(len(folder.readings))
     kept = files.zipped()
     stored = describe_folder(sha256=files.sha256, data=kept, now=now)
     with transaction.atomic():
         case = Case.objects.select_for_update().get(pk=into.pk)
         list(case.visits.select_for_update(of=("self",)).order_by("pk").values("pk"))
-        known = {visit.label: visit for visit in case.visits.all()}
-        references = [case.reference, *case.former_references.values_list("reference", flat=True)]
-        keys = row_keys_of(known, references, _digests(case))
-        faults = [*_of_head(folder, case), *contradictions(folder, known, keys)]
-        if faults:
-            raise CaseFolderRefused(faults[:MOST_SHOWN], len(faults))
+        refuse_contradictions(folder, case)
+        known = _known(case)
         if not new_places(folder.visits, known):
             return ImportResult(case, created=False)
         is_new = keep_folder(stored=stored, data=kept)
@@ -60,10 +76,9 @@ def add_further_visits(
                     property=case.property, name=files.name[:200], stored=stored,
                     sha256=files.sha256, received_at=now, received_by=by,
                 )  # fmt: skip
-                row_keys = row_keys_of(known, references, _digests(case))
                 visits = store_survey(
                     home=case.property, folder=folder, source=came_in, by=by, now=now,
-                    keys=row_keys, known=known,
+                    confirmed=confirmed, keys=_keys_of(case, known), known=known,
                 )  # fmt: skip
         except BaseException:
             if is_new:
@@ -71,6 +86,17 @@ def add_further_visits(
             raise
         _join(case, visits)
     return ImportResult(case, created=True)
+
+
+def _known(case: Case) -> dict[str, Visit]:
+    return {visit.label: visit for visit in case.visits.all()}
+
+
+def _keys_of(case: Case, known: Mapping[str, Visit]) -> RowKeys:
+    """The keys under which the rows of the case came in."""
+    sources = SourceFile.objects.filter(visits__cases=case).order_by("pk").distinct()
+    references = [case.reference, *case.former_references.values_list("reference", flat=True)]
+    return row_keys_of(known, references, sources.values_list("sha256", flat=True))
 
 
 def _came_before(sha256: str, case: Case) -> bool:
@@ -82,12 +108,6 @@ def _came_before(sha256: str, case: Case) -> bool:
         allowed = _("files that made no other case; these made one already")
         raise CaseFolderRefused([Fault(CASE, None, None, None, allowed)])
     return True
-
-
-def _digests(case: Case) -> list[str]:
-    """Of the files that the case's visits came in with."""
-    sources = SourceFile.objects.filter(visits__cases=case).order_by("pk").distinct()
-    return list(sources.values_list("sha256", flat=True))
 
 
 def _of_head(folder: CheckedFolder, case: Case) -> list[Fault]:

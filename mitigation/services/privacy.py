@@ -112,8 +112,8 @@ TABLES = [
         _("uploads that wait"),
         fields(
             goes="id token owner name file size received_at expires_at state step n_readings "
-            "content_sha256 preview confirmed_at case failure certificates times_returned decision "
-            "decided_by decided_at decision_reason"
+            "content_sha256 preview confirmed_at into case failure certificates times_returned "
+            "decision decided_by decided_at decision_reason"
         ),
         client=_uploads,
         user="owner",

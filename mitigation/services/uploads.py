@@ -12,7 +12,7 @@ where the register has changed since, the upload goes back to be confirmed anew.
 
 import hashlib
 import secrets
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from datetime import datetime, timedelta
 from typing import Any
 from uuid import UUID
@@ -30,7 +30,9 @@ from consult.services.files import write_file
 from consult.services.jobs import Run, enqueue, revive
 from mitigation.models import Case, PendingUpload
 from mitigation.services import previews
+from mitigation.services.further_visits import add_further_visits, refuse_contradictions
 from mitigation.services.imports import (
+    ImportResult,
     case_of_files,
     import_case_folder,
     refuse_known_reference,
@@ -61,7 +63,7 @@ Step = PendingUpload.Step
 Decision = PendingUpload.Decision
 
 
-def preview_of(upload: Upload) -> Preview:
+def preview_of(upload: Upload, into: Case | None = None) -> Preview:
     """What an import would say, without storing anything."""
     preview = check_case_folder(upload)
     if preview.folder is None or case_of_files(preview.folder.files.sha256):
@@ -69,7 +71,10 @@ def preview_of(upload: Upload) -> Preview:
     rows = preview.folder.instruments
     faults = KnownInstruments(rows).contradictions(rows)
     try:
-        refuse_known_reference(preview.folder.case.reference)
+        if into is None:
+            refuse_known_reference(preview.folder.case.reference)
+        else:
+            refuse_contradictions(preview.folder, into)
     except CaseFolderRefused as refused:
         faults = [*refused.faults, *faults]
     if not faults:
@@ -79,22 +84,35 @@ def preview_of(upload: Upload) -> Preview:
 
 
 def keep_upload(
-    *, upload: Upload, by: User, now: datetime, key: UUID | None = None
+    *,
+    upload: Upload,
+    by: User,
+    now: datetime,
+    key: UUID | None = None,
+    into: Case | None = None,
 ) -> PendingUpload:
-    """Keep an upload until its owner confirms or cancels it, and have a job check it."""
+    """Keep an upload until its owner confirms or cancels it, and have a job check it.
+
+    What it brings makes a case of its own, or further visits of the one that it goes `into`.
+    """
     drop_expired(now=now)
-    what = {"name": upload.name, "sha256": hashlib.sha256(upload.data).hexdigest()}
+    what = {
+        "name": upload.name,
+        "sha256": hashlib.sha256(upload.data).hexdigest(),
+        **({"into": into.pk} if into else {}),
+    }
     digest = digest_of(key, "upload", by.pk, what)
-    return enter_once(PendingUpload, digest, lambda: _kept(upload, by, now))
+    return enter_once(PendingUpload, digest, lambda: _kept(upload, by, now, into))
 
 
-def _kept(upload: Upload, by: User, now: datetime) -> PendingUpload:
+def _kept(upload: Upload, by: User, now: datetime, into: Case | None) -> PendingUpload:
     token = secrets.token_urlsafe(32)
     key = f"uploads/{token}"
     write_file(key=key, data=upload.data, attempt=secrets.randbits(48))
     pending = PendingUpload(
         token=token,
         owner=by,
+        into=into,
         name=upload.name[:200],
         file=key,
         size=len(upload.data),
@@ -195,19 +213,19 @@ def check_upload(arguments: dict[str, Any], run: Run) -> None:
     rows = PendingUpload.objects.filter(pk=arguments["upload"], state=State.CHECKING)
     if not rows.update(step=Step.CHECKING):
         return
-    pending = rows.select_related("owner").get()
+    pending = rows.select_related("owner", "into__property__client", "into__guideline").get()
     upload = _upload_of(pending)
     with override(pending.owner.language):
         if upload is None:
             _refuse(rows, pending, previews.refused([_gone(pending)], 1))
             return
-        preview = preview_of(upload)
+        preview = preview_of(upload, pending.into)
         certificates = _brought(preview)
         wrong = {} if preview.ok else previews.shown(preview)
     if not run.is_current():
         return
     if preview.ok:
-        _await(rows, pending, certificates, **_checked(preview))
+        _await(rows, pending, certificates, **_checked(preview, pending))
     else:
         _refuse(rows, pending, wrong)
 
@@ -217,19 +235,15 @@ def import_upload(arguments: dict[str, Any], run: Run) -> None:
     rows = PendingUpload.objects.filter(pk=arguments["upload"], state=State.IMPORTING)
     if not rows.update(step=Step.CHECKING):
         return
-    pending = rows.select_related("owner").get()
+    pending = rows.select_related("owner", "into__property__client", "into__guideline").get()
     upload = _upload_of(pending)
     with override(pending.owner.language):
         if upload is None:
             _refuse(rows, pending, previews.refused([_gone(pending)], 1))
             return
         try:
-            result = import_case_folder(
-                source=upload,
-                by=pending.owner,
-                now=timezone.now(),
-                before_storing=lambda n: rows.update(step=Step.STORING, n_readings=n),
-                confirmed=_confirmed(pending),
+            result = _import(
+                pending, upload, lambda n: rows.update(step=Step.STORING, n_readings=n)
             )
         except UnconfirmedCertificates as refused:
             _return(rows, pending, refused.brought)
@@ -239,6 +253,24 @@ def import_upload(arguments: dict[str, Any], run: Run) -> None:
             return
     rows.update(state=State.DONE, step=Step.NONE, case=result.case, preview={})
     default_storage.delete(str(pending.file))
+
+
+def _import(
+    pending: PendingUpload, upload: Upload, before_storing: Callable[[int], object]
+) -> ImportResult:
+    by, now, confirmed = pending.owner, timezone.now(), _confirmed(pending)
+    if pending.into is not None:
+        return add_further_visits(
+            source=upload,
+            into=pending.into,
+            by=by,
+            now=now,
+            before_storing=before_storing,
+            confirmed=confirmed,
+        )
+    return import_case_folder(
+        source=upload, by=by, now=now, before_storing=before_storing, confirmed=confirmed
+    )
 
 
 def upload_failed(arguments: dict[str, Any], reason: str) -> None:
@@ -320,10 +352,15 @@ def _drop_at(when: datetime, key: str) -> None:
     enqueue(kind=DROP_UPLOADS, key=key, arguments={}, run_after=when)
 
 
-def _checked(preview: Preview) -> dict[str, Any]:
+def _checked(preview: Preview, pending: PendingUpload) -> dict[str, Any]:
     """What a preview leaves on the row."""
     assert preview.folder is not None
     said = previews.shown(preview)
+    if pending.into is not None:
+        known = set(pending.into.visits.values_list("label", flat=True))
+        names = [row.name for row in preview.folder.visits]
+        said["new"] = [name for name in names if name not in known]
+        said["there"] = [name for name in names if name in known]
     return {
         "preview": said,
         "n_readings": said["n_readings"],

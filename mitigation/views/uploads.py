@@ -40,7 +40,9 @@ def upload(request: SignedInRequest) -> HttpResponse:
     now = timezone.now()
     visible = PendingUpload.objects.visible_to(request.user)
     waiting = visible.filter(owner=request.user, expires_at__gt=now)
-    form = CaseFolderForm(request.POST or None, request.FILES or None)
+    cases = Case.objects.visible_to(request.user)
+    into = {"into": request.GET.get("into", "")}
+    form = CaseFolderForm(request.POST or None, request.FILES or None, cases=cases, initial=into)
     if request.method != "POST" or not form.is_valid():
         context = {
             "form": form,
@@ -55,6 +57,7 @@ def upload(request: SignedInRequest) -> HttpResponse:
         by=request.user,
         now=now,
         key=form.cleaned_data["key"],
+        into=form.cleaned_data["into"],
     )
     return redirect("upload_preview", token=pending.token)
 
@@ -65,7 +68,8 @@ def upload_preview(request: SignedInRequest, token: str) -> HttpResponse:
     """What the import will enter, how far it is, what came of it."""
     own = PendingUpload.objects.visible_to(request.user).filter(owner=request.user)
     waiting = own.filter(expires_at__gt=timezone.now())
-    pending = get_object_or_404(waiting.select_related("case", "decided_by"), token=token)
+    rows = waiting.select_related("case", "decided_by", "into")
+    pending = get_object_or_404(rows, token=token)
     if request.headers.get("HX-Request") == "true":
         response = _progress(request, pending)
     else:
@@ -150,7 +154,7 @@ def _context(request: HttpRequest, pending: PendingUpload) -> dict[str, Any]:
         **upload_parts(pending),
         "steps": _steps(pending),
         "decision": decision_in_words(pending) if pending.decision else "",
-        "form": CaseFolderForm(),
+        "form": CaseFolderForm(initial={"into": pending.into.reference if pending.into else ""}),
         "known": known,
         "known_is_visible": known is not None and _is_visible(request, known),
         "case_is_visible": pending.case is not None and _is_visible(request, pending.case),

@@ -1,17 +1,21 @@
 """A file that brings further visits into a case: what is new is added, what contradicts refused."""
 
 import pytest
+from django.core.files.uploadedfile import SimpleUploadedFile
 from django.core.management import CommandError, call_command
+from django.urls import reverse
 from django.utils import timezone
 
 from consult.models import Job
+from consult.tasks import run_job
 from mitigation.comparison import compare
-from mitigation.models import Case
+from mitigation.models import Case, PendingUpload
 from mitigation.services.exports import export_case_folder
 from mitigation.services.further_visits import add_further_visits
 from mitigation.services.imports import import_case_folder
 from surveys.intake import CaseFolderRefused, Upload
 from surveys.models import GroundCheck, GroundPoint, Reading, Room, SourceFile, Spot, Visit
+from tests.factories import UserFactory, assign
 from tests.surveys.case_folders import (
     CASE_TOML,
     READINGS,
@@ -169,3 +173,76 @@ def test_the_command_adds_them_and_names_an_unknown_case(tmp_path, capsys) -> No
     assert case.visits.count() == 3
     with pytest.raises(CommandError, match="There is no case 'X'"):
         call_command("import_case", folder, "--into", "X")
+
+
+# -- On the page ----------------------------------------------------------------------------------
+
+
+def upload(client, folder, into):
+    file = SimpleUploadedFile("longer.zip", folder.data)
+    return client.post(reverse("upload"), {"folder": file, "into": into}, follow=True)
+
+
+def run_jobs(kind):
+    for job in Job.objects.filter(kind=kind):
+        run_job(job.pk)
+
+
+def test_the_page_of_a_case_leads_to_its_further_visits(client) -> None:
+    case = bring_in()
+    client.force_login(UserFactory(role="office"))
+    page = client.get(reverse("case_detail", args=[case.reference])).content.decode()
+    link = f"{reverse('upload')}?into={case.reference}"
+    assert link in page
+    assert f'value="{case.reference}"' in client.get(link).content.decode()
+    upload(client, longer(), case.reference)
+    run_jobs("check-upload")
+    pending = PendingUpload.objects.get()
+    preview = reverse("upload_preview", args=[pending.token])
+    page = client.get(preview).content.decode()
+    assert f"bring further visits into case {case.reference}" in page
+    assert "<dd>again</dd>" in page and "<dd>before, after</dd>" in page
+    client.post(reverse("upload_act", args=[pending.token, "confirm"]))
+    run_jobs("import-upload")
+    pending.refresh_from_db()
+    assert (pending.state, pending.case) == ("done", case)
+    assert case.visits.count() == 3 and Case.objects.count() == 1
+
+
+def test_what_contradicts_is_seen_before_anything_is_confirmed(client) -> None:
+    case = bring_in()
+    client.force_login(UserFactory(role="office"))
+    changed = [list(row) for row in VISITS]
+    changed[1][3] = "Somebody Else"
+    upload(client, as_zip(as_files({**TABLES, "visits.csv": changed})), case.reference)
+    run_jobs("check-upload")
+    pending = PendingUpload.objects.get()
+    assert pending.state == "refused"
+    page = client.get(reverse("upload_preview", args=[pending.token])).content.decode()
+    assert "column assessor" in page and "Jo Feld, as visit before of the case has it" in page
+
+
+def test_nobody_adds_visits_to_a_case_that_they_do_not_see(client) -> None:
+    case = bring_in()
+    client.force_login(UserFactory(role="assessor"))
+    answer = upload(client, longer(), case.reference)
+    assert answer.status_code == 422
+    assert "There is no case of this reference here." in answer.content.decode()
+    assert not PendingUpload.objects.exists()
+
+
+def test_an_assessor_brings_no_certificate_in_by_this_way(client) -> None:
+    case = bring_in()
+    assessor = UserFactory(role="assessor")
+    assign(assessor, case.property)
+    client.force_login(assessor)
+    other = [list(row) for row in TABLES["instruments.csv"]]
+    header = other[0]
+    other[1][header.index("certificate")] = "C-99"
+    upload(client, longer(**{"instruments.csv": other}), case.reference)
+    run_jobs("check-upload")
+    pending = PendingUpload.objects.get()
+    assert pending.state == "office"
+    client.post(reverse("upload_act", args=[pending.token, "confirm"]))
+    run_jobs("import-upload")
+    assert case.visits.count() == 2
