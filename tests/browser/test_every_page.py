@@ -35,6 +35,8 @@ def pages_of(cast: Cast, askers: list[str], names: list[str]) -> dict[str, dict[
         path = reverse(name, kwargs=_filled(arguments, cast.case))
         for asker in readers:
             answer = browsers[asker].get(path)
+            if answer.streaming:
+                assert b"".join(answer)  # to its end, which closes the file
             if answer.headers["Content-Type"].startswith("text/html"):
                 assert answer.content.lstrip().startswith(b"<!DOCTYPE html>"), name
                 pages.setdefault(name, {})[asker] = path
