@@ -58,6 +58,7 @@ MAKES_NONE = {
     "letter_withdraw": "a link is withdrawn once",
     "letter_retry": "the state decides who was first",
     "case_edit": "knows the state that was seen",
+    "case_skip": "knows the stage that was seen",
     "case_act": "knows the stage that was seen",
     "attachment_remove": "the file is gone",
     "upload_decide": "the first decision stays",

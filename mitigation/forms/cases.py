@@ -96,6 +96,14 @@ class CallOffForm(TextForm):
     )
 
 
+class SkipForm(TextForm):
+    reason = forms.CharField(
+        label=gettext_lazy("Why these stages are skipped"),
+        max_length=1000,
+        help_text=gettext_lazy("Stays with the case as a note."),
+    )
+
+
 class HandOverForm(TextForm):
     to = forms.ModelChoiceField(
         label=gettext_lazy("Hand over to"),
