@@ -3,7 +3,7 @@
 from consult.services import jobs
 from consult.services.sending import LETTER_SENT
 from mitigation.services import attachments, following, uploads
-from surveys.services.visits import VISIT_SEALED
+from surveys.services.visits import VISIT_MOVED, VISIT_SEALED
 
 for kind, work in (
     (uploads.CHECK_UPLOAD, uploads.check_upload),
@@ -26,6 +26,13 @@ jobs.register(
     limit_s=10,
 )
 jobs.register(
+    VISIT_MOVED,
+    following.move_due_day,
+    about={"visit": "surveys.Visit", "old_day": None},
+    repeatable=True,
+    limit_s=10,
+)
+jobs.register(
     LETTER_SENT,
     following.go_on_after_letter,
     about={"letter": "consult.Letter"},
@@ -41,4 +48,4 @@ jobs.register(
     when_dead=attachments.picture_given_up,
 )
 
-__all__ = ["LETTER_SENT", "VISIT_SEALED", "attachments", "following", "uploads"]
+__all__ = ["LETTER_SENT", "VISIT_MOVED", "VISIT_SEALED", "attachments", "following", "uploads"]

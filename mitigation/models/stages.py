@@ -61,3 +61,5 @@ DUE_DAYS: dict[str, int | None] = {
     Stage.DECLINED: None,
 }
 ENDS = frozenset({Stage.CLOSED, Stage.DECLINED})
+# Due on the day of their visit.
+SURVEY_STAGES = (Stage.BASELINE, Stage.FOLLOW_UP)

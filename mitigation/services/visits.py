@@ -9,7 +9,8 @@ from django.utils.translation import gettext as _
 
 from consult.models import Assignment, Property, User
 from consult.services.changes import LONGEST_REASON, save_row
-from mitigation.models import ENDS, Case, CaseVisit, Stage
+from mitigation.models import ENDS, Case, CaseVisit
+from mitigation.models.stages import SURVEY_STAGES
 from mitigation.services.cases import due_after, go_on
 from surveys.models import Visit
 from surveys.services.visits import plan_visit, remove_visit
@@ -51,7 +52,7 @@ def plan_case_visit(
     if not Assignment.objects.filter(property=case.property, user=assessor).exists():
         save_row(row=Assignment(property=case.property, user=assessor), by=by)
     go_on(case=case, by=by, now=now)
-    if case.stage in (Stage.BASELINE, Stage.FOLLOW_UP) and case.due_on != day:
+    if case.stage in SURVEY_STAGES and case.due_on != day:
         case.due_on = day
         save_row(row=case, by=by, fields=["due_on"])
     return visit
@@ -80,7 +81,7 @@ def call_off_visit(*, case: Case, visit: Visit, by: User, now: datetime, reason:
     remove_visit(visit=visit, by=by, reason=reason.strip()[:LONGEST_REASON])
     case.refresh_from_db()
     go_on(case=case, by=by, now=now)  # perhaps it was the last that the survey waited for
-    if case.stage in (Stage.BASELINE, Stage.FOLLOW_UP) and case.due_on == visit.date:
+    if case.stage in SURVEY_STAGES and case.due_on == visit.date:
         following = case.visits.filter(sealed_at=None).order_by("date").first()
         case.due_on = following.date if following else due_after(case.stage, now)
         save_row(row=case, by=by, fields=["due_on"])

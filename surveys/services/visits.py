@@ -60,6 +60,7 @@ __all__ = [
 ]
 
 VISIT_SEALED = "visit-sealed"
+VISIT_MOVED = "visit-moved"
 CONDITIONS = frozenset(
     {"label", "date", "assessor", "temperature_c", "humidity_percent", "supply_voltage_v", "note",
      "instructions"}
@@ -112,9 +113,13 @@ def remove_visit(*, visit: Visit, by: User, reason: str) -> None:
 
 @transaction.atomic
 def change_conditions(*, visit: Visit, by: User, version: int | None = None, **given: Any) -> Visit:
-    """What stands at the head of a visit; `version` is the one that the form was opened with."""
+    """What stands at the head of a visit; `version` is the one that the form was opened with.
+
+    What another day means for a case is a job, because surveys know no cases.
+    """
     known_names(given, CONDITIONS)
     open_visit = locked(visit)
+    day = open_visit.date
     for name, value in given.items():
         setattr(open_visit, name, value)
     refuse_overtaken(open_visit, version)
@@ -122,6 +127,10 @@ def change_conditions(*, visit: Visit, by: User, version: int | None = None, **g
     if "date" in given:
         _pin_calibrations(open_visit, by)
         _tell_times(open_visit)
+    if open_visit.date != day:
+        key = f"{VISIT_MOVED}:{open_visit.pk}:{version_of(open_visit)}"
+        moved = {"visit": open_visit.pk, "old_day": day.isoformat()}
+        enqueue(kind=VISIT_MOVED, key=key, arguments=moved)
     return open_visit
 
 

@@ -7,6 +7,7 @@ from django.urls import reverse
 from django.utils import timezone
 
 from consult.models import Job, Letter
+from consult.services.changes import version_of
 from consult.services.sending import LETTER_SENT
 from consult.tasks import run_job
 from mitigation.models import ENDS, MOVES, NEXT_MOVE, Case, CaseVisit, Stage
@@ -16,6 +17,7 @@ from mitigation.services import cases
 from mitigation.services.histories import case_changes
 from mitigation.services.visits import call_off_visit, plan_case_visit
 from surveys.models import Visit
+from surveys.services.visits import VISIT_MOVED, change_conditions
 from tests.factories import (
     CalibrationFactory,
     CaseFactory,
@@ -198,3 +200,41 @@ def test_the_steps_of_many_cases_cost_two_queries(django_assert_num_queries):
     many = [surveyed() for _case in range(3)]
     with django_assert_num_queries(2):
         assert len(steps_of(many, now=NOW)) == 3
+
+
+def move(visit: Visit, day: dt.date, by) -> None:
+    change_conditions(visit=visit, by=by, date=day)
+    run_job(Job.objects.filter(kind=VISIT_MOVED).latest("pk").pk)
+
+
+def planned(case: Case, by, day: dt.date) -> Visit:
+    return plan_case_visit(
+        case=case, kind="baseline", day=day, assessor=UserFactory(role="assessor"), by=by, now=NOW
+    )
+
+
+def test_a_case_is_due_on_the_day_to_which_its_visit_is_moved(client, office):
+    case, today = CaseFactory(), timezone.localdate()
+    visit = planned(case, office, dt.date(2020, 6, 20))
+    assert list(client.get(reverse("desk")).context["due"]) == [case]
+    move(visit, today + dt.timedelta(days=2), office)
+    case.refresh_from_db()
+    assert case.due_on == today + dt.timedelta(days=2)
+    assert case.history.first().history_user == office
+    assert list(client.get(reverse("desk")).context["due"]) == []
+
+
+def test_a_due_day_that_the_office_set_stays_when_the_visit_is_moved(office):
+    case = CaseFactory()
+    visit = planned(case, office, DAY)
+    case.refresh_from_db()
+    own = dt.date(2026, 6, 8)
+    cases.edit_case(case=case, seen=version_of(case), by=office, values={"due_on": own})
+    move(visit, DAY + dt.timedelta(days=3), office)
+    assert Case.objects.get(pk=case.pk).due_on == own
+
+
+def test_another_word_in_a_visit_moves_no_case(office):
+    visit = planned(CaseFactory(), office, DAY)
+    change_conditions(visit=visit, by=office, date=DAY, note="Windy")
+    assert not Job.objects.filter(kind=VISIT_MOVED).exists()
