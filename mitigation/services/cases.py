@@ -21,6 +21,7 @@ from mitigation.services.progress import facts_of
 from mitigation.services.references import is_taken, next_reference
 from surveys.models import Guideline, Visit
 from surveys.models.references import validate_reference
+from surveys.services.assessors import assign_assessor
 
 EDITABLE = ("guideline", "target_band", "placement_percent", "due_on")
 SAME_NOTE = timedelta(minutes=10)  # a double click, or a resend after a lost connection
@@ -203,12 +204,11 @@ def hand_over(*, case: Case, to: User, by: User | None, now: datetime, reason: s
     for assignment in Assignment.objects.filter(property=case.property).exclude(user=to):
         assignment._history_user = by  # type: ignore[attr-defined]  # read by the history
         assignment.delete()
-    if not Assignment.objects.filter(property=case.property, user=to).exists():
-        save_row(row=Assignment(property=case.property, user=to), by=by)
+    assign_assessor(home=case.property, person=to, by=by)
     for visit in Visit.objects.not_begun().filter(property=case.property).select_for_update():
-        if visit.assessor != to.name:
-            visit.assessor = to.name
-            save_row(row=visit, by=by, fields=["assessor"])
+        if visit.measured_by != to:
+            visit.measured_by, visit.assessor = to, to.name
+            save_row(row=visit, by=by, fields=["measured_by", "assessor"])
     words = _("Handed over to %(name)s.") % {"name": to.name}
     add_note(case=case, text=f"{words} {reason}".strip(), by=by, now=now)
 

@@ -7,12 +7,13 @@ from django.db import transaction
 from django.utils.formats import date_format
 from django.utils.translation import gettext as _
 
-from consult.models import Assignment, Property, User
+from consult.models import Property, User
 from consult.services.changes import LONGEST_REASON, save_row
 from mitigation.models import ENDS, Case, CaseVisit
 from mitigation.models.stages import SURVEY_STAGES
 from mitigation.services.cases import due_after, go_on
 from surveys.models import Visit
+from surveys.services.assessors import assessor_named, refuse_no_assessor
 from surveys.services.visits import plan_visit, remove_visit
 
 
@@ -22,35 +23,38 @@ def plan_case_visit(
     case: Case,
     kind: str,
     day: date,
-    assessor: User,
+    assessor: User | None,
     by: User,
     now: datetime,
+    outside: str = "",
     instructions: str = "",
 ) -> Visit:
-    """Plan a visit; the assessor sees the property from now on, the case comes to the survey.
+    """Plan a visit by an assessor, who sees the property from now on, or by somebody `outside`.
 
+    The case comes to the survey.
     The very same visit again, while it is open, is the one that was planned.
     """
     if case.stage in ENDS:
         raise ValidationError(_("The case has ended. Reopen it before you plan a visit."))
-    if assessor.role != User.Role.ASSESSOR or not assessor.is_active:
-        raise ValidationError(_("A visit is made by an assessor who can log in."))
+    assessor = assessor or assessor_named(outside)
+    if assessor is not None:
+        refuse_no_assessor(assessor)
+    name = assessor.name if assessor else outside
     Property.objects.select_for_update().get(pk=case.property_id)
     if kind == Visit.Kind.FOLLOW_UP:
         _refuse_before_baseline(case, day)
     planned = case.visits.filter(
-        kind=kind, date=day, assessor=assessor.name, sealed_at__isnull=True,
+        kind=kind, date=day, measured_by=assessor, assessor=name,
+        sealed_at__isnull=True,
         instructions=instructions,
     ).first()  # fmt: skip
     if planned is not None:  # a double click, or the page sent again
         return planned
     visit = plan_visit(
-        home=case.property, kind=kind, day=day, by=by, assessor=assessor.name,
-        instructions=instructions,
+        home=case.property, kind=kind, day=day, by=by, assessor=name,
+        measured_by=assessor, instructions=instructions,
     )  # fmt: skip
     CaseVisit.objects.create(case=case, visit=visit, round=case.round)
-    if not Assignment.objects.filter(property=case.property, user=assessor).exists():
-        save_row(row=Assignment(property=case.property, user=assessor), by=by)
     go_on(case=case, by=by, now=now)
     if case.stage in SURVEY_STAGES and case.due_on != day:
         case.due_on = day

@@ -34,6 +34,7 @@ from mitigation.pages.moves import moves_of
 from mitigation.services import cases as services
 from mitigation.services.visits import call_off_visit, plan_case_visit
 from surveys.models import Guideline, Visit
+from surveys.services.assessors import active_assessors
 
 
 @require_http_methods(["GET", "HEAD", "POST"])
@@ -82,7 +83,7 @@ def visit_plan(request: SignedInRequest, reference: str) -> HttpResponse:
     kind = Visit.Kind.BASELINE
     if case.visits.filter(kind=Visit.Kind.BASELINE, sealed_at__isnull=False).exists():
         kind = Visit.Kind.FOLLOW_UP
-    assigned = User.objects.filter(assignments__property=case.property_id).first()
+    assigned = active_assessors().filter(assignments__property=case.property_id).first()
     form = PlanVisitForm(request.POST or None, initial={"kind": kind, "assessor": assigned})
     back = reverse("case_detail", args=[reference])
     if request.method == "POST" and form.is_valid():

@@ -1,6 +1,6 @@
 """A checked case folder becomes rows of what was measured."""
 
-from collections.abc import Collection, Sequence
+from collections.abc import Collection, Mapping, Sequence
 from datetime import datetime
 from typing import Any
 from uuid import UUID
@@ -32,6 +32,7 @@ from surveys.models import (
 from surveys.models.circuits import MAIN_SWITCH
 from surveys.models.displays import CELLS, MARK_WORDS
 from surveys.models.names import folded
+from surveys.services.assessors import assessors_by_name
 from surveys.services.brought_certificates import (
     CONTENT,
     BroughtCertificate,
@@ -61,8 +62,9 @@ def store_survey(
     """
     keys = _keys_of(folder)
     calibrations = _store_calibrations(folder.instruments, by, confirmed)
+    people = assessors_by_name()
     visits = [
-        _store_visit(row, place, home, source, by, now, keys.of("visit", row.name))
+        _store_visit(row, place, home, source, by, now, keys.of("visit", row.name), people)
         for place, row in enumerate(folder.visits)
     ]
     spots = _store_spots(home, folder.readings.spots, keys)
@@ -136,7 +138,9 @@ def _store_visit(
     by: User | None,
     now: datetime,
     uid: UUID,
+    people: Mapping[str, User],
 ) -> Visit:
+    """The name is that of one of `people`, or of somebody outside; it opens nothing to anybody."""
     visit = Visit(
         property=home,
         label=row.name,
@@ -144,6 +148,7 @@ def _store_visit(
         date=row.date,
         position=place,
         assessor=row.assessor,
+        measured_by=people.get(folded(row.assessor)),
         temperature_c=row.temperature_c,
         humidity_percent=row.humidity_percent,
         supply_voltage_v=row.supply_voltage_v,

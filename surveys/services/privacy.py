@@ -76,7 +76,7 @@ TABLES = [
         _("visits"),
         fields(
             plain="id property kind date position temperature_c humidity_percent "
-            "supply_voltage_v sealed_at sealed_by",
+            "supply_voltage_v measured_by sealed_at sealed_by",
             label=Blank("[visit {pk}]"),
             assessor=Blank(),
             note=Blank(),
