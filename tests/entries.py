@@ -183,7 +183,10 @@ def _of_registers(cast: Cast) -> dict[str, Entry]:
             _url("instrument_add"), Instrument, {"name": "field meter Z"}, {"name": "field meter Y"}
         ),
         "calibration_add": Entry(
-            _url("calibration_add", meter.pk), Calibration, row, {"calibrated_on": "2026-08-02"}
+            _url("calibration_add", meter.pk),
+            Calibration,
+            row,
+            {"calibrated_on": "2026-08-02", "certificate": "K-8"},
         ),
         "guideline_add": Entry(
             _url("guideline_add"), Guideline, head | names | BOUNDS, {"code": "HOUSE-2"}

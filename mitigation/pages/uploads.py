@@ -10,7 +10,7 @@ from mitigation.services.uploads import KEPT_FOR_OFFICE
 from surveys.calc.certificates import in_force
 from surveys.models import Calibration, Instrument, Visit
 from surveys.models.measurands import quantity_words
-from surveys.services.brought_certificates import CONTENT
+from surveys.services.certificate_contents import CONTENT
 
 _WORDS = ("unit", "certificate")
 _DAYS = ("calibrated_on", "due_on")

@@ -8,7 +8,6 @@ The number of a certificate stands for its content: the same number with another
 
 from collections.abc import Collection, Mapping, Sequence
 from dataclasses import dataclass, field
-from datetime import date
 from typing import Any, Self
 
 from django.utils.translation import gettext as _
@@ -18,17 +17,8 @@ from surveys.intake import CaseFolderRefused, Fault
 from surveys.intake.faults import MOST_SHOWN
 from surveys.intake.registers import InstrumentRow
 from surveys.models import Calibration, Instrument
+from surveys.services.certificate_contents import CONTENT, content_of, content_texts
 from surveys.services.registers import may_change_registers
-
-CONTENT = (
-    "quantity", "axes", "unit", "gain_percent", "resolution", "noise", "floor", "ceiling",
-    "low_hz", "high_hz", "certificate", "calibrated_on", "due_on",
-)  # fmt: skip
-
-
-def content_of(row: InstrumentRow | Calibration) -> tuple[Any, ...]:
-    """All that a row says of an instrument in one quantity."""
-    return tuple(getattr(row, name) for name in CONTENT)
 
 
 @dataclass(frozen=True)
@@ -89,7 +79,7 @@ class KnownInstruments:
     def brought(self, rows: Sequence[InstrumentRow]) -> list[BroughtCertificate]:
         """The rows that a known instrument does not have with the very same content."""
         return [
-            BroughtCertificate(row.file, row.row_number, row.name, _texts(row))
+            BroughtCertificate(row.file, row.row_number, row.name, content_texts(row))
             for row in rows
             if self._is_new_to_a_known_one(row)
         ]
@@ -135,12 +125,12 @@ def refuse_unconfirmed(
 
 
 def _differences(row: InstrumentRow, known: Calibration) -> list[Fault]:
-    known_texts = _texts(known)
+    known_texts = content_texts(known)
     content = ", ".join(
         f"{name} {text}" for name, text in zip(CONTENT, known_texts, strict=True) if text
     )
     faults = []
-    for name, cell, allowed in zip(CONTENT, _texts(row), known_texts, strict=True):
+    for name, cell, allowed in zip(CONTENT, content_texts(row), known_texts, strict=True):
         if cell != allowed:
             words = {
                 "value": allowed or _("nothing"),
@@ -162,18 +152,3 @@ def _unconfirmed(certificate: BroughtCertificate) -> Fault:
         "what the register has of %(instrument)s; the office has not confirmed this certificate"
     ) % {"instrument": certificate.instrument}
     return Fault(certificate.file, certificate.row_number, "certificate", number, wanted)
-
-
-def _texts(row: InstrumentRow | Calibration) -> tuple[str, ...]:
-    return tuple(map(_text, content_of(row)))
-
-
-def _text(value: str | float | date | None) -> str:
-    """A cell as the folder's format writes it, with all digits."""
-    if value is None:
-        return ""
-    if isinstance(value, date):
-        return value.isoformat()
-    if isinstance(value, float) and value.is_integer() and abs(value) < 1e15:
-        return str(int(value))
-    return str(value)

@@ -34,13 +34,12 @@ from surveys.models.displays import CELLS, MARK_WORDS
 from surveys.models.names import folded
 from surveys.services.assessors import assessors_by_name
 from surveys.services.brought_certificates import (
-    CONTENT,
     BroughtCertificate,
     KnownInstruments,
-    content_of,
     refuse_unconfirmed,
 )
 from surveys.services.bulk import insert_columns
+from surveys.services.certificate_contents import CONTENT, content_of
 from surveys.services.circuits import USUAL_PANEL
 from surveys.services.row_keys import RowKeys
 from surveys.services.sources import Sources, add_links, main_switch_is_off

@@ -12,6 +12,7 @@ from consult.models import User
 from consult.services.changes import held, refuse_overtaken
 from consult.services.entry_keys import digest_of, enter_once
 from surveys.models import Band, Calibration, Guideline, Instrument, Measurand, Quantity
+from surveys.services.certificate_contents import clash_of
 from surveys.services.entries import save_row
 from surveys.services.typed_readings import hold_instruments
 
@@ -126,6 +127,8 @@ def _check(row: Calibration) -> None:
     )
     if same.exclude(pk=row.pk).exists():
         faults["calibrated_on"] = _("There is a row of this instrument, quantity and day already.")
+    if clash := clash_of(row):
+        faults["certificate"] = clash
     if faults:
         raise ValidationError(faults)
 
