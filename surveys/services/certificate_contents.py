@@ -9,15 +9,33 @@ from consult.services.histories import NOTHING, plain_words
 from surveys.intake.registers import InstrumentRow
 from surveys.models import Calibration
 
-CONTENT = (
+# What decides numbers; a row that says the same of an instrument is the same row.
+MEASURING = (
     "quantity", "axes", "unit", "gain_percent", "resolution", "noise", "floor", "ceiling",
     "low_hz", "high_hz", "certificate", "calibrated_on", "due_on",
 )  # fmt: skip
+# All that a row says. The description is in the practice's own words, and contradicts nothing.
+CONTENT = (*MEASURING, "laboratory", "description")
+
+
+def measuring_of(row: InstrumentRow | Calibration) -> tuple[Any, ...]:
+    """What numbers rest on."""
+    return tuple(getattr(row, name) for name in MEASURING)
 
 
 def content_of(row: InstrumentRow | Calibration) -> tuple[Any, ...]:
     """All that a row says of an instrument in one quantity."""
     return tuple(getattr(row, name) for name in CONTENT)
+
+
+def differing(row: InstrumentRow | Calibration, known: Calibration) -> list[str]:
+    """The fields in which `row` contradicts `known`.
+
+    A laboratory that one of them leaves out contradicts nothing.
+    """
+    fields = [name for name in MEASURING if getattr(row, name) != getattr(known, name)]
+    laboratories = {row.laboratory, known.laboratory} - {""}
+    return fields + (["laboratory"] if len(laboratories) > 1 else [])
 
 
 def clash_of(row: Calibration) -> str:
@@ -30,9 +48,12 @@ def clash_of(row: Calibration) -> str:
     for known in same_number.exclude(pk=row.pk).order_by("-pk"):
         differences = [
             _("%(field)s %(known)s, and not %(new)s")
-            % {"field": _label(name), "known": _shown(old), "new": _shown(new)}
-            for name, old, new in zip(CONTENT, content_of(known), content_of(row), strict=True)
-            if old != new
+            % {
+                "field": _label(name),
+                "known": _shown(getattr(known, name)),
+                "new": _shown(getattr(row, name)),
+            }
+            for name in differing(row, known)
         ]
         if differences:
             return _(

@@ -39,7 +39,7 @@ from surveys.services.brought_certificates import (
     refuse_unconfirmed,
 )
 from surveys.services.bulk import insert_columns
-from surveys.services.certificate_contents import CONTENT, content_of
+from surveys.services.certificate_contents import CONTENT, content_of, measuring_of
 from surveys.services.circuits import USUAL_PANEL
 from surveys.services.row_keys import RowKeys
 from surveys.services.sources import Sources, add_links, main_switch_is_off
@@ -115,10 +115,10 @@ def _store_calibrations(
     for row in rows:
         instrument = instruments.get(row.name)
         if instrument is None:
-            instrument = Instrument(name=row.name, description=row.description)
+            instrument = Instrument(name=row.name, **_plate(rows, row.name))
             save_new(instrument, by, left_to_database=["name"])
             instruments[row.name] = instrument
-        key = (instrument.pk, *content_of(row))
+        key = (instrument.pk, *measuring_of(row))
         if key not in calibrations:
             calibrations[key] = Calibration(
                 instrument=instrument,
@@ -127,6 +127,15 @@ def _store_calibrations(
             save_new(calibrations[key], by)
         stored.append(calibrations[key])
     return stored
+
+
+def _plate(rows: Sequence[InstrumentRow], name: str) -> dict[str, str]:
+    """Maker and serial number of an instrument, which any of its rows may say."""
+    own = [row for row in rows if row.name == name]
+    return {
+        field: next(filter(None, (getattr(row, field) for row in own)), "")
+        for field in ("maker", "serial")
+    }
 
 
 def _store_visit(
