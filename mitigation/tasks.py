@@ -1,8 +1,9 @@
 """The doors through which Celery comes into cases."""
 
 from consult.services import jobs
-from mitigation.services import attachments, uploads, visits
-from surveys.services.visits import VISIT_SEALED
+from consult.services.sending import LETTER_SENT
+from mitigation.services import attachments, following, uploads
+from surveys.services.visits import VISIT_MOVED, VISIT_SEALED
 
 for kind, work in (
     (uploads.CHECK_UPLOAD, uploads.check_upload),
@@ -19,8 +20,22 @@ for kind, work in (
 jobs.register(uploads.DROP_UPLOADS, uploads.drop_uploads, about={}, repeatable=True, limit_s=30)
 jobs.register(
     VISIT_SEALED,
-    visits.go_on_after_seal,
+    following.go_on_after_seal,
     about={"visit": "surveys.Visit"},
+    repeatable=True,
+    limit_s=10,
+)
+jobs.register(
+    VISIT_MOVED,
+    following.move_due_day,
+    about={"visit": "surveys.Visit", "old_day": None},
+    repeatable=True,
+    limit_s=10,
+)
+jobs.register(
+    LETTER_SENT,
+    following.go_on_after_letter,
+    about={"letter": "consult.Letter"},
     repeatable=True,
     limit_s=10,
 )
@@ -33,4 +48,4 @@ jobs.register(
     when_dead=attachments.picture_given_up,
 )
 
-__all__ = ["VISIT_SEALED", "attachments", "uploads", "visits"]
+__all__ = ["LETTER_SENT", "VISIT_MOVED", "VISIT_SEALED", "attachments", "following", "uploads"]

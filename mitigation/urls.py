@@ -47,6 +47,7 @@ urlpatterns = [
     path("cases/<str:reference>/history/", histories.case_history, name="case_history"),
     path("cases/<str:reference>/show/", cases.case_show, name="case_show"),
     path("cases/<str:reference>/edit/", steering.case_edit, name="case_edit"),
+    path("cases/<str:reference>/skip/<str:seen>/<str:to>/", steering.case_skip, name="case_skip"),
     path("cases/<str:reference>/visits/plan/", steering.visit_plan, name="visit_plan"),
     path(
         "cases/<str:reference>/visits/<int:pk>/call-off/",

@@ -58,6 +58,7 @@ MAKES_NONE = {
     "letter_withdraw": "a link is withdrawn once",
     "letter_retry": "the state decides who was first",
     "case_edit": "knows the state that was seen",
+    "case_skip": "knows the stage that was seen",
     "case_act": "knows the stage that was seen",
     "attachment_remove": "the file is gone",
     "upload_decide": "the first decision stays",
@@ -182,7 +183,10 @@ def _of_registers(cast: Cast) -> dict[str, Entry]:
             _url("instrument_add"), Instrument, {"name": "field meter Z"}, {"name": "field meter Y"}
         ),
         "calibration_add": Entry(
-            _url("calibration_add", meter.pk), Calibration, row, {"calibrated_on": "2026-08-02"}
+            _url("calibration_add", meter.pk),
+            Calibration,
+            row,
+            {"calibrated_on": "2026-08-02", "certificate": "K-8"},
         ),
         "guideline_add": Entry(
             _url("guideline_add"), Guideline, head | names | BOUNDS, {"code": "HOUSE-2"}

@@ -13,10 +13,12 @@ from django.utils.translation import override
 
 from consult.models import Client, Letter, OutboundMail, User
 from consult.services.entry_keys import digest_of, enter_once
+from consult.services.jobs import enqueue
 from consult.services.mail import name_of_practice, queue_mail
 
 LINK_HOLDS = timedelta(days=14)
 LINK = "consult.letter-link"
+LETTER_SENT = "letter-sent"
 
 
 def letter_token(letter: Letter, mail_key: str) -> str:
@@ -62,6 +64,7 @@ def email_letter(
 
     def enter() -> OutboundMail:
         Letter.objects.filter(pk=letter.pk).update(emailed_at=now, emailed_by=by)
+        _tell_sent(letter, now)
         return _mail_link(letter, client, site, now)
 
     with transaction.atomic():
@@ -108,6 +111,13 @@ def link_ends(*, mail: OutboundMail, letter: Letter, now: datetime) -> datetime 
     return ends if holds and letter.client and mail.to == letter.client.email else None
 
 
+def _tell_sent(letter: Letter, now: datetime) -> None:
+    """What follows is a job, because letters know nothing of what they are about."""
+    key = f"{LETTER_SENT}:{letter.pk}:{now:%Y%m%d%H%M%S%f}"
+    enqueue(kind=LETTER_SENT, key=key, arguments={"letter": letter.pk})
+
+
+@transaction.atomic
 def mark_posted(*, letter: Letter, by: User, now: datetime) -> None:
     """Note that a ready letter went out by post; the first note stays."""
     if letter.state != Letter.State.READY:
@@ -115,6 +125,7 @@ def mark_posted(*, letter: Letter, by: User, now: datetime) -> None:
     noted = Letter.objects.filter(pk=letter.pk, posted_at=None).update(posted_at=now, posted_by=by)
     if not noted:
         raise ValidationError(_("The letter is marked as posted already."))
+    _tell_sent(letter, now)
 
 
 def _mail_key(letter: Letter) -> str:

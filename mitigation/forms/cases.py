@@ -10,13 +10,14 @@ from consult.forms.days import DayField
 from consult.forms.numbers import plain_numbers
 from consult.forms.once import OnceForm
 from consult.forms.texts import TextForm
-from consult.models import User
 from consult.services.changes import version_of
 from mitigation.models import Case
 from mitigation.services.attachments import MOST_BYTES
 from surveys.calc.uncertainty import DEFAULT_PLACEMENT
+from surveys.forms.assessors import AssessorField, OutsiderField, choose_or_name, offer_assessors
 from surveys.models import Visit
 from surveys.models.references import LONGEST_REFERENCE, validate_reference
+from surveys.services.assessors import active_assessors
 
 
 class CaseForm(OnceForm, forms.ModelForm):  # type: ignore[type-arg]  # not subscriptable at run time
@@ -73,12 +74,8 @@ class CaseEditForm(TextForm, forms.ModelForm):  # type: ignore[type-arg]  # not 
 class PlanVisitForm(TextForm):
     kind = forms.ChoiceField(label=gettext_lazy("Kind"), choices=Visit.Kind.choices)
     day = DayField(label=gettext_lazy("Day"))
-    assessor = forms.ModelChoiceField(
-        label=gettext_lazy("Assessor"),
-        queryset=User.objects.filter(role=User.Role.ASSESSOR, is_active=True),
-        empty_label="–",
-        help_text=gettext_lazy("Sees the property and all that hangs on it from now on."),
-    )
+    assessor = AssessorField(label=gettext_lazy("Assessor"))
+    outside = OutsiderField()
     instructions = forms.CharField(
         label=gettext_lazy("Note for the assessor"),
         help_text=gettext_lazy("Whom to call, where the key is. It stands in no letter."),
@@ -86,6 +83,16 @@ class PlanVisitForm(TextForm):
         max_length=2_000,
         widget=forms.Textarea(attrs={"rows": 3}),
     )
+
+    def __init__(self, *args: Any, **kwargs: Any) -> None:
+        super().__init__(*args, **kwargs)
+        offer_assessors(self, "assessor")
+
+    def clean(self) -> dict[str, Any]:
+        cleaned = choose_or_name(self, "assessor", "outside")
+        if not cleaned.get("assessor") and not cleaned.get("outside") and not self.errors:
+            self.add_error("assessor", _("Say who measures."))
+        return cleaned
 
 
 class CallOffForm(TextForm):
@@ -96,10 +103,18 @@ class CallOffForm(TextForm):
     )
 
 
+class SkipForm(TextForm):
+    reason = forms.CharField(
+        label=gettext_lazy("Why these stages are skipped"),
+        max_length=1000,
+        help_text=gettext_lazy("Stays with the case as a note."),
+    )
+
+
 class HandOverForm(TextForm):
     to = forms.ModelChoiceField(
         label=gettext_lazy("Hand over to"),
-        queryset=User.objects.filter(role=User.Role.ASSESSOR, is_active=True),
+        queryset=active_assessors(),
         empty_label="–",
     )
 

@@ -11,7 +11,7 @@ from simple_history.models import HistoricalRecords
 from consult.models import Property, User
 from consult.models.clients import AtPropertyQuerySet
 from consult.models.texts import PlainTexts
-from mitigation.models.stages import ENDS, NEXT_MOVE, NEXT_STEP, Stage
+from mitigation.models.stages import ENDS, Stage
 from mitigation.models.words import query_words
 from surveys.models import Guideline, SourceFile, Visit
 from surveys.models.names import FoldedField, folded
@@ -118,15 +118,6 @@ class Case(PlainTexts):
 
     def __str__(self) -> str:
         return self.reference
-
-    def next_move(self) -> str | None:
-        """Who has to do something for the case to go on; None at its ends and on hold."""
-        role = None if self.on_hold_reason else NEXT_MOVE[self.stage]
-        return None if role is None else str(User.Role(role).label)
-
-    def next_step(self) -> str:
-        """What they have to do, in a few words."""
-        return str(NEXT_STEP.get(self.stage, ""))
 
 
 class FormerReferenceQuerySet(AtPropertyQuerySet["FormerReference"]):

@@ -1,7 +1,6 @@
 """Where a case stands, and where it may go from there."""
 
 from django.db import models
-from django.utils.functional import Promise
 from django.utils.translation import gettext_lazy as _
 
 from consult.models import User
@@ -34,7 +33,7 @@ MOVES: dict[str, frozenset[str]] = {
     Stage.DECLINED: frozenset({Stage.ENQUIRY, Stage.FINDINGS}),
 }
 
-# Who has to do something for the case to go on; nobody at the two ends.
+# Who takes the case on from a stage; nobody from the two ends. Single steps: progress.py.
 NEXT_MOVE: dict[str, str | None] = {
     Stage.ENQUIRY: User.Role.OFFICE,
     Stage.BASELINE: User.Role.ASSESSOR,
@@ -46,18 +45,6 @@ NEXT_MOVE: dict[str, str | None] = {
     Stage.PROOF: User.Role.OFFICE,
     Stage.CLOSED: None,
     Stage.DECLINED: None,
-}
-
-# What that is, for whoever does not remember what comes next.
-NEXT_STEP: dict[str, Promise] = {
-    Stage.ENQUIRY: _("plan the baseline visit"),
-    Stage.BASELINE: _("measure and seal the baseline visit"),
-    Stage.FINDINGS: _("issue the survey report and send it"),
-    Stage.PLAN: _("propose remedies"),
-    Stage.DECISION: _("decide on the remedies"),
-    Stage.WORKS: _("carry out the work"),
-    Stage.FOLLOW_UP: _("measure and seal the follow-up visit"),
-    Stage.PROOF: _("issue the outcome letter, then close the case or begin another round"),
 }
 
 # Days until a case is due after it came to a stage: a house assumption, changed on each case.
@@ -74,3 +61,5 @@ DUE_DAYS: dict[str, int | None] = {
     Stage.DECLINED: None,
 }
 ENDS = frozenset({Stage.CLOSED, Stage.DECLINED})
+# Due on the day of their visit.
+SURVEY_STAGES = (Stage.BASELINE, Stage.FOLLOW_UP)

@@ -1,20 +1,31 @@
 """Cases as spreadsheets show them."""
 
+from collections.abc import Mapping
+
 from django.utils import timezone
 from django.utils.translation import gettext as _
 
 from consult.services.spreadsheets import Column
-from mitigation.models import Stage
+from mitigation.models import Case, Stage
+from mitigation.models.progress import Step
 
 
-def case_columns() -> list[Column]:
-    """What a spreadsheet says of a case."""
+def case_columns(steps: Mapping[int, Step]) -> list[Column]:
+    """What a spreadsheet says of a case; `steps` has the next one of each."""
+
+    def role(case: Case) -> str | None:
+        return steps[case.pk].role_label() if case.pk in steps else None
+
+    def words(case: Case) -> str | None:
+        return str(steps[case.pk].words) if case.pk in steps else None
+
     return [
         (_("Case"), lambda case: case.reference),
         (_("Client"), lambda case: case.property.client.name),
         (_("Property"), lambda case: str(case.property)),
         (_("Stage"), lambda case: str(Stage(case.stage).label)),
-        (_("Next move"), lambda case: case.next_move()),
+        (_("Next move"), role),
+        (_("Next step"), words),
         (_("Since"), lambda case: timezone.localdate(case.stage_since)),
         (_("Due on"), lambda case: case.due_on),
         (_("On hold because"), lambda case: case.on_hold_reason),

@@ -10,9 +10,9 @@ from mitigation.services.uploads import KEPT_FOR_OFFICE
 from surveys.calc.certificates import in_force
 from surveys.models import Calibration, Instrument, Visit
 from surveys.models.measurands import quantity_words
-from surveys.services.brought_certificates import CONTENT
+from surveys.services.certificate_contents import CONTENT
 
-_WORDS = ("unit", "certificate")
+_WORDS = ("unit", "certificate", "laboratory", "description")
 _DAYS = ("calibrated_on", "due_on")
 
 
@@ -73,7 +73,7 @@ def _side_by_side(certificates: Sequence[dict[str, Any]]) -> list[SideBySide]:
 
 
 def _beside(row: dict[str, Any], instrument: Instrument | None) -> SideBySide:
-    brought = {name: _value(name, text) for name, text in row["content"].items()}
+    brought = {name: _value(name, row["content"].get(name, "")) for name in CONTENT}
     quantity = brought.pop("quantity")
     rows = [] if instrument is None else instrument.calibrations.all()
     same = [calibration for calibration in rows if calibration.quantity == quantity]

@@ -1,6 +1,6 @@
 """The office steers a case: opens it, moves it, holds it, hands it over, begins a new round."""
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from datetime import date, datetime, timedelta
 from typing import Any
 from uuid import UUID
@@ -16,9 +16,12 @@ from consult.models.texts import several_lines
 from consult.services.changes import LONGEST_REASON, held, refuse_overtaken, save_row
 from consult.services.entry_keys import digest_of, enter_once
 from mitigation.models import DUE_DAYS, ENDS, MOVES, Case, Note, Stage
+from mitigation.models.progress import Fact, may_skip_to, skipped, stage_reached
+from mitigation.services.progress import facts_of
 from mitigation.services.references import is_taken, next_reference
 from surveys.models import Guideline, Visit
 from surveys.models.references import validate_reference
+from surveys.services.assessors import assign_assessor
 
 EDITABLE = ("guideline", "target_band", "placement_percent", "due_on")
 SAME_NOTE = timedelta(minutes=10)  # a double click, or a resend after a lost connection
@@ -96,14 +99,43 @@ def _under_reference(case: Case, wanted: str, by: User | None, now: datetime) ->
 
 @transaction.atomic
 def move_case(*, case: Case, to: str, by: User | None, now: datetime, reason: str = "") -> Case:
-    """Take a case from the stage that the caller saw to another; the second of two is told."""
+    """Take a case from the stage that the caller saw to another; the second of two is told.
+
+    Over stages that nothing was done for it goes with a reason alone, which stays as a note.
+    """
     seen = case.stage
-    if to not in MOVES.get(seen, ()):
+    if to not in MOVES.get(seen, ()) and to not in may_skip_to(seen):
         raise ValidationError(
             _("A case does not go from “%(old)s” to “%(new)s”.")
             % {"old": _label(seen), "new": _label(to)}
         )
+    passed = skipped(seen, to)
+    if passed and not reason.strip():
+        if held(case).stage != seen:
+            raise _moved_meanwhile(case)
+        raise ValidationError(_("That skips: %(stages)s. Say why.") % {"stages": words_of(passed)})
     return _move(case, seen, to, by, now, reason)
+
+
+def words_of(stages: Sequence[Stage]) -> str:
+    """Stages as a sentence names them."""
+    return ", ".join(str(stage.label) for stage in stages)
+
+
+@transaction.atomic
+def go_on(*, case: Case, by: User | None, now: datetime) -> None:
+    """Take a case forward to the stage that what was done leads to; on hold it rests."""
+    if case.on_hold_reason:
+        return
+    facts = facts_of([case.pk], now=now)[case.pk]
+    to, fact = stage_reached(set(facts), Stage(case.stage))
+    if fact is None:
+        return
+    # Since it was done, so that a letter issued before a worker came to this is not forgotten.
+    passed, why = skipped(case.stage, to), str(Fact(fact).label)
+    if passed:
+        why = _("%(fact)s; skipped: %(stages)s") % {"fact": why, "stages": words_of(passed)}
+    _move(case, case.stage, to, by, facts[fact], why, is_noted=False)
 
 
 def decline_case(*, case: Case, reason: str, by: User | None, now: datetime) -> Case:
@@ -139,11 +171,13 @@ def hold_case(*, case: Case, reason: str, by: User | None, now: datetime) -> Cas
 
 @transaction.atomic
 def resume_case(*, case: Case, by: User | None, now: datetime) -> Case:
-    """Go on with a case that was on hold; its time begins anew."""
+    """Go on with a case that was on hold, from what was done meanwhile; its time begins anew."""
     if not case.on_hold_reason:  # somebody was first, and may have set another day since
         raise ValidationError(_("The case is not on hold."))
     due = {"due_on": due_after(case.stage, now)}
-    return _set_hold(case, case.on_hold_reason, "", by, due)
+    _set_hold(case, case.on_hold_reason, "", by, due)
+    go_on(case=case, by=by, now=now)
+    return case
 
 
 @transaction.atomic
@@ -170,12 +204,11 @@ def hand_over(*, case: Case, to: User, by: User | None, now: datetime, reason: s
     for assignment in Assignment.objects.filter(property=case.property).exclude(user=to):
         assignment._history_user = by  # type: ignore[attr-defined]  # read by the history
         assignment.delete()
-    if not Assignment.objects.filter(property=case.property, user=to).exists():
-        save_row(row=Assignment(property=case.property, user=to), by=by)
+    assign_assessor(home=case.property, person=to, by=by)
     for visit in Visit.objects.not_begun().filter(property=case.property).select_for_update():
-        if visit.assessor != to.name:
-            visit.assessor = to.name
-            save_row(row=visit, by=by, fields=["assessor"])
+        if visit.measured_by != to:
+            visit.measured_by, visit.assessor = to, to.name
+            save_row(row=visit, by=by, fields=["measured_by", "assessor"])
     words = _("Handed over to %(name)s.") % {"name": to.name}
     add_note(case=case, text=f"{words} {reason}".strip(), by=by, now=now)
 
@@ -203,6 +236,7 @@ def _move(
     now: datetime,
     reason: str,
     extra: Mapping[str, Any] | None = None,
+    is_noted: bool = True,
 ) -> Case:
     """One conditional UPDATE that looks at the old stage; a case on hold does not move."""
     if case.on_hold_reason:
@@ -214,7 +248,7 @@ def _move(
         raise _moved_meanwhile(case)
     case.refresh_from_db()
     _remember(case, by, reason)
-    if reason:
+    if reason and is_noted:
         add_note(case=case, text=f"{_label(to)}: {reason}", by=by, now=now)
     return case
 

@@ -179,7 +179,7 @@ def _instrument_rows(calibrations: Iterable[Calibration]) -> list[list[Cell]]:
     return [
         [
             row.instrument.name,
-            row.instrument.description,
+            row.description,
             row.quantity,
             row.axes,
             row.unit,
@@ -193,6 +193,9 @@ def _instrument_rows(calibrations: Iterable[Calibration]) -> list[list[Cell]]:
             row.certificate,
             row.calibrated_on,
             row.due_on,
+            row.instrument.maker,
+            row.instrument.serial,
+            row.laboratory,
         ]
         for row in calibrations
     ]

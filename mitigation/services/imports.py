@@ -9,6 +9,7 @@ from django.utils.translation import gettext
 
 from consult.models import Assignment, Client, Property, StoredFile, User
 from mitigation.models import Case, CaseVisit, Stage
+from mitigation.models.progress import Fact, stage_reached
 from mitigation.services.cases import due_after
 from mitigation.services.references import is_taken, next_reference
 from mitigation.services.search import index_cases
@@ -28,6 +29,7 @@ from surveys.services.imports import save_new, store_survey
 from surveys.services.kept_files import describe_folder, drop_orphan, keep_folder
 
 _TRIES = 20
+_SEALED = {Visit.Kind.BASELINE: Fact.BASELINE_SEALED, Visit.Kind.FOLLOW_UP: Fact.FOLLOW_UP_SEALED}
 
 
 @dataclass(frozen=True)
@@ -182,7 +184,6 @@ def _store_property(head: CaseFile, by: User | None) -> Property:
 
 
 def _stage_after(visits: list[Visit]) -> Stage:
-    kinds = {visit.kind for visit in visits}
-    if Visit.Kind.FOLLOW_UP in kinds:
-        return Stage.PROOF
-    return Stage.FINDINGS if Visit.Kind.BASELINE in kinds else Stage.ENQUIRY
+    """Imported visits are sealed."""
+    facts = {_SEALED[Visit.Kind(visit.kind)] for visit in visits}
+    return stage_reached(facts, Stage.ENQUIRY)[0]

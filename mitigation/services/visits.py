@@ -1,28 +1,20 @@
 """A visit of a case: planned in its round, at its property, by an assessor who may go there."""
 
 from datetime import date, datetime
-from typing import Any
 
 from django.core.exceptions import ValidationError
 from django.db import transaction
-from django.utils import timezone
 from django.utils.formats import date_format
 from django.utils.translation import gettext as _
 
-from consult.models import Assignment, Property, User
+from consult.models import Property, User
 from consult.services.changes import LONGEST_REASON, save_row
-from consult.services.jobs import Run
-from mitigation.models import ENDS, Case, CaseVisit, Stage
-from mitigation.services.cases import due_after, move_case
+from mitigation.models import ENDS, Case, CaseVisit
+from mitigation.models.stages import SURVEY_STAGES
+from mitigation.services.cases import due_after, go_on
 from surveys.models import Visit
+from surveys.services.assessors import assessor_named, refuse_no_assessor
 from surveys.services.visits import plan_visit, remove_visit
-
-# Where a case goes from a stage once a survey is sealed; a follow-up says that the works are done.
-AFTER_SURVEY: dict[tuple[str, str], tuple[Stage, ...]] = {
-    (Stage.BASELINE, Visit.Kind.BASELINE): (Stage.FINDINGS,),
-    (Stage.WORKS, Visit.Kind.FOLLOW_UP): (Stage.FOLLOW_UP, Stage.PROOF),
-    (Stage.FOLLOW_UP, Visit.Kind.FOLLOW_UP): (Stage.PROOF,),
-}
 
 
 @transaction.atomic
@@ -31,38 +23,40 @@ def plan_case_visit(
     case: Case,
     kind: str,
     day: date,
-    assessor: User,
+    assessor: User | None,
     by: User,
     now: datetime,
+    outside: str = "",
     instructions: str = "",
 ) -> Visit:
-    """Plan a visit; the assessor sees the property from now on, an enquiry becomes a survey.
+    """Plan a visit by an assessor, who sees the property from now on, or by somebody `outside`.
 
+    The case comes to the survey.
     The very same visit again, while it is open, is the one that was planned.
     """
     if case.stage in ENDS:
         raise ValidationError(_("The case has ended. Reopen it before you plan a visit."))
-    if assessor.role != User.Role.ASSESSOR or not assessor.is_active:
-        raise ValidationError(_("A visit is made by an assessor who can log in."))
+    assessor = assessor or assessor_named(outside)
+    if assessor is not None:
+        refuse_no_assessor(assessor)
+    name = assessor.name if assessor else outside
     Property.objects.select_for_update().get(pk=case.property_id)
     if kind == Visit.Kind.FOLLOW_UP:
         _refuse_before_baseline(case, day)
     planned = case.visits.filter(
-        kind=kind, date=day, assessor=assessor.name, sealed_at__isnull=True,
+        kind=kind, date=day, measured_by=assessor, assessor=name,
+        sealed_at__isnull=True,
         instructions=instructions,
     ).first()  # fmt: skip
     if planned is not None:  # a double click, or the page sent again
         return planned
     visit = plan_visit(
-        home=case.property, kind=kind, day=day, by=by, assessor=assessor.name,
-        instructions=instructions,
+        home=case.property, kind=kind, day=day, by=by, assessor=name,
+        measured_by=assessor, instructions=instructions,
     )  # fmt: skip
     CaseVisit.objects.create(case=case, visit=visit, round=case.round)
-    if not Assignment.objects.filter(property=case.property, user=assessor).exists():
-        save_row(row=Assignment(property=case.property, user=assessor), by=by)
-    if case.stage == Stage.ENQUIRY and kind == Visit.Kind.BASELINE:
-        move_case(case=case, to=Stage.BASELINE, by=by, now=now)
-    if case.stage in (Stage.BASELINE, Stage.FOLLOW_UP) and case.due_on != day:
+    go_on(case=case, by=by, now=now)
+    if case.stage in SURVEY_STAGES and case.due_on != day:
         case.due_on = day
         save_row(row=case, by=by, fields=["due_on"])
     return visit
@@ -90,19 +84,8 @@ def call_off_visit(*, case: Case, visit: Visit, by: User, now: datetime, reason:
     CaseVisit.objects.filter(visit=visit).delete()
     remove_visit(visit=visit, by=by, reason=reason.strip()[:LONGEST_REASON])
     case.refresh_from_db()
-    if case.stage in (Stage.BASELINE, Stage.FOLLOW_UP) and case.due_on == visit.date:
+    go_on(case=case, by=by, now=now)  # perhaps it was the last that the survey waited for
+    if case.stage in SURVEY_STAGES and case.due_on == visit.date:
         following = case.visits.filter(sealed_at=None).order_by("date").first()
         case.due_on = following.date if following else due_after(case.stage, now)
         save_row(row=case, by=by, fields=["due_on"])
-
-
-@transaction.atomic
-def go_on_after_seal(arguments: dict[str, Any], run: Run) -> None:
-    """The job after a seal: a case that waited for this survey goes on, if nobody moved it."""
-    visit = Visit.objects.select_related("sealed_by").get(pk=arguments["visit"])
-    now = timezone.now()
-    for case in Case.objects.select_for_update().filter(visits=visit, on_hold_reason=""):
-        if case.visits.filter(kind=visit.kind, sealed_at=None).exists():
-            continue  # the survey takes another visit
-        for stage in AFTER_SURVEY.get((case.stage, visit.kind), ()):
-            move_case(case=case, to=stage, by=visit.sealed_by, now=now)

@@ -15,6 +15,7 @@ from consult.pages.paging import LongPaginator
 from consult.services.spreadsheets import Sheet
 from mitigation.models import Case, Stage
 from mitigation.pages.cases import case_columns
+from mitigation.pages.moves import steps_of
 
 PER_PAGE = 50
 MOST_COUNTED = 200
@@ -27,8 +28,10 @@ def case_list(request: SignedInRequest) -> HttpResponse:
     """The whole page, or its results alone while somebody types."""
     shown = Case.objects.visible_to(request.user).for_list()
     pages = LongPaginator(_wanted(request), PER_PAGE, shown=shown, most_counted=MOST_COUNTED)
+    page = pages.get_page(request.GET.get("page"))
     context = {
-        "page": pages.get_page(request.GET.get("page")),
+        "page": page,
+        "steps": steps_of(list(page.object_list), now=timezone.now()),
         "query": request.GET.get("q", "").strip(),
         "stages": Stage,
         "stage": request.GET.get("stage", ""),
@@ -45,7 +48,9 @@ def case_list(request: SignedInRequest) -> HttpResponse:
 @role_required("office", "assessor")
 def case_list_export(request: SignedInRequest) -> HttpResponse:
     """The same list, all of it, as XLSX."""
-    return spreadsheet(_("cases"), Sheet(_("Cases"), case_columns(), _wanted(request)))
+    cases = _wanted(request)
+    columns = case_columns(steps_of(cases, now=timezone.now()))
+    return spreadsheet(_("cases"), Sheet(_("Cases"), columns, cases))
 
 
 def _wanted(request: HttpRequest) -> QuerySet[Case]:

@@ -24,11 +24,13 @@ from mitigation.forms.cases import AttachmentForm, HandOverForm
 from mitigation.letters.outcome import next_steps, not_comparable
 from mitigation.letters.verdict import verdict_sentences
 from mitigation.models import Attachment, Case, Note, Stage
+from mitigation.models.progress import next_step
 from mitigation.pages.comparison import filtered
 from mitigation.pages.moves import moves_of
 from mitigation.pages.pictures import case_pictures
 from mitigation.services.corrections import overtaken_letters
 from mitigation.services.letters import Basis, issue_case_letter
+from mitigation.services.progress import facts_of_page
 from surveys.results.dangers import dangers_by_now
 from surveys.services.facts import band_names
 
@@ -111,10 +113,12 @@ def _whole_page(request: SignedInRequest, comparison: Comparison) -> dict[str, A
         .annotate(n_readings=Count("visit__readings", filter=LOOKS))
         .order_by("visit__date", "pk")
     )
+    facts = facts_of_page(case, planned, letters_here, now=timezone.now())
     assignments = Assignment.objects.filter(property=case.property_id).select_related("user")
     return {
         "stages": [Stage.DECLINED] if case.stage == Stage.DECLINED else PATH,
         "moves": moves_of(case, request.user.role),
+        "step": None if case.on_hold_reason else next_step(case.stage, set(facts)),
         "today": timezone.localdate(),
         "visits": planned,
         "wants_visit": case.stage in SURVEYS and all(row.visit.sealed_at for row in planned),

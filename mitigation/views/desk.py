@@ -9,6 +9,7 @@ from consult.access import SignedInRequest, role_required
 from consult.models import DataRequest
 from mitigation.models import PendingUpload
 from mitigation.pages.desk import desk_lists
+from mitigation.pages.moves import steps_of
 from surveys.services.registers import may_change_registers
 
 MOST_SHOWN = 12
@@ -20,6 +21,7 @@ def desk(request: SignedInRequest) -> HttpResponse:
     today = timezone.localdate()
     lists = desk_lists(request.user, today)
     context = {name: rows[:MOST_SHOWN] for name, rows in lists.items()}
+    context["steps"] = steps_of(list(context["due"]), now=timezone.now())
     context |= {"today": today, "n_due": sum(line.n_late for line in lists["stages"])}
     context["wishes"] = DataRequest.objects.visible_to(request.user).open()[:MOST_SHOWN]
     if may_change_registers(request.user):

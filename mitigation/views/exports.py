@@ -20,6 +20,7 @@ from mitigation.models import Case
 from mitigation.pages.cases import case_columns
 from mitigation.pages.comparison import filtered
 from mitigation.pages.desk import desk_lists
+from mitigation.pages.moves import steps_of
 from surveys.models.measurands import measurand_words
 
 
@@ -104,6 +105,7 @@ def _percent(target: Mapping[str, Any]) -> float | None:
 def desk_export(request: SignedInRequest) -> HttpResponse:
     """Each list of the desk on a sheet, with all of its rows."""
     lists = desk_lists(request.user, timezone.localdate())
+    due = list(lists["due"])
     office = request.user.role == User.Role.OFFICE
     visits: list[Column] = [
         (_("Day"), lambda visit: visit.date),
@@ -128,7 +130,7 @@ def desk_export(request: SignedInRequest) -> HttpResponse:
     ]
     return spreadsheet(
         _("desk"),
-        Sheet(_("Due today and late"), case_columns(), lists["due"]),
+        Sheet(_("Due today and late"), case_columns(steps_of(due, now=timezone.now())), due),
         Sheet(_("Visits of the next two weeks"), visits, list(lists["visits"])),
         Sheet(_("Letters that failed"), letter_columns(with_sending=office), lists["letters"]),
         Sheet(_("Cases by stage"), stages, lists["stages"]),

@@ -20,12 +20,21 @@ from django.views.decorators.http import require_http_methods, require_POST
 from consult.access import SignedInRequest, role_required
 from consult.htmx import back_to, entry_form
 from consult.models import Property, User
-from mitigation.forms.cases import CallOffForm, CaseEditForm, CaseForm, HandOverForm, PlanVisitForm
+from mitigation.forms.cases import (
+    CallOffForm,
+    CaseEditForm,
+    CaseForm,
+    HandOverForm,
+    PlanVisitForm,
+    SkipForm,
+)
 from mitigation.models import Case, Stage
+from mitigation.models.progress import skipped
 from mitigation.pages.moves import moves_of
 from mitigation.services import cases as services
 from mitigation.services.visits import call_off_visit, plan_case_visit
 from surveys.models import Guideline, Visit
+from surveys.services.assessors import active_assessors
 
 
 @require_http_methods(["GET", "HEAD", "POST"])
@@ -74,7 +83,7 @@ def visit_plan(request: SignedInRequest, reference: str) -> HttpResponse:
     kind = Visit.Kind.BASELINE
     if case.visits.filter(kind=Visit.Kind.BASELINE, sealed_at__isnull=False).exists():
         kind = Visit.Kind.FOLLOW_UP
-    assigned = User.objects.filter(assignments__property=case.property_id).first()
+    assigned = active_assessors().filter(assignments__property=case.property_id).first()
     form = PlanVisitForm(request.POST or None, initial={"kind": kind, "assessor": assigned})
     back = reverse("case_detail", args=[reference])
     if request.method == "POST" and form.is_valid():
@@ -114,6 +123,34 @@ def visit_call_off(request: SignedInRequest, reference: str, pk: int) -> HttpRes
     day = date_format(visit.date)
     about = f"{reference}, {visit.label}, {day}"
     return _form_page(request, form, _("Call off a visit"), back, about)
+
+
+@require_http_methods(["GET", "HEAD", "POST"])
+@role_required("office")
+def case_skip(request: SignedInRequest, reference: str, seen: str, to: str) -> HttpResponse:
+    """Ask whether a case shall pass over stages that nothing was done for, and why."""
+    case = get_object_or_404(Case.objects.visible_to(request.user), reference=reference)
+    passed = skipped(seen, to) if {seen, to} <= set(Stage.values) else []
+    if not passed:
+        raise Http404
+    back = reverse("case_detail", args=[reference])
+    form = SkipForm(request.POST or None)
+    if request.method == "POST" and form.is_valid():
+        case.stage, reason = seen, form.cleaned_data["reason"]
+        try:
+            services.move_case(case=case, to=to, by=request.user, now=timezone.now(), reason=reason)
+        except ValidationError as error:
+            form.add_error(None, error)
+        else:
+            messages.success(request, _done(case))
+            return back_to(request, back)
+    about = _("%(case)s goes on from “%(old)s” to “%(new)s”. That skips: %(stages)s.") % {
+        "case": reference,
+        "old": Stage(seen).label,
+        "new": Stage(to).label,
+        "stages": services.words_of(passed),
+    }
+    return _form_page(request, form, _("Skip stages?"), back, about)
 
 
 # The sentence that an act returns is shown; without one, the stage of the case.
@@ -165,19 +202,26 @@ def case_act(request: SignedInRequest, reference: str, act: str) -> HttpResponse
     if act not in ACTS:
         raise Http404
     seen = request.POST.get("seen", case.stage)
+    is_current = seen == case.stage
     case.stage = seen if seen in Stage.values else case.stage
     if request.user.role != User.Role.OFFICE:
         onward = moves_of(case, request.user.role).onward
         if act != "move" or request.POST.get("to") not in onward:
             raise PermissionDenied
+    to = request.POST.get("to", "")
+    if act == "move" and is_current and to in Stage.values and skipped(seen, to):
+        return redirect("case_skip", reference, seen, to)
     try:
         answer = ACTS[act](case, request.POST, request.user, timezone.now())
     except ValidationError as error:
         messages.error(request, " ".join(error.messages))
     else:
-        done = _("Done. The case is now: %(stage)s.") % {"stage": _state(case)}
-        messages.success(request, answer if isinstance(answer, str) else done)
+        messages.success(request, answer if isinstance(answer, str) else _done(case))
     return redirect("case_detail", reference=reference)
+
+
+def _done(case: Case) -> str:
+    return _("Done. The case is now: %(stage)s.") % {"stage": _state(case)}
 
 
 def _state(case: Case) -> str:

@@ -22,9 +22,8 @@ class InstrumentForm(OnceForm, EntryForm):
     name = forms.CharField(
         label=label_of(Instrument, "name"), max_length=80, help_text=_("The name on its label.")
     )
-    description = forms.CharField(
-        label=label_of(Instrument, "description"), max_length=200, required=False
-    )
+    maker = forms.CharField(label=label_of(Instrument, "maker"), max_length=80, required=False)
+    serial = forms.CharField(label=label_of(Instrument, "serial"), max_length=80, required=False)
 
 
 class InstrumentChangeForm(InstrumentForm):
@@ -51,6 +50,12 @@ class CalibrationForm(OnceForm, EntryForm):
     """All that a row of instruments.csv says, numbers in the unit of the row."""
 
     quantity = forms.ChoiceField(label=label_of(Calibration, "quantity"), choices=QUANTITY_CHOICES)
+    description = forms.CharField(
+        label=label_of(Calibration, "description"),
+        max_length=200,
+        required=False,
+        help_text=_("Of the probe for this quantity."),
+    )
     unit = forms.ChoiceField(
         label=label_of(Calibration, "unit"), choices=[(unit, unit) for unit in UNITS]
     )
@@ -86,6 +91,9 @@ class CalibrationForm(OnceForm, EntryForm):
     )
     calibrated_on = _day(label_of(Calibration, "calibrated_on"))
     due_on = _day(label_of(Calibration, "due_on"), help_text=_("The last day on which it holds."))
+    laboratory = forms.CharField(
+        label=label_of(Calibration, "laboratory"), max_length=120, required=False
+    )
 
 
 class CalibrationChangeForm(CalibrationForm):

@@ -93,6 +93,9 @@ INSTRUMENT_COLUMNS = (
     _text("certificate", _("the number of the certificate"), 80),
     _date("calibrated_on", _DATE),
     _date("due_on", _("a date such as 2026-03-14, not before calibrated_on")),
+    _text("maker", _("a text, the same in all rows of the instrument"), 80),
+    _text("serial", _("a text, the same in all rows of the instrument"), 80),
+    _text("laboratory", _("a text"), 120),
 )
 VISIT_COLUMNS = (
     _text("visit", _("a name of its own"), 80, required=True),

@@ -39,6 +39,9 @@ class InstrumentRow:
     certificate: str
     calibrated_on: date | None
     due_on: date | None
+    maker: str
+    serial: str
+    laboratory: str
     file: str
     row_number: int
 
@@ -109,6 +112,7 @@ def read_instruments(table: Table) -> tuple[InstrumentRow, ...]:
         list(zip(names, quantities, table["calibrated_on"].texts, strict=True)),
         gettext("one row for each instrument, quantity and calibrated_on"),
     )
+    _check_plates(table, names)
     columns = (
         names,
         table["description"].texts,
@@ -121,10 +125,23 @@ def read_instruments(table: Table) -> tuple[InstrumentRow, ...]:
         table["certificate"].texts,
         begun,
         due,
+        *(table[name].texts for name in ("maker", "serial", "laboratory")),
         [table.label] * len(table),
         table.row_numbers.tolist(),
     )
     return tuple(InstrumentRow(*row) for row in zip(*columns, strict=True))
+
+
+def _check_plates(table: Table, instruments: Sequence[str]) -> None:
+    """A fault at each maker and serial number that an earlier row of the instrument contradicts."""
+    for name in ("maker", "serial"):
+        first: dict[str, str] = {}
+        for place, text in enumerate(table[name].texts):
+            instrument = instruments[place]
+            if text and first.setdefault(instrument, text) != text:
+                words = {"text": first[instrument], "instrument": instrument}
+                allowed = gettext("%(text)s, as in an earlier row of %(instrument)s") % words
+                table.fault(place, name, allowed)
 
 
 def check_units(table: Table, quantities: list[str], unit: list[str]) -> None:

@@ -51,6 +51,9 @@ class InstrumentFacts:
     description: str = ""
     axes: int | None = None
     used_on: tuple[date, ...] = ()
+    maker: str = ""
+    serial: str = ""
+    laboratory: str = ""
 
 
 @dataclass(frozen=True)

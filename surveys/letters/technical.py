@@ -111,9 +111,9 @@ def _count_words(visit: VisitFacts) -> str:
 def instruments_used(instruments: Sequence[InstrumentFacts], formats: Formats) -> list[Block]:
     rows = [
         [
-            item.name + (f" ({item.description})" if item.description else ""),
+            _label_and_plate(item),
             f"{measurand_words(item.measurand)} [{item.unit}]",
-            item.certificate or _("no certificate"),
+            ", ".join(filter(None, (item.certificate or _("no certificate"), item.laboratory))),
             formats.day(item.calibrated_on) or DASH,
             formats.day(item.due_on) or DASH,
             formats.given(item.gain_percent) or DASH,
@@ -141,6 +141,13 @@ def instruments_used(instruments: Sequence[InstrumentFacts], formats: Formats) -
             small=True,
         ),
     ]
+
+
+def _label_and_plate(item: InstrumentFacts) -> str:
+    """Its label with what describes it, then maker and serial number."""
+    serial = _("no. %(serial)s") % {"serial": item.serial} if item.serial else ""
+    label = item.name + (f" ({item.description})" if item.description else "")
+    return ", ".join(filter(None, (label, item.maker, serial)))
 
 
 def _resolution(item: InstrumentFacts, formats: Formats) -> str:

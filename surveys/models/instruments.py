@@ -15,7 +15,8 @@ class Instrument(PlainTexts):
     """A meter of the practice, known by the name on its label."""
 
     name = models.CharField(_("Instrument"), max_length=80, unique=True)
-    description = models.CharField(_("Description"), max_length=200, blank=True)
+    maker = models.CharField(_("Maker"), max_length=80, blank=True)
+    serial = models.CharField(_("Serial number"), max_length=80, blank=True)
     is_retired = models.BooleanField(_("Out of use"), default=False)
     history = HistoricalRecords()
 
@@ -37,6 +38,8 @@ class Calibration(PlainTexts):
         Instrument, on_delete=models.PROTECT, related_name="calibrations"
     )
     quantity = models.CharField(_("Quantity"), max_length=24, choices=QUANTITY_CHOICES)
+    # Of the sensor for this quantity: an instrument may have two.
+    description = models.CharField(_("Description"), max_length=200, blank=True)
     axes = models.PositiveSmallIntegerField(_("Axes"), null=True, blank=True)
     unit = models.CharField(_("Unit"), max_length=6)
     gain_percent = models.FloatField(
@@ -51,6 +54,7 @@ class Calibration(PlainTexts):
     certificate = models.CharField(_("Certificate"), max_length=80, blank=True)
     calibrated_on = models.DateField(_("Calibrated on"), null=True, blank=True)
     due_on = models.DateField(_("Due on"), null=True, blank=True)
+    laboratory = models.CharField(_("Calibration laboratory"), max_length=120, blank=True)
     history = HistoricalRecords()
 
     class Meta:

@@ -88,7 +88,18 @@ class Visit(PlainTexts):
     kind = models.CharField(_("Kind"), max_length=10, choices=Kind.choices)
     date = models.DateField(_("Day"))
     position = models.PositiveIntegerField(default=0)
-    assessor = models.CharField(_("Who measures"), max_length=120, blank=True)
+    assessor = models.CharField(
+        _("Who measures"), max_length=120, blank=True
+    )  # as letters print it
+    # None for somebody outside the practice.
+    measured_by = models.ForeignKey(
+        User,
+        null=True,
+        blank=True,
+        on_delete=models.SET_NULL,
+        related_name="+",
+        verbose_name=_("Person of the practice"),
+    )
     temperature_c = models.FloatField(_("Temperature [°C]"), null=True, blank=True)
     humidity_percent = models.FloatField(_("Relative humidity [%]"), null=True, blank=True)
     supply_voltage_v = models.FloatField(_("Supply voltage [V]"), null=True, blank=True)

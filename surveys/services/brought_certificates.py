@@ -8,7 +8,6 @@ The number of a certificate stands for its content: the same number with another
 
 from collections.abc import Collection, Mapping, Sequence
 from dataclasses import dataclass, field
-from datetime import date
 from typing import Any, Self
 
 from django.utils.translation import gettext as _
@@ -18,17 +17,13 @@ from surveys.intake import CaseFolderRefused, Fault
 from surveys.intake.faults import MOST_SHOWN
 from surveys.intake.registers import InstrumentRow
 from surveys.models import Calibration, Instrument
+from surveys.services.certificate_contents import (
+    CONTENT,
+    content_texts,
+    differing,
+    measuring_of,
+)
 from surveys.services.registers import may_change_registers
-
-CONTENT = (
-    "quantity", "axes", "unit", "gain_percent", "resolution", "noise", "floor", "ceiling",
-    "low_hz", "high_hz", "certificate", "calibrated_on", "due_on",
-)  # fmt: skip
-
-
-def content_of(row: InstrumentRow | Calibration) -> tuple[Any, ...]:
-    """All that a row says of an instrument in one quantity."""
-    return tuple(getattr(row, name) for name in CONTENT)
 
 
 @dataclass(frozen=True)
@@ -52,7 +47,8 @@ class BroughtCertificate:
 
     @classmethod
     def from_data(cls, data: Mapping[str, Any]) -> Self:
-        content = tuple(data["content"][name] for name in CONTENT)
+        # What an earlier version kept leaves out the newest columns.
+        content = tuple(data["content"].get(name, "") for name in CONTENT)
         return cls(data["file"], data["row"], data["instrument"], content)
 
 
@@ -82,14 +78,14 @@ class KnownInstruments:
         known = Calibration.objects.filter(instrument__in=list(self.instruments.values()))
         for calibration in known.order_by("-pk"):
             pk = calibration.instrument_id
-            self.calibrations[pk, *content_of(calibration)] = calibration
+            self.calibrations[pk, *measuring_of(calibration)] = calibration
             number = (pk, calibration.quantity, calibration.certificate)
             self._by_number.setdefault(number, calibration)
 
     def brought(self, rows: Sequence[InstrumentRow]) -> list[BroughtCertificate]:
         """The rows that a known instrument does not have with the very same content."""
         return [
-            BroughtCertificate(row.file, row.row_number, row.name, _texts(row))
+            BroughtCertificate(row.file, row.row_number, row.name, content_texts(row))
             for row in rows
             if self._is_new_to_a_known_one(row)
         ]
@@ -98,17 +94,22 @@ class KnownInstruments:
         """A fault at each cell that is another than the register has for the same number."""
         faults = []
         for row in rows:
-            if not row.certificate or not self._is_new_to_a_known_one(row):
+            instrument = self.instruments.get(row.name)
+            if instrument is None:
                 continue
-            number = (self.instruments[row.name].pk, row.quantity, row.certificate)
-            if number in self._by_number:
-                faults += _differences(row, self._by_number[number])
+            if row.serial and instrument.serial and row.serial != instrument.serial:
+                faults.append(_other_serial(row, instrument))
+            number = (instrument.pk, row.quantity, row.certificate)
+            known = self.calibrations.get((instrument.pk, *measuring_of(row)))
+            known = known or self._by_number.get(number)
+            if row.certificate and known is not None:
+                faults += _differences(row, known)
         return faults
 
     def _is_new_to_a_known_one(self, row: InstrumentRow) -> bool:
         instrument = self.instruments.get(row.name)
         return instrument is not None and (
-            (instrument.pk, *content_of(row)) not in self.calibrations
+            (instrument.pk, *measuring_of(row)) not in self.calibrations
         )
 
 
@@ -135,25 +136,33 @@ def refuse_unconfirmed(
 
 
 def _differences(row: InstrumentRow, known: Calibration) -> list[Fault]:
-    known_texts = _texts(known)
+    cells = dict(zip(CONTENT, content_texts(row), strict=True))
+    texts = dict(zip(CONTENT, content_texts(known), strict=True))
     content = ", ".join(
-        f"{name} {text}" for name, text in zip(CONTENT, known_texts, strict=True) if text
+        f"{name} {text}" for name, text in texts.items() if text and name != "description"
     )
     faults = []
-    for name, cell, allowed in zip(CONTENT, _texts(row), known_texts, strict=True):
-        if cell != allowed:
-            words = {
-                "value": allowed or _("nothing"),
-                "number": row.certificate,
-                "instrument": row.name,
-                "content": content,
-            }
-            wanted = _(
-                "%(value)s, as the register has it: certificate %(number)s of %(instrument)s is"
-                " known with %(content)s; other content needs another number"
-            )
-            faults.append(Fault(row.file, row.row_number, name, cell, wanted % words))
+    for name in differing(row, known):
+        words = {
+            "value": texts[name] or _("nothing"),
+            "number": row.certificate,
+            "instrument": row.name,
+            "content": content,
+        }
+        wanted = _(
+            "%(value)s, as the register has it: certificate %(number)s of %(instrument)s is"
+            " known with %(content)s; other content needs another number"
+        )
+        faults.append(Fault(row.file, row.row_number, name, cells[name], wanted % words))
     return faults
+
+
+def _other_serial(row: InstrumentRow, instrument: Instrument) -> Fault:
+    wanted = _(
+        "%(serial)s, as the register has it for %(instrument)s; another instrument needs another"
+        " name"
+    ) % {"serial": instrument.serial, "instrument": instrument.name}
+    return Fault(row.file, row.row_number, "serial", row.serial, wanted)
 
 
 def _unconfirmed(certificate: BroughtCertificate) -> Fault:
@@ -162,18 +171,3 @@ def _unconfirmed(certificate: BroughtCertificate) -> Fault:
         "what the register has of %(instrument)s; the office has not confirmed this certificate"
     ) % {"instrument": certificate.instrument}
     return Fault(certificate.file, certificate.row_number, "certificate", number, wanted)
-
-
-def _texts(row: InstrumentRow | Calibration) -> tuple[str, ...]:
-    return tuple(map(_text, content_of(row)))
-
-
-def _text(value: str | float | date | None) -> str:
-    """A cell as the folder's format writes it, with all digits."""
-    if value is None:
-        return ""
-    if isinstance(value, date):
-        return value.isoformat()
-    if isinstance(value, float) and value.is_integer() and abs(value) < 1e15:
-        return str(int(value))
-    return str(value)

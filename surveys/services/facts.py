@@ -109,7 +109,10 @@ def instrument_facts(readings: Iterable[Reading], visits: Sequence[Visit]) -> li
             certificate=row.certificate,
             calibrated_on=row.calibrated_on,
             due_on=row.due_on,
-            description=row.instrument.description,
+            description=row.description,
+            maker=row.instrument.maker,
+            serial=row.instrument.serial,
+            laboratory=row.laboratory,
             axes=row.axes,
             used_on=tuple(sorted(used[measurand, pk])),
         )

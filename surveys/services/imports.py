@@ -30,15 +30,15 @@ from surveys.models import (
 from surveys.models.circuits import MAIN_SWITCH
 from surveys.models.displays import CELLS, MARK_WORDS
 from surveys.models.names import folded
+from surveys.services.assessors import assessors_by_name
 from surveys.services.brought_certificates import (
-    CONTENT,
     BroughtCertificate,
     KnownInstruments,
-    content_of,
     refuse_unconfirmed,
 )
 from surveys.services.brought_places import BroughtPlaces
 from surveys.services.bulk import insert_columns
+from surveys.services.certificate_contents import CONTENT, content_of, measuring_of
 from surveys.services.circuits import USUAL_PANEL
 from surveys.services.row_keys import RowKeys
 from surveys.services.sources import Sources, add_links, main_switch_is_off, sources_at
@@ -65,8 +65,11 @@ def store_survey(
     keys = keys or _keys_of(folder)
     calibrations = _store_calibrations(folder.instruments, by, confirmed)
     first = home.visits.count()
+    people = assessors_by_name()
     visits = {
-        place: _store_visit(row, first + place, home, source, by, now, keys.of("visit", row.name))
+        place: _store_visit(
+            row, first + place, home, source, by, now, keys.of("visit", row.name), people
+        )
         for place, row in enumerate(folder.visits)
         if row.name not in known
     }
@@ -129,10 +132,10 @@ def _store_calibrations(
     for row in rows:
         instrument = instruments.get(row.name)
         if instrument is None:
-            instrument = Instrument(name=row.name, description=row.description)
+            instrument = Instrument(name=row.name, **_plate(rows, row.name))
             save_new(instrument, by, left_to_database=["name"])
             instruments[row.name] = instrument
-        key = (instrument.pk, *content_of(row))
+        key = (instrument.pk, *measuring_of(row))
         if key not in calibrations:
             calibrations[key] = Calibration(
                 instrument=instrument,
@@ -143,6 +146,15 @@ def _store_calibrations(
     return stored
 
 
+def _plate(rows: Sequence[InstrumentRow], name: str) -> dict[str, str]:
+    """Maker and serial number of an instrument, which any of its rows may say."""
+    own = [row for row in rows if row.name == name]
+    return {
+        field: next(filter(None, (getattr(row, field) for row in own)), "")
+        for field in ("maker", "serial")
+    }
+
+
 def _store_visit(
     row: VisitRow,
     place: int,
@@ -151,7 +163,9 @@ def _store_visit(
     by: User | None,
     now: datetime,
     uid: UUID,
+    people: Mapping[str, User],
 ) -> Visit:
+    """The name is that of one of `people`, or of somebody outside; it opens nothing to anybody."""
     visit = Visit(
         property=home,
         label=row.name,
@@ -159,6 +173,7 @@ def _store_visit(
         date=row.date,
         position=place,
         assessor=row.assessor,
+        measured_by=people.get(folded(row.assessor)),
         temperature_c=row.temperature_c,
         humidity_percent=row.humidity_percent,
         supply_voltage_v=row.supply_voltage_v,

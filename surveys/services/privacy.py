@@ -76,7 +76,7 @@ TABLES = [
         _("visits"),
         fields(
             plain="id property kind date position temperature_c humidity_percent "
-            "supply_voltage_v sealed_at sealed_by",
+            "supply_voltage_v measured_by sealed_at sealed_by",
             label=Blank("[visit {pk}]"),
             assessor=Blank(),
             note=Blank(),
@@ -134,12 +134,12 @@ TABLES = [
     ),
     nobodys("surveys.Guideline", _("guidelines"), "id code title source note is_built_in"),
     nobodys("surveys.Band", _("bands"), "id guideline measurand number upper name"),
-    nobodys("surveys.Instrument", _("instruments"), "id name description is_retired"),
+    nobodys("surveys.Instrument", _("instruments"), "id name maker serial is_retired"),
     nobodys(
         "surveys.Calibration",
         _("certificates"),
-        "id instrument quantity axes unit gain_percent resolution noise floor ceiling low_hz "
-        "high_hz certificate calibrated_on due_on",
+        "id instrument quantity description axes unit gain_percent resolution noise floor "
+        "ceiling low_hz high_hz certificate calibrated_on due_on laboratory",
     ),
 ]
 

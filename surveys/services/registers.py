@@ -12,6 +12,7 @@ from consult.models import User
 from consult.services.changes import held, refuse_overtaken
 from consult.services.entry_keys import digest_of, enter_once
 from surveys.models import Band, Calibration, Guideline, Instrument, Measurand, Quantity
+from surveys.services.certificate_contents import clash_of
 from surveys.services.entries import save_row
 from surveys.services.typed_readings import hold_instruments
 
@@ -23,16 +24,16 @@ def may_change_registers(user: User) -> bool:
 
 @transaction.atomic
 def add_instrument(
-    *, by: User, name: str, description: str = "", key: UUID | None = None
+    *, by: User, name: str, maker: str = "", serial: str = "", key: UUID | None = None
 ) -> Instrument:
     """A new meter of the practice."""
 
     def enter() -> Instrument:
-        instrument = Instrument(name=name, description=description)
+        instrument = Instrument(**typed)
         save_row(instrument, by)
         return instrument
 
-    typed = {"name": name, "description": description}
+    typed = {"name": name, "maker": maker, "serial": serial}
     return enter_once(Instrument, digest_of(key, "instrument", None, typed), enter)
 
 
@@ -42,16 +43,17 @@ def change_instrument(
     instrument: Instrument,
     by: User,
     name: str,
-    description: str,
+    maker: str,
+    serial: str,
     is_retired: bool,
     version: int | None = None,
 ) -> Instrument:
-    """Another label or description; a retired meter is offered for no new reading.
+    """Another label, maker or serial number; a retired meter is offered for no new reading.
 
     `version` is the one that the form was opened with.
     """
     row = held(instrument)
-    row.name, row.description, row.is_retired = name, description, is_retired
+    row.name, row.maker, row.serial, row.is_retired = name, maker, serial, is_retired
     refuse_overtaken(row, version)
     save_row(row, by)
     return row
@@ -126,6 +128,8 @@ def _check(row: Calibration) -> None:
     )
     if same.exclude(pk=row.pk).exists():
         faults["calibrated_on"] = _("There is a row of this instrument, quantity and day already.")
+    if clash := clash_of(row):
+        faults["certificate"] = clash
     if faults:
         raise ValidationError(faults)
 

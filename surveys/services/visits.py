@@ -25,6 +25,7 @@ from surveys.models import (
     Visit,
 )
 from surveys.results.certificates import Register
+from surveys.services.assessors import assessor_named, assign_assessor, refuse_no_assessor
 from surveys.services.entries import (
     known_names,
     locked,
@@ -60,9 +61,10 @@ __all__ = [
 ]
 
 VISIT_SEALED = "visit-sealed"
+VISIT_MOVED = "visit-moved"
 CONDITIONS = frozenset(
     {"label", "date", "assessor", "temperature_c", "humidity_percent", "supply_voltage_v", "note",
-     "instructions", "deviations", "sampling"}
+     "instructions", "deviations", "sampling", "measured_by"}
 )  # fmt: skip
 
 
@@ -75,16 +77,19 @@ def plan_visit(
     by: User,
     label: str = "",
     assessor: str = "",
+    measured_by: User | None = None,
     instructions: str = "",
     uid: UUID | None = None,
 ) -> Visit:
     """A visit to come, once under its key; without a label it is named by its kind and a number.
 
-    Letters print the name, so it is in the language of the client and not of who plans.
+    Letters print the name, so it is in the language of the client and not of who plans. `assessor`
+    names somebody outside the practice; `measured_by` is one of its people.
     """
+    assessor = measured_by.name if measured_by else assessor
     Property.objects.select_for_update().get(pk=home.pk)
     sent = {"property": home, "kind": kind, "date": day, "assessor": assessor,
-            "instructions": instructions}  # fmt: skip
+            "measured_by": measured_by, "instructions": instructions}  # fmt: skip
     known = sent_before(Visit, uid, sent | ({"label": label} if label else {}))
     if known is not None:
         return known
@@ -97,6 +102,8 @@ def plan_visit(
         position=home.visits.count(),
     )
     save_row(with_uid(visit, uid), by)
+    if measured_by is not None:
+        assign_assessor(home=home, person=measured_by, by=by)
     return visit
 
 
@@ -112,17 +119,44 @@ def remove_visit(*, visit: Visit, by: User, reason: str) -> None:
 
 @transaction.atomic
 def change_conditions(*, visit: Visit, by: User, version: int | None = None, **given: Any) -> Visit:
-    """What stands at the head of a visit; `version` is the one that the form was opened with."""
+    """What stands at the head of a visit; `version` is the one that the form was opened with.
+
+    What another day means for a case is a job, because surveys know no cases.
+    """
     known_names(given, CONDITIONS)
     open_visit = locked(visit)
+    day, goes_to = open_visit.date, _new_assessor(open_visit, given)
     for name, value in given.items():
         setattr(open_visit, name, value)
     refuse_overtaken(open_visit, version)
     save_row(open_visit, by)
+    if goes_to is not None:
+        assign_assessor(home=open_visit.property, person=goes_to, by=by)
     if "date" in given:
         _pin_calibrations(open_visit, by)
         _tell_times(open_visit)
+    if open_visit.date != day:
+        key = f"{VISIT_MOVED}:{open_visit.pk}:{version_of(open_visit)}"
+        moved = {"visit": open_visit.pk, "old_day": day.isoformat()}
+        enqueue(kind=VISIT_MOVED, key=key, arguments=moved)
     return open_visit
+
+
+def _new_assessor(visit: Visit, given: dict[str, Any]) -> User | None:
+    """Make of the person or the name that was given what the visit keeps; who it newly goes to.
+
+    The name of one of the practice's people is that person: they have to see the visit.
+    """
+    if not {"measured_by", "assessor"} & given.keys():
+        return None
+    name = given.pop("assessor", "")
+    person = given.pop("measured_by", None) or assessor_named(name)
+    if person is not None and person == visit.measured_by:
+        return None
+    if person is not None:
+        refuse_no_assessor(person)
+    given |= {"measured_by": person, "assessor": person.name if person else name}
+    return person
 
 
 def _tell_times(visit: Visit) -> None:

@@ -172,7 +172,9 @@ def instrument_list_export(request: SignedInRequest) -> HttpResponse:
     rows = [*standings, *others]
     columns: list[Column] = [
         (_("Instrument"), lambda row: _instrument(row).name),
-        (_("Description"), lambda row: _instrument(row).description),
+        (_("Maker"), lambda row: _instrument(row).maker),
+        (_("Serial number"), lambda row: _instrument(row).serial),
+        (_("Description"), lambda row: _of_newest(row, lambda newest: newest.description)),
         *(
             (title, lambda row, value=value: _of_newest(row, value))
             for title, value in _certificate_columns()[:4]
@@ -206,6 +208,8 @@ def _certificate_columns() -> list[Column]:
         (_("Ceiling"), lambda row: row.ceiling),
         (_("From [Hz]"), lambda row: row.low_hz),
         (_("To [Hz]"), lambda row: row.high_hz),
+        (_("Description"), lambda row: row.description),
+        (_("Calibration laboratory"), lambda row: row.laboratory),
     ]
 
 

@@ -15,9 +15,9 @@ from django.views.decorators.http import require_http_methods, require_POST, req
 from consult.access import SignedInRequest, role_required
 from consult.htmx import back_to, entry_form, wants_fragment
 from consult.letters import words
+from surveys.forms.conditions import ConditionsForm
 from surveys.forms.readings import ReadingForm
 from surveys.forms.visits import (
-    ConditionsForm,
     GroundCheckCorrectionForm,
     GroundCheckForm,
     GroundPointForm,
@@ -36,7 +36,9 @@ BLANK_ROWS = 6
 
 
 def _visit(request: HttpRequest, pk: int) -> Visit:
-    rows = Visit.objects.visible_to(request.user).select_related("property__client", "sealed_by")
+    rows = Visit.objects.visible_to(request.user).select_related(
+        "property__client", "sealed_by", "measured_by"
+    )
     return get_object_or_404(rows, pk=pk)
 
 

@@ -112,6 +112,7 @@ MATRIX: dict[str, tuple[str, dict[str, str], str]] = {
     "property_edit": ("get", {"pk": "{home}"}, OFFICE),
     "case_open": ("get", {"pk": "{home}"}, OFFICE),
     "case_edit": ("get", {"reference": "{case}"}, OFFICE),
+    "case_skip": ("get", {"reference": "{case}", "seen": "findings", "to": "closed"}, OFFICE),
     "visit_plan": ("get", {"reference": "{case}"}, OFFICE),
     "visit_call_off": ("get", {"reference": "{case}", "pk": "{visit}"}, OFFICE),
     "case_act": (

@@ -29,7 +29,7 @@ PAGES = [
     ("person_detail", lambda: UserFactory(role=User.Role.ASSESSOR), User, "name"),
     ("firm_edit", FirmFactory, Firm, "licence"),
     ("practice", lambda: Practice.objects.update_or_create(pk=1)[0], Practice, "signatory"),
-    ("instrument_edit", lambda: CalibrationFactory().instrument, Instrument, "description"),
+    ("instrument_edit", lambda: CalibrationFactory().instrument, Instrument, "maker"),
     ("calibration_edit", CalibrationFactory, Calibration, "certificate"),
 ]
 

@@ -88,7 +88,7 @@ def test_of_two_moves_of_one_case_one_wins_and_the_other_is_told(time, to):
     seen = [Case.objects.get(pk=case.pk) for _person in range(2)]
     found = _at_once(
         lambda: cases.move_case(case=seen[0], to=Stage.PLAN, by=first, now=now),
-        lambda: cases.move_case(case=seen[1], to=to, by=second, now=now),
+        lambda: cases.move_case(case=seen[1], to=to, by=second, now=now, reason="Done"),
     )
     moved = [one for one in found if isinstance(one, Case)]
     (words,) = told(found)

@@ -8,13 +8,14 @@ from django.urls import reverse
 from consult.models import Job
 from consult.tasks import run_job
 from mitigation.models import Case, CaseVisit, Stage
-from mitigation.services.cases import hold_case
+from mitigation.services.cases import hold_case, resume_case
 from mitigation.tasks import VISIT_SEALED  # the tasks register the jobs
 from surveys.models import Visit
 from surveys.services import visits
 from tests.factories import CaseFactory, UserFactory, VisitFactory, assign
 
 pytestmark = pytest.mark.django_db
+BEFORE = dt.datetime(2026, 5, 4, 9, 0, tzinfo=dt.UTC)
 NOW = dt.datetime(2026, 6, 1, 9, 0, tzinfo=dt.UTC)
 
 
@@ -44,12 +45,13 @@ def seal(visit: Visit) -> Job:
         ("baseline", Stage.BASELINE, Stage.FINDINGS),
         ("follow-up", Stage.FOLLOW_UP, Stage.PROOF),
         ("follow-up", Stage.WORKS, Stage.PROOF),
+        ("follow-up", Stage.PLAN, Stage.PROOF),
         ("baseline", Stage.PLAN, Stage.PLAN),  # somebody moved it on already
         ("follow-up", Stage.CLOSED, Stage.CLOSED),
     ],
 )
 def test_a_case_goes_on_from_the_survey_that_it_waited_for(kind, before, after) -> None:
-    case = CaseFactory(stage=before)
+    case = CaseFactory(stage=before, opened_at=BEFORE)
     visit = planned(case, kind)
     assert seal(visit).state == "done"
     case.refresh_from_db()
@@ -59,7 +61,7 @@ def test_a_case_goes_on_from_the_survey_that_it_waited_for(kind, before, after) 
 
 
 def test_a_survey_of_two_visits_is_done_with_the_second() -> None:
-    case = CaseFactory(stage=Stage.BASELINE)
+    case = CaseFactory(stage=Stage.BASELINE, opened_at=BEFORE)
     first, second = planned(case, "baseline"), planned(case, "baseline")
     seal(first)
     assert Case.objects.get(pk=case.pk).stage == Stage.BASELINE
@@ -67,12 +69,15 @@ def test_a_survey_of_two_visits_is_done_with_the_second() -> None:
     assert Case.objects.get(pk=case.pk).stage == Stage.FINDINGS
 
 
-def test_a_case_on_hold_rests() -> None:
-    case = CaseFactory(stage=Stage.BASELINE)
+def test_a_case_on_hold_rests_until_it_is_resumed() -> None:
+    case = CaseFactory(stage=Stage.BASELINE, opened_at=BEFORE)
     visit = planned(case, "baseline")
     hold_case(case=case, reason="away", by=None, now=NOW)
     assert seal(visit).state == "done"
     assert Case.objects.get(pk=case.pk).stage == Stage.BASELINE
+    case.refresh_from_db()
+    resume_case(case=case, by=None, now=NOW)
+    assert Case.objects.get(pk=case.pk).stage == Stage.FINDINGS
 
 
 @pytest.mark.parametrize(

@@ -76,7 +76,8 @@ def test_the_export_holds_the_list_and_no_formula(client):
     rows = book.get_sheet_by_index(0).to_python()
     assert len(rows) == 2
     assert rows[1][:3] == ["EB-7", '\'=HYPERLINK("x")', "'-1+1, @home"]
-    assert rows[1][5] == timezone.localdate()
+    assert rows[1][4:6] == ["Electrician", "carry out the work"]
+    assert rows[1][6] == timezone.localdate()
 
 
 def test_an_assessor_exports_own_cases_alone(client):
@@ -90,7 +91,7 @@ def test_an_assessor_exports_own_cases_alone(client):
 
 
 @pytest.mark.parametrize(
-    ("query", "n"), [("", 5), ("?q=mill", 6), ("?q=mill+river&stage=enquiry", 6)]
+    ("query", "n"), [("", 7), ("?q=mill", 8), ("?q=mill+river&stage=enquiry", 8)]
 )
 def test_it_costs_the_same_for_one_and_for_fifty(client, django_assert_num_queries, query, n):
     CaseFactory()
@@ -113,7 +114,7 @@ def test_a_long_list_is_not_counted_to_its_end(client, monkeypatch, django_asser
     client.get(URL)
     shown = []
     for number in (1, 2, 3, 4):
-        with django_assert_num_queries(5):
+        with django_assert_num_queries(7):
             answer = client.get(URL, {"page": number})
         text = answer.content.decode()
         assert "More than 3 cases" in text

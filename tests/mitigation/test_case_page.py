@@ -64,7 +64,7 @@ def act(client, case, name, **typed):
 def test_a_case_is_moved_from_the_stage_that_the_person_saw(client):
     case = CaseFactory(stage=Stage.DECISION)
     page = client.get(url(case)).content.decode()
-    assert 'value="works"' in page and 'value="proof"' not in page
+    assert 'name="to" value="works"' in page and 'name="to" value="proof"' not in page
     act(client, case, "move", seen="decision", to="works")
     assert Case.objects.get().stage == Stage.WORKS
     late = act(client, case, "move", seen="decision", to="plan")

@@ -9,8 +9,9 @@ from django.utils import timezone
 
 from consult.models import Assignment, User
 from consult.services.changes import ChangedMeanwhileError, version_of
-from mitigation.models import DUE_DAYS, ENDS, MOVES, NEXT_MOVE, Case, Stage
-from mitigation.models.stages import NEXT_STEP
+from mitigation.models import DUE_DAYS, ENDS, MOVES, Case, Stage
+from mitigation.models.progress import may_skip_to, skipped
+from mitigation.pages.moves import steps_of
 from mitigation.services import cases
 from surveys.models import Guideline
 from tests.factories import CaseFactory, PropertyFactory, UserFactory, assign
@@ -50,14 +51,42 @@ def test_a_given_reference_is_taken_once():
 def test_moves_are_those_of_the_table(old, new):
     case = CaseFactory(stage=old)
     if new in MOVES[old]:
-        cases.move_case(case=case, to=new, by=None, now=NOW)
+        cases.move_case(case=case, to=new, by=None, now=NOW, reason="Because")
         stored = Case.objects.get(pk=case.pk)
         assert (stored.stage, stored.stage_since) == (new, NOW)
         assert (stored.due_on is None) == (new in ENDS)
-    else:
+    elif new not in may_skip_to(old):
         with pytest.raises(ValidationError, match="does not go"):
-            cases.move_case(case=case, to=new, by=None, now=NOW)
+            cases.move_case(case=case, to=new, by=None, now=NOW, reason="Because")
         assert Case.objects.get(pk=case.pk).stage == old
+
+
+@pytest.mark.parametrize(
+    ("old", "new", "passed"),
+    [
+        (Stage.PLAN, Stage.FOLLOW_UP, [Stage.DECISION, Stage.WORKS]),
+        (Stage.ENQUIRY, Stage.FINDINGS, [Stage.BASELINE]),
+        (
+            Stage.FINDINGS,
+            Stage.CLOSED,
+            [Stage.PLAN, Stage.DECISION, Stage.WORKS, Stage.FOLLOW_UP, Stage.PROOF],
+        ),
+    ],
+)
+def test_stages_are_skipped_with_a_reason_alone(old, new, passed):
+    case, who = CaseFactory(stage=old), UserFactory()
+    assert skipped(old, new) == passed
+    with pytest.raises(ValidationError, match=f"skips: {passed[0].label}.*Say why"):
+        cases.move_case(case=case, to=new, by=who, now=NOW, reason=" ")
+    assert Case.objects.get(pk=case.pk).stage == old
+    cases.move_case(case=case, to=new, by=who, now=NOW, reason="Done by their own electrician")
+    assert Case.objects.get(pk=case.pk).stage == new
+    assert "their own electrician" in case.notes.get().text
+
+
+@pytest.mark.parametrize("stage", [Stage.PROOF, Stage.CLOSED, Stage.DECLINED])
+def test_nothing_is_left_to_skip(stage):
+    assert may_skip_to(stage) == []
 
 
 def test_the_second_of_two_people_is_told_and_nothing_is_done():
@@ -86,7 +115,7 @@ def test_ends_need_a_reason():
 def test_on_hold_nothing_moves_until_it_is_resumed():
     case = CaseFactory(stage=Stage.WORKS)
     cases.hold_case(case=case, reason="Waits for the landlord", by=None, now=NOW)
-    assert case.next_move() is None
+    assert steps_of([case], now=NOW) == {}
     with pytest.raises(ValidationError, match="on hold"):
         cases.move_case(case=case, to=Stage.FOLLOW_UP, by=None, now=NOW)
     cases.resume_case(case=case, by=None, now=NOW)
@@ -200,12 +229,6 @@ def test_a_note_sent_twice_at_once_is_one_note():
     other = cases.add_note(case=case, text="Dog bites", by=UserFactory(), now=now)
     assert again == first
     assert len({first, later, other}) == 3
-
-
-def test_whoever_has_the_next_move_is_told_what_it_is():
-    assert set(NEXT_STEP) == {stage for stage, role in NEXT_MOVE.items() if role}
-    assert CaseFactory().next_step() == "plan the baseline visit"
-    assert CaseFactory(stage=Stage.CLOSED).next_step() == ""
 
 
 def test_a_reference_that_somebody_takes_meanwhile_is_refused_in_the_form(client):

@@ -49,7 +49,9 @@ _READING = [
     "calibration__gain_percent", "calibration__resolution", "calibration__noise",
     "calibration__floor", "calibration__ceiling", "calibration__certificate",
     "calibration__calibrated_on", "calibration__due_on", "calibration__axes",
-    "calibration__low_hz", "calibration__high_hz", "instrument__description",
+    "calibration__low_hz", "calibration__high_hz",
+    "calibration__description", "calibration__laboratory", "instrument__maker",
+    "instrument__serial",
 ]  # fmt: skip
 _VISIT = [
     "label", "kind", "date", "position", "assessor", "temperature_c", "humidity_percent",

@@ -96,9 +96,9 @@ PLAIN_WORDS = {
     },
     "contenttypes": {"ContentType.app_label", "ContentType.model"},
     "surveys": {
-        "Band.name", "Calibration.certificate", "Calibration.unit",
-        "Guideline.code", "Guideline.title", "Instrument.description", "Instrument.name",
-        "Reading.unit",
+        "Band.name", "Calibration.certificate", "Calibration.description",
+        "Calibration.laboratory", "Calibration.unit", "Guideline.code", "Guideline.title",
+        "Instrument.maker", "Instrument.name", "Instrument.serial", "Reading.unit",
     },
 }  # fmt: skip
 

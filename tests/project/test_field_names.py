@@ -7,8 +7,8 @@ from django.utils.functional import Promise
 from consult.models import Assignment, Client, Contact, Property
 from consult.services.histories import UNTOLD, Names
 from mitigation.models import Case
+from surveys.forms.conditions import ConditionsForm
 from surveys.forms.registers import CalibrationForm
-from surveys.forms.visits import ConditionsForm
 from surveys.models import Calibration, GroundCheck, Guideline, Instrument, Room, Spot, Visit
 
 TOLD = (

@@ -78,7 +78,7 @@ def test_only_the_newest_certificate_of_a_quantity_falls_due():
 
 
 def test_an_instrument_and_its_certificate_are_entered(client, office):
-    client.post(reverse("instrument_add"), {"name": "field meter Q", "description": "one axis"})
+    client.post(reverse("instrument_add"), {"name": "field meter Q", "maker": "Voss"})
     instrument = Instrument.objects.get(name="field meter Q")
     answer = client.post(reverse("calibration_add", args=[instrument.pk]), ROW)
     assert answer.status_code == 302
@@ -286,7 +286,7 @@ def test_the_page_of_an_instrument_says_who_changed_what(client, office):
         calibration=row, by=jo, certificate="Z-2", **given | {"gain_percent": 6.5}
     )
     registers.change_instrument(
-        instrument=meter, by=jo, name="field meter Y", description="", is_retired=True
+        instrument=meter, by=jo, name="field meter Y", maker="", serial="", is_retired=True
     )
     registers.add_instrument(by=office, name="another")
     page = reverse("instrument_detail", args=[meter.pk])
@@ -318,7 +318,7 @@ def test_a_long_history_of_an_instrument_is_paged_at_the_same_cost(client, offic
         client.get(page)
     for number in range(25):
         registers.change_instrument(
-            instrument=meter, by=office, name=f"Z {number}", description="", is_retired=False
+            instrument=meter, by=office, name=f"Z {number}", maker="", serial="", is_retired=False
         )
     with CaptureQueriesContext(connection) as many:
         shown = client.get(page)

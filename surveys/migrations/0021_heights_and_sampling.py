@@ -6,7 +6,7 @@ from django.db import migrations, models
 class Migration(migrations.Migration):
 
     dependencies = [
-        ('surveys', '0015_stored_files'),
+        ('surveys', '0020_no_description_of_instruments'),
     ]
 
     operations = [
