@@ -83,7 +83,7 @@ class Layout:
 # Names at the left of the scale, reductions at its right: paper, and screens as wide as paper.
 # Printed 165 mm wide, a text of 8.4 is 7.5 points high.
 WIDE = Layout(
-    520.0, 136.0, 376.0, 19.2, names_y=8.4, marks_y=9.9, figures_beside=True,
+    520.0, 136.0, 376.0, 18.6, names_y=8.2, marks_y=9.6, figures_beside=True,
     header_top=2.0, name_characters=31,
 )  # fmt: skip
 # Names and reductions above the scale, which takes the whole width: a phone.

@@ -40,7 +40,7 @@ TARGET_HEIGHT = 13.5
 AXIS_HEIGHT = 16.5
 LEGEND_HEIGHT = 17.0
 LEGEND_LINE = 13.0
-OFFSET = 4.3  # before stands a little above the middle of its marks, after a little below
+OFFSET = 4.2  # before stands a little above the middle of its marks, after a little below
 
 Entry = tuple[Callable[[float], str], float, str]  # a mark at a height, its width, its word
 
@@ -173,7 +173,7 @@ def _row(row: PictureRow, axis: Axis, top: float, words: PictureWords, *, single
         f'<line x1="0" y1="{n(top)}" x2="{n(layout.width)}" y2="{n(top)}" stroke="{RULE}" '
         f'stroke-width="0.6"/>',
         text(0, names, _short(row.spot, layout), size=9.4),
-        text(0, names + 8.9, _short(_under_name(row), layout), size=8.4, fill=SECOND_INK),
+        text(0, names + 8.6, _short(_under_name(row), layout), size=8.4, fill=SECOND_INK),
     ]
     before = None if single else row.before
     compared = row.comparable and before is not None and row.after is not None
@@ -207,7 +207,7 @@ def _figures(row: PictureRow, layout: Layout, names: float) -> list[str]:
         return [text(x, alone, first, size=9.2, weight=600, anchor=anchor)]
     return [
         text(x, names, first, size=9.2, weight=600, anchor=anchor),
-        text(x, names + 8.9, second, size=8.4, fill=SECOND_INK, anchor=anchor),
+        text(x, names + 8.6, second, size=8.4, fill=SECOND_INK, anchor=anchor),
     ]
 
 

@@ -7,7 +7,7 @@ from typing import Any
 from django.utils.translation import gettext as _
 
 from consult.letters.content import Block, bullets, column, heading, paragraph, table
-from consult.letters.formats import Formats, places
+from consult.letters.formats import NBSP, Formats, places
 from consult.letters.words import band_words, phrase, short_decision_words, spot_name
 from mitigation.letters.context import OutcomeContext
 from mitigation.letters.phrases import (
@@ -138,7 +138,7 @@ def _value_row(
         instruments = _pair(detail.before_instrument, detail.after_instrument)
         points = _pair(detail.before_ground_point, detail.after_ground_point)
         marks = [
-            "" if in_force else f" {technical.NOT_IN_FORCE}"
+            "" if in_force else f"{NBSP}{readings.NOT_IN_FORCE}"
             for in_force in (detail.before_is_certified, detail.after_is_certified)
         ]
     days = other_days(spot, latest, formats)
@@ -211,7 +211,7 @@ def _pair(before: str, after: str) -> str:
 def _flags_and_cautions(spots: Sequence[Spot]) -> list[Block]:
     """Each remark once, with the places that it holds for."""
     found: dict[str, list[tuple[str, str]]] = {}
-    for spot in spots:
+    for spot in (spot for group in by_code(spots).values() for spot in group):
         symbol = measurand_symbol(spot["measurand"])
         remarks = [
             (f"{symbol}, {side}", flag)

@@ -101,11 +101,10 @@ def _why(
     decision, after = spot["target"]["decision"], spot["after"]
     if decision == "undecided":
         return [f"{name}: {_why_open(spot, context)}."]
+    narrow = _why_narrow(spot, context)
     if decision in MET:
-        if has_risen(spot):
-            return [_("%(quantity)s: higher than before, and still in the target range.")
-                    % {"quantity": name}]  # fmt: skip
-        return []
+        rose = _("%(quantity)s: higher than before, and still in the target range.")
+        return [*([rose % {"quantity": name}] if has_risen(spot) else ()), *narrow]
     unit = display_unit(spot["unit"], flux_unit)
     limit = formats.given(in_unit(spot["target"]["limit"], spot["unit"], unit))
     sentence = _("%(quantity)s: %(value)s, and the target is under %(limit)s.") % {
@@ -113,7 +112,7 @@ def _why(
         "value": f"{side_words(after, spot['unit'], flux_unit, formats)}{NBSP}{unit}",
         "limit": f"{limit}{NBSP}{unit}",
     }
-    sentences = [sentence]
+    sentences = [sentence, *narrow]
     if has_risen(spot):
         before = f"{side_words(spot['before'], spot['unit'], flux_unit, formats)}{NBSP}{unit}"
         sentences.append(_("Before the work it was %(value)s.") % {"value": before})
@@ -122,6 +121,18 @@ def _why(
     if note:
         sentences.append(_("Noted there: “%(note)s”.") % {"note": note})
     return sentences
+
+
+def _why_narrow(spot: Spot, context: OutcomeContext) -> list[str]:
+    """Why a result is not certain."""
+    if spot["target"]["decision"] not in ("conditional-pass", "conditional-fail"):
+        return []
+    after, detail = spot["after"], context.details.get(spot_key(spot))
+    is_partial = not {"one axis", "two axes"}.isdisjoint(after["flags"])
+    guard = detail.guard if detail else None
+    if is_partial and guard is not None and after["value"] < spot["target"]["limit"] - guard:
+        return [_("Not measured on all three axes, so not certain.")]
+    return [_("Too close to the limit to be certain.")]
 
 
 def _why_open(spot: Spot, context: OutcomeContext) -> str:

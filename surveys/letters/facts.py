@@ -104,6 +104,7 @@ class LoggedReading:
     result: str = ""  # of a trial: value and unit
     aside: str = ""  # why it does not count
     decides: bool = False  # the value of its spot rests on it
+    is_certified: bool = True  # on an instrument with a certificate in force on the day
 
 
 @dataclass(frozen=True)

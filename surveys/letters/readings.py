@@ -16,6 +16,8 @@ MOST_READINGS = 120
 """Above so many the readings stay with the case: they fill pages that nobody reads."""
 
 DECIDES = "◆"
+NOT_IN_FORCE = "†"
+"""At a value read on an instrument without a certificate in force on that day."""
 
 
 def reading_log(log: Sequence[LoggedReading], formats: Formats) -> list[Block]:
@@ -51,7 +53,7 @@ def _line(row: LoggedReading, formats: Formats) -> str:
     parts = [
         spot_name(row.room, row.spot),
         measurand_symbol(row.measurand),
-        shown(reading, formats),
+        shown(reading, formats) + ("" if row.is_certified else f"{NBSP}{NOT_IN_FORCE}"),
         reading.instrument,
         reading.ground_point,
         reading.taken_at,

@@ -3,7 +3,7 @@
 from django.utils.translation import gettext as _
 
 from consult.letters.content import Block, column, heading, paragraph, table
-from consult.letters.formats import Formats
+from consult.letters.formats import NBSP, Formats
 from consult.letters.words import USES, phrases, spot_name
 from surveys.letters import methods, readings, technical
 from surveys.letters.facts import FindingFacts
@@ -74,7 +74,7 @@ def _row(finding: FindingFacts, formats: Formats) -> list[str]:
     value = formats.with_uncertainty(finding.value, finding.qualifier, finding.u)
     return [
         f"{measurand_symbol(finding.measurand)} [{finding.unit}]",
-        value if finding.is_certified else f"{value} {technical.NOT_IN_FORCE}",
+        value if finding.is_certified else f"{value}{NBSP}{readings.NOT_IN_FORCE}",
         str(finding.band),
         finding.instrument or DASH,
         finding.ground_point or DASH,

@@ -20,10 +20,10 @@ from consult.letters.countries import in_trade_words
 from consult.letters.formats import NBSP, Formats
 from consult.letters.words import OUTLET_TESTS, VISIT_KINDS, ground_sentences
 from surveys.letters.facts import GroundCheckFacts, InstrumentFacts, VisitFacts
+from surveys.letters.readings import NOT_IN_FORCE
 from surveys.models.measurands import measurand_words
 
 DASH = "–"
-NOT_IN_FORCE = "†"
 _ROD_WORDS = ("rod", "spike", "stake", "spieß", "spiess", "erder", "stab")
 
 
@@ -159,8 +159,8 @@ def _due(item: InstrumentFacts, formats: Formats) -> str:
     if not item.out_of_force_on:
         return formats.day(item.due_on) or DASH
     if item.due_on is None:
-        return f"{_('not in force')} {NOT_IN_FORCE}"
-    return _("EXPIRED on %(day)s") % {"day": formats.day(item.due_on)} + f" {NOT_IN_FORCE}"
+        return f"{_('not in force')}{NBSP}{NOT_IN_FORCE}"
+    return _("EXPIRED on %(day)s") % {"day": formats.day(item.due_on)} + f"{NBSP}{NOT_IN_FORCE}"
 
 
 def _resolution(item: InstrumentFacts, formats: Formats) -> str:

@@ -56,6 +56,7 @@ def logged_readings(
                     aside_words(why) for why in (row.set_aside, later.get(row.pk, "")) if why
                 ),
                 decides=row.pk in deciding,
+                is_certified=row.pk in figures and figures[row.pk].certified,
             )
             for row in rows
         ]
