@@ -102,13 +102,13 @@ def _results(
     ]
     judged_columns = [
         column(_("Quantity"), 15),
-        column(_("Reduction (95 % interval)"), 23),
+        column(_("Reduction (95 % interval)"), 22),
         column(_("dB (95 % interval)"), 18),
         column("T", 6, number=True),
         column("w", 7, number=True),
-        column("P(< T)", 10, number=True),
+        column("P(< T)", 9, number=True),
         column(_("Risk"), 10, number=True),
-        column(_("Decision"), 11),
+        column(_("Decision"), 13),
     ]
     risk = _(
         "T: upper limit of the target; w: guard band; P(< T): probability that the true value lies "
@@ -210,7 +210,7 @@ def _pair(before: str, after: str) -> str:
 
 def _flags_and_cautions(spots: Sequence[Spot]) -> list[Block]:
     """Each remark once, with the places that it holds for."""
-    found: dict[str, list[tuple[str, str]]] = {}
+    remarked: dict[str, list[tuple[str, str]]] = {}
     for spot in (spot for group in by_code(spots).values() for spot in group):
         symbol = measurand_symbol(spot["measurand"])
         remarks = [
@@ -221,10 +221,10 @@ def _flags_and_cautions(spots: Sequence[Spot]) -> list[Block]:
         remarks += [(f"{symbol}, {_('caution')}", caution) for caution in spot["cautions"]]
         remarks += [(f"{symbol}, {_('no comparison because')}", why) for why in spot["blocks"]]
         for head, words in remarks:
-            found.setdefault(f"{head}: {phrase(words)}", []).append(place_of(spot))
-    if not found:
+            remarked.setdefault(f"{head}: {phrase(words)}", []).append(place_of(spot))
+    if not remarked:
         return [paragraph(_("No value carries a flag, and no comparison a caution."))]
-    sentences = [f"{words}. {places(where)}." for words, where in found.items()]
+    sentences = [f"{words}. {places(where)}." for words, where in remarked.items()]
     return [heading(_("Notes and limitations")), bullets(sentences)]
 
 

@@ -74,7 +74,7 @@ def outcome_content(
         )
         place = one_line(context.head.property_address)
         annex = reading_log(context.log, formats)
-        said: dict[str, Any] = unbroken_content(
+        printed: dict[str, Any] = unbroken_content(
             content
             | {
                 "about": _("Outcome of the work at %(place)s") % {"place": place},
@@ -86,7 +86,7 @@ def outcome_content(
                 "rules": list(outcome["rules"]),
             }
         )
-        return said
+        return printed
 
 
 def outcome_charts(

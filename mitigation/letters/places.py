@@ -62,10 +62,10 @@ def place_rows(
     latest = latest_days(spots)
     names = plain_names(spot["measurand"] for spot in spots)
     for spot in in_order(spots, context.uses()):
-        found = reasons.setdefault(place_of(spot), [])
-        found += _why(spot, names[spot["measurand"]], context, formats, flux_unit)
+        sentences_here = reasons.setdefault(place_of(spot), [])
+        sentences_here += _why(spot, names[spot["measurand"]], context, formats, flux_unit)
         if day := other_days(spot, latest, formats):
-            found.append(_("Measured %(days)s.") % {"days": day})
+            sentences_here.append(_("Measured %(days)s.") % {"days": day})
     rows: list[PlaceRow] = []
     for place, sentences in reasons.items():
         decision = decisions[place]

@@ -1,6 +1,7 @@
 """What limits the results of any visit, in plain words: a meter out of date, damp air."""
 
 from collections.abc import Iterable, Iterator
+from datetime import date
 
 from django.utils.translation import gettext as _
 
@@ -12,11 +13,11 @@ DAMP_PERCENT = 70.0
 
 def expired_meters(instruments: Iterable[InstrumentFacts], formats: Formats) -> Iterator[str]:
     """Meters that were used after their certificate had run out; one sentence for a meter."""
-    told = set()
+    named: set[tuple[str, date | None]] = set()
     for item in instruments:
         key = item.name, item.due_on
-        if item.out_of_force_on and item.due_on and key not in told:
-            told.add(key)
+        if item.out_of_force_on and item.due_on and key not in named:
+            named.add(key)
             yield _(
                 "The calibration of the meter %(meter)s expired on %(due)s, before it was used on "
                 "%(days)s. What was read on it proves nothing until it is measured again."

@@ -78,14 +78,14 @@ def _measuring_sentences(measurands: Sequence[str]) -> list[str]:
             "Magnetic flux density depends on the load: what was running is noted with the reading."
         ),
     }
-    found = [sentence for code, sentence in sentences.items() if code in measurands]
+    applied = [sentence for code, sentence in sentences.items() if code in measurands]
     if {Measurand.ELECTRIC_FIELD_GROUND, Measurand.ELECTRIC_FIELD_POTENTIAL_FREE} <= set(
         measurands
     ):
-        found.append(
+        applied.append(
             _("The two electric fields are different quantities and are never set in one ratio.")
         )
-    return found
+    return applied
 
 
 def symbols(measurands: Sequence[str]) -> str:

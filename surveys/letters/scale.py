@@ -47,8 +47,8 @@ def public_levels(frequency_hz: float | None) -> dict[str, float]:
     """The general public's reference level of each quantity that has one."""
     if frequency_hz is None:
         return {}
-    found = {code.value: reference_level(code, frequency_hz) for code in Measurand}
-    return {code: level for code, level in found.items() if not math.isnan(level)}
+    known = {code.value: reference_level(code, frequency_hz) for code in Measurand}
+    return {code: level for code, level in known.items() if not math.isnan(level)}
 
 
 def scale_block(
@@ -56,9 +56,9 @@ def scale_block(
 ) -> list[Block]:
     """The highest missed value of each quantity that has a public level; else nothing."""
     rows = []
-    for code, group in by_measurand(missed, lambda one: one.measurand).items():
+    for code, group in by_measurand(missed, lambda value: value.measurand).items():
         if code in public:
-            worst = max(group, key=lambda one: one.value)
+            worst = max(group, key=lambda value: value.value)
             rows.append(_row(worst, public[code], formats, flux_unit))
     if not rows:
         return []
@@ -93,15 +93,15 @@ def not_excluded(
     values: Sequence[Measured], public: Mapping[str, float], formats: Formats, flux_unit: str
 ) -> list[str]:
     """Where a field was beyond the meter's range, so that nobody knows how high it is."""
-    found: dict[str, list[Place]] = {}
-    for one in values:
-        level = public.get(one.measurand, 0.0)  # above it there is a danger, told elsewhere
-        if one.qualifier == ">" and one.value <= level:
-            words = f"{one.name} {one.words(formats, flux_unit)}"
-            found.setdefault(words, []).append(one.place)
-    if not found:
+    beyond: dict[str, list[Place]] = {}
+    for measured in values:
+        level = public.get(measured.measurand, 0.0)  # above it there is a danger, told elsewhere
+        if measured.qualifier == ">" and measured.value <= level:
+            words = f"{measured.name} {measured.words(formats, flux_unit)}"
+            beyond.setdefault(words, []).append(measured.place)
+    if not beyond:
         return []
-    values_there = "; ".join(f"{places(where)}: {words}" for words, where in found.items())
+    values_there = "; ".join(f"{places(where)}: {words}" for words, where in beyond.items())
     return [
         _(
             "Beyond the range of the meter: %(values)s. That the field lies above the public "

@@ -7,7 +7,7 @@ from consult.letters.formats import NBSP, Formats
 from consult.letters.words import USES, phrases, spot_name
 from surveys.letters import methods, readings, technical
 from surveys.letters.facts import FindingFacts
-from surveys.letters.found import SurveyContext, by_code, in_order
+from surveys.letters.survey_places import SurveyContext, by_code, in_order
 from surveys.models import Measurand
 from surveys.models.measurands import measurand_symbol
 

@@ -32,7 +32,11 @@ from consult.letters.words import (
     wiring_sentences,
 )
 from surveys.letters.facts import FindingFacts
-from surveys.letters.found import (
+from surveys.letters.limits import damp_days, expired_meters
+from surveys.letters.readings import reading_log
+from surveys.letters.scale import not_excluded, public_levels, scale_block
+from surveys.letters.survey_evidence import engineer_part
+from surveys.letters.survey_places import (
     SurveyContext,
     above_target,
     by_code,
@@ -42,10 +46,6 @@ from surveys.letters.found import (
     subject,
     waited_for,
 )
-from surveys.letters.limits import damp_days, expired_meters
-from surveys.letters.readings import reading_log
-from surveys.letters.scale import not_excluded, public_levels, scale_block
-from surveys.letters.survey_evidence import engineer_part
 from surveys.models import Measurand
 from surveys.models.measurands import measurand_words
 
@@ -71,7 +71,7 @@ def survey_content(*, context: SurveyContext, language: str) -> dict[str, Any]:
         )
         place = one_line(context.head.property_address)
         annex = reading_log(context.log, formats)
-        said: dict[str, Any] = unbroken_content(
+        printed: dict[str, Any] = unbroken_content(
             content
             | {
                 "about": _("Survey of %(place)s on %(day)s")
@@ -84,15 +84,15 @@ def survey_content(*, context: SurveyContext, language: str) -> dict[str, Any]:
                 "rules": list(context.rules),
             }
         )
-        return said
+        return printed
 
 
 def _page_one(context: SurveyContext, formats: Formats) -> list[Block]:
     flux_unit = flux_unit_for(context.head, formats.language)
     public = public_levels(context.frequency_hz)
-    found = measured(context.findings, context)
+    values = measured(context.findings, context)
     above = measured(above_target(context), context)
-    beyond = not_excluded(found, public, formats, flux_unit)
+    beyond = not_excluded(values, public, formats, flux_unit)
     return [
         *_noted(_("Not excluded: a field above the public reference level"), beyond),
         *_noted(stop_words(context.head.country), context.safety),

@@ -93,13 +93,13 @@ def visits_and_conditions(
         for visit in visits
     ]
     columns = [
-        column(_("Visit"), 15),
-        column(_("Date"), 15),
+        column(_("Visit"), 14),
+        column(_("Date"), 14),
         column(_("Assessor"), 12),
-        column("°C", 6, number=True),
-        column(_("Humidity in %"), 10, number=True),
-        column(_("Supply voltage in V"), 9, number=True),
-        column(_("Readings"), 13),
+        column("°C", 5, number=True),
+        column(_("Humidity in %"), 11, number=True),
+        column(_("Supply voltage in V"), 12, number=True),
+        column(_("Readings"), 12),
         column(_("Note and deviations"), 20),
     ]
     return [
@@ -135,13 +135,13 @@ def instruments_used(instruments: Sequence[InstrumentFacts], formats: Formats) -
         for item in instruments
     ]
     columns = [
-        column(_("Instrument"), 16),
-        column(_("Quantity"), 15),
-        column(pgettext("narrow column", "Certificate"), 10),
+        column(_("Instrument"), 15),
+        column(_("Quantity"), 14),
+        column(pgettext("narrow column", "Certificate"), 9),
         column(_("Calibrated on"), 12),
-        column(_("Due on"), 12),
-        column(_("Calibration uncertainty in % (k = 2)"), 12, number=True),
-        column(_("Resolution; noise"), 12, number=True),
+        column(_("Due on"), 15),
+        column(_("Calibration uncertainty in % (k = 2)"), 13, number=True),
+        column(_("Resolution; noise"), 11, number=True),
         column(_("Frequency range in Hz"), 11, number=True),
     ]
     blocks = [

@@ -100,10 +100,10 @@ def _place(finding: FindingFacts) -> Place:
 
 
 def _by_place(context: SurveyContext) -> dict[Place, list[FindingFacts]]:
-    found: dict[Place, list[FindingFacts]] = {}
+    findings_at: dict[Place, list[FindingFacts]] = {}
     for finding in in_order(context):
-        found.setdefault(_place(finding), []).append(finding)
-    return found
+        findings_at.setdefault(_place(finding), []).append(finding)
+    return findings_at
 
 
 def subject(context: SurveyContext) -> str:
@@ -127,7 +127,7 @@ def subject(context: SurveyContext) -> str:
 def waited_for(context: SurveyContext) -> str:
     """The sentence that the client waits for: of the beds, or without one of all places."""
     uses = {place: {row.use for row in rows} for place, rows in _by_place(context).items()}
-    beds = {place for place, found in uses.items() if "sleeping" in found}
+    beds = {place for place, used_for in uses.items() if "sleeping" in used_for}
     judged = beds or set(uses)
     above = len(judged & {_place(finding) for finding in above_target(context)})
     numbers = {"total": len(judged), "count": above}
