@@ -30,6 +30,8 @@ class PictureRow:
     at_least: bool = False
     comparable: bool = True
     decision: str = ""
+    figures: str = ""  # both values, as on paper; then `interval` stands in the description alone
+    days: str = ""  # of a side that is not of the latest visit of its kind
 
 
 @dataclass(frozen=True)
@@ -60,6 +62,7 @@ class PictureWords:
     at_least: str
     not_comparable: str
     decimal_mark: str = "."
+    reduction: str = ""  # over the figures, with before and after
 
 
 @dataclass(frozen=True)
@@ -73,12 +76,21 @@ class Layout:
     names_y: float  # base line of the spot's name; its room stands ten under it
     marks_y: float  # middle of the marks
     figures_beside: bool  # the reduction stands at the right of the scale, or else above it
+    header_top: float  # where the words of the bands begin; a title needs room above them
+    name_characters: int  # how much of a name has room
 
 
 # Names at the left of the scale, reductions at its right: paper, and screens as wide as paper.
-WIDE = Layout(660.0, 150.0, 520.0, 26.0, names_y=11.5, marks_y=13.0, figures_beside=True)
+# Printed 165 mm wide, a text of 8.4 is 7.5 points high.
+WIDE = Layout(
+    520.0, 136.0, 376.0, 18.6, names_y=8.2, marks_y=9.6, figures_beside=True,
+    header_top=2.0, name_characters=31,
+)  # fmt: skip
 # Names and reductions above the scale, which takes the whole width: a phone.
-NARROW = Layout(320.0, 10.0, 310.0, 48.0, names_y=13.0, marks_y=34.0, figures_beside=False)
+NARROW = Layout(
+    320.0, 10.0, 310.0, 48.0, names_y=13.0, marks_y=34.0, figures_beside=False,
+    header_top=24.0, name_characters=27,
+)  # fmt: skip
 
 
 @dataclass(frozen=True)
@@ -106,6 +118,8 @@ def axis_for(chart: Chart, layout: Layout = WIDE) -> Axis:
         if point.low > low / 3.0:  # an interval that reaches towards zero is cut at the edge
             low = min(low, point.low / 1.1)
         high = max(high, point.high * 1.3, point.value * 1.6)
+    # The first band is a fifth of the scale at least, so that its words have room.
+    low = min(low, chart.bounds[0] * (chart.bounds[0] / high) ** 0.25)
     return Axis(low, high, layout)
 
 

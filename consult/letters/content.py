@@ -9,7 +9,8 @@ from typing import Any, Literal
 from django.utils.translation import gettext as _
 
 from consult.intake.pictures import as_data_url
-from consult.letters.formats import Formats
+from consult.letters.countries import country_line
+from consult.letters.formats import Formats, listing
 
 Paper = Literal["A4", "Letter"]
 Block = dict[str, Any]
@@ -85,9 +86,18 @@ def one_line(text: str) -> str:
     return ", ".join(line.rstrip(",") for line in lines(text))
 
 
-def head_content(head: Head, formats: Formats, *, kind: str, subject: str) -> dict[str, Any]:
+def head_content(
+    head: Head,
+    formats: Formats,
+    *,
+    kind: str,
+    document: str,
+    subject: str,
+    measured_on: Sequence[date] = (),
+) -> dict[str, Any]:
     """The frame of a letter: window, references, subject, salutation, signature, running foot."""
     sender = head.sender
+    abroad = country_line(head.country, sender.country)
     return {
         "kind": kind,
         "language": formats.language,
@@ -96,27 +106,49 @@ def head_content(head: Head, formats: Formats, *, kind: str, subject: str) -> di
         "case": head.case_reference,
         "issued_on": head.issued_on.isoformat(),
         "title": f"{subject} ({_('letter')} {head.number})",
+        "document": document,
         "subject": subject,
         "author": sender.name,
         "sender": {
             "name": sender.name,
-            "lines": lines(sender.address),
+            "lines": _with_country(sender.address, country_line(sender.country, head.country)),
             "contact": _contact(sender),
             "compact": len(sender.name) > LONG_NAME or len(one_line(sender.address)) > LONG_ADDRESS,
         },
         "logo": _logo(sender),
         "return_line": " · ".join([sender.name, *lines(sender.address)]),
-        "addressee": [head.addressee.name, *lines(head.addressee.address)],
-        "references": _references(head, formats),
+        "addressee": [head.addressee.name, *_addressee_lines(head, abroad)],
+        "references": _references(head, formats, measured_on),
         "correction": _correction(head, formats),
-        "salutation": head.addressee.salutation or _("Dear Sir or Madam,"),
-        "closing": _("Yours sincerely,"),
+        "salutation": head.addressee.salutation or salutation(head.addressee.name),
+        "closing": _("Sincerely,") if head.country.upper() == "US" else _("Yours sincerely,"),
         "signature": [part for part in (sender.signatory, sender.signatory_role) if part]
         or [sender.name],
         "foot": f"{_('Letter')} {head.number} · {_('Case')} {head.case_reference}",
         "page_word": _("Page"),
         "of_word": _("of"),
+        "end": _("End of letter %(number)s") % {"number": head.number},
     }
+
+
+def salutation(name: str) -> str:
+    """By name; families as families are greeted."""
+    if not name.strip():
+        return _("Dear client,")
+    if name.casefold().startswith(("familie ", "family ")):
+        return _("Dear %(family)s,") % {"family": name}
+    return _("Dear %(name)s,") % {"name": name}
+
+
+def _with_country(address: str, country: str) -> list[str]:
+    return [*lines(address), *filter(None, [country])]
+
+
+def _addressee_lines(head: Head, country: str) -> list[str]:
+    """The country belongs to the home; where a client's post goes elsewhere nobody told it."""
+    address = head.addressee.address
+    at_home = lines(address) == lines(head.property_address)
+    return _with_country(address, country if at_home else "")
 
 
 def _contact(sender: Sender) -> list[str]:
@@ -144,13 +176,17 @@ def _logo(sender: Sender) -> dict[str, str] | None:
     }
 
 
-def _references(head: Head, formats: Formats) -> list[list[str]]:
-    return [
+def _references(head: Head, formats: Formats, days: Sequence[date]) -> list[list[str]]:
+    references = [
         [_("Letter"), head.number],
         [_("Case"), head.case_reference],
         [_("Date"), formats.day(head.issued_on)],
         [_("Property"), one_line(head.property_address)],
     ]
+    if days:
+        measured = listing([formats.day(day) for day in dict.fromkeys(days)])
+        references.append([_("Measured"), measured])
+    return references
 
 
 def _correction(head: Head, formats: Formats) -> str:
@@ -170,8 +206,18 @@ def paragraph(text: str) -> Block:
     return {"type": "paragraph", "text": text}
 
 
-def heading(text: str) -> Block:
-    return {"type": "heading", "text": text}
+def lead(text: str) -> Block:
+    """The sentence that a reader waits for."""
+    return {"type": "paragraph", "text": text, "lead": True}
+
+
+def heading(text: str, *, new_page: bool = False) -> Block:
+    return {"type": "heading", "text": text, "new_page": new_page}
+
+
+def small_lines(items: Sequence[str]) -> Block:
+    """Many short lines: a list that is laid out much faster than a table."""
+    return {"type": "lines", "entries": list(items)}
 
 
 def bullets(items: Sequence[str]) -> Block:
@@ -181,6 +227,11 @@ def bullets(items: Sequence[str]) -> Block:
 def note(title: str, items: Sequence[str]) -> Block:
     """Cautions, set apart by a rule at the side."""
     return {"type": "note", "title": title, "entries": list(items)}
+
+
+def fine_print(title: str, sentences: Sequence[str]) -> Block:
+    """Cautions that always print, as running text."""
+    return {"type": "note", "title": title, "entries": [], "text": " ".join(sentences)}
 
 
 def facts(items: Sequence[tuple[str, str]]) -> Block:
@@ -208,6 +259,11 @@ def table(
         "small": small,
         "groups": [{"head": head, "rows": [list(row) for row in rows]} for head, rows in groups],
     }
+
+
+def levels(rows: Sequence[dict[str, Any]], words: dict[str, Any]) -> Block:
+    """Highest values beside the public reference level, as data."""
+    return {"type": "levels", "rows": list(rows), "words": words}
 
 
 def pictures(charts: Sequence[dict[str, Any]], words: dict[str, Any], *, single: bool) -> Block:

@@ -70,6 +70,10 @@ class Formats:
             return self.number(both.value)
         return f"{self.number(both.value)} ± {self.number(both.uncertainty)}"
 
+    def two_figures(self, spread: float) -> str:
+        """A spread such as a guard band, to two figures."""
+        return self.number(rounded(spread, significant=2).value)
+
     def percent(self, digits: str) -> str:
         return f"{self.number(digits)}{NBSP}%"
 
@@ -109,6 +113,7 @@ def picture_words(language: str) -> PictureWords:
         target=_("target"),
         rose=_("rose"),
         at_least=_("change at least"),
-        not_comparable=_("not comparable: before above, after below"),
+        not_comparable=_("no comparison: before above, after below"),
         decimal_mark=Formats(language).decimal_mark,
+        reduction=_("reduction"),
     )

@@ -10,19 +10,19 @@ BAND_TEXT_COLOURS = (INK, INK, "#ffffff", "#ffffff")
 BAND_TINTS = ("#fafbfc", "#f1f4f7", "#e6ecf1", "#dae2ea")
 HATCH_STEPS = (0.0, 13.0, 7.5, 4.2)  # distance of the hatch lines: none, then denser by each band
 
-HEADER_TOP = 24.0
-HEADER_HEIGHT = 24.0
+HEADER_HEIGHT = 22.0
 
 
 def bands(chart: Chart, axis: Axis, bottom: float) -> str:
     """Pale columns with their words on top and a hatch that grows denser."""
     ends = [axis.low, *chart.bounds, axis.high]
+    above = axis.layout.header_top
     parts = []
     for index in range(4):
         left, right = axis.x(ends[index]), axis.x(ends[index + 1])
-        width, top = right - left, HEADER_TOP + HEADER_HEIGHT
+        width, top = right - left, above + HEADER_HEIGHT
         parts.append(
-            f'<rect x="{n(left)}" y="{n(HEADER_TOP)}" width="{n(width)}" '
+            f'<rect x="{n(left)}" y="{n(above)}" width="{n(width)}" '
             f'height="{n(HEADER_HEIGHT)}" fill="{BAND_COLOURS[index]}"/>'
             f'<rect x="{n(left)}" y="{n(top)}" width="{n(width)}" '
             f'height="{n(bottom - top)}" fill="{BAND_TINTS[index]}"/>'
@@ -33,14 +33,14 @@ def bands(chart: Chart, axis: Axis, bottom: float) -> str:
                 f'<path class="hatch" d="{hatch}" stroke="{BAND_COLOURS[2]}" '
                 f'stroke-opacity="0.3" stroke-width="0.45" fill="none"/>'
             )
-        parts.append(_band_words(chart.band_words[index], (left + right) / 2, index))
+        parts.append(_band_words(chart.band_words[index], (left + right) / 2, above, index))
     return "".join(parts)
 
 
-def _band_words(words: str, middle: float, index: int) -> str:
+def _band_words(words: str, middle: float, above: float, index: int) -> str:
     """The band's name in one or two short lines."""
     lines = words.split(" ", 1)
-    first = HEADER_TOP + (10.5 if len(lines) == 2 else 15.0)
+    first = above + (9.5 if len(lines) == 2 else 14.0)
     written = "".join(
         text(
             middle, first + 9.0 * place, line, size=8.5, anchor="middle",
@@ -69,11 +69,12 @@ def _hatch(left: float, top: float, right: float, bottom: float, step: float) ->
 
 def target(chart: Chart, axis: Axis, bottom: float, words: PictureWords) -> str:
     """The target as a line of ink over the full height, with its value."""
-    x, top = axis.x(chart.limit), HEADER_TOP + HEADER_HEIGHT
+    above = axis.layout.header_top
+    x, top = axis.x(chart.limit), above + HEADER_HEIGHT
     label = f"{words.target} {chart.limit_text}"
     half = len(label) * 2.4 + 4
     return (
-        f'<line class="target" x1="{n(x)}" y1="{n(HEADER_TOP - 2)}" x2="{n(x)}" '
+        f'<line class="target" x1="{n(x)}" y1="{n(above - 2)}" x2="{n(x)}" '
         f'y2="{n(bottom + 4)}" stroke="{INK}" stroke-width="1.6"/>'
         f'<rect x="{n(x - half)}" y="{n(top + 1.5)}" width="{n(2 * half)}" '
         f'height="11" fill="{PAPER}" stroke="{INK}" stroke-width="0.6"/>'

@@ -8,9 +8,12 @@ from django.utils.safestring import SafeString, mark_safe
 
 from consult.letter_kinds import letter_kind
 from consult.letters.charts import Chart, PictureRow, PictureWords, Point
+from consult.letters.levels import levels_svg
 from consult.letters.picture import before_after_svg, findings_svg
 
-TEMPLATE_VERSION = "letter-2"
+TEMPLATE_VERSION = "letter-3"
+ROWS_ON_ONE_PAGE = 8
+"""A group of a table with so few rows is not torn apart."""
 
 
 def letter_html(content: Mapping[str, Any]) -> str:
@@ -18,8 +21,11 @@ def letter_html(content: Mapping[str, Any]) -> str:
     kind = letter_kind(content["kind"])
     if kind is None:
         raise ValueError(f"no letter of the kind {content['kind']!r}")
-    drawn = {**content, "client": [_drawn(block) for block in content["client"]],
-             "engineer": [_drawn(block) for block in content["engineer"]]}  # fmt: skip
+    parts = {
+        part: [_drawn(block) for block in content.get(part, ())]
+        for part in ("client", "engineer", "annex")
+    }
+    drawn = {**content, **parts}
     return render_to_string(kind.template, {"letter": drawn})
 
 
@@ -48,13 +54,25 @@ def _point(data: Mapping[str, Any] | None) -> Point | None:
 def _drawn(block: Mapping[str, Any]) -> dict[str, Any]:
     if block["type"] == "table":
         return _with_cells(block)
+    if block["type"] == "levels":
+        return {**block, "svg": mark_safe(levels_svg(block["rows"], block["words"]))}
     if block["type"] != "pictures":
         return dict(block)
     draw = findings_svg if block["single"] else before_after_svg
     words = PictureWords(**block["words"])
+    charts = [chart_from(data) for data in block.get("charts") or block["panels"]]  # older letters
+    every_row = [row for chart in charts for row in chart.rows]
     svgs: list[SafeString] = [
-        mark_safe(draw(chart_from(data), words))  # the picture escapes every text
-        for data in block.get("charts") or block["panels"]  # older letters name them so
+        # The picture escapes every text. One legend for all charts stands under the last.
+        mark_safe(
+            draw(
+                chart,
+                words,
+                legend_rows=every_row if chart is charts[-1] else (),
+                in_title=True,
+            )
+        )
+        for chart in charts
     ]
     return {**block, "svgs": svgs}
 
@@ -65,6 +83,7 @@ def _with_cells(block: Mapping[str, Any]) -> dict[str, Any]:
     groups = [
         {
             "head": group["head"],
+            "kept": len(group["rows"]) <= ROWS_ON_ONE_PAGE,
             "rows": [
                 [{"text": text, "number": flag} for text, flag in zip(row, number, strict=True)]
                 for row in group["rows"]

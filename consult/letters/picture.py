@@ -18,7 +18,7 @@ from consult.letters.charts import (
     Point,
     axis_for,
 )
-from consult.letters.ground import HEADER_HEIGHT, HEADER_TOP, bands, scale, target
+from consult.letters.ground import HEADER_HEIGHT, bands, scale, target
 from consult.letters.marks import (
     INK,
     PAPER,
@@ -36,46 +36,78 @@ from consult.letters.marks import (
 )
 
 RULE = "#d9d6cd"
-TARGET_HEIGHT = 14.0
-AXIS_HEIGHT = 18.0
-LEGEND_HEIGHT = 20.0
+TARGET_HEIGHT = 13.5
+AXIS_HEIGHT = 16.5
+LEGEND_HEIGHT = 17.0
 LEGEND_LINE = 13.0
-OFFSET = 4.5  # before stands a little above the middle of its marks, after a little below
-LABEL_CHARACTERS = 27
+OFFSET = 4.2  # before stands a little above the middle of its marks, after a little below
 
 Entry = tuple[Callable[[float], str], float, str]  # a mark at a height, its width, its word
 
 
 def before_after_svg(
-    chart: Chart, words: PictureWords, *, font: str = "Source Serif 4", layout: Layout = WIDE
+    chart: Chart,
+    words: PictureWords,
+    *,
+    font: str = "Source Serif 4",
+    layout: Layout = WIDE,
+    legend_rows: Sequence[PictureRow] | None = None,
+    in_title: bool = False,
 ) -> str:
-    """Before and after at every spot of one measurand."""
-    return _picture(chart, words, font, layout, single=False)
+    """Before and after at every spot of one measurand.
+
+    The legend has the marks of `legend_rows`, by default those of the chart; for none there is no
+    legend, because one for several charts stands under the last. With `in_title` the title says
+    the results too: of a picture on paper nothing else is heard.
+    """
+    return _picture(chart, words, font, layout, legend_rows, in_title, single=False)
 
 
 def findings_svg(
-    chart: Chart, words: PictureWords, *, font: str = "Source Serif 4", layout: Layout = WIDE
+    chart: Chart,
+    words: PictureWords,
+    *,
+    font: str = "Source Serif 4",
+    layout: Layout = WIDE,
+    legend_rows: Sequence[PictureRow] | None = None,
+    in_title: bool = False,
 ) -> str:
     """The values of one visit, given as `after` of each row."""
-    return _picture(chart, words, font, layout, single=True)
+    return _picture(chart, words, font, layout, legend_rows, in_title, single=True)
 
 
-def _picture(chart: Chart, words: PictureWords, font: str, layout: Layout, *, single: bool) -> str:
+def _picture(
+    chart: Chart,
+    words: PictureWords,
+    font: str,
+    layout: Layout,
+    legend_rows: Sequence[PictureRow] | None,
+    in_title: bool,
+    *,
+    single: bool,
+) -> str:
     rows = chart.rows
     axis = axis_for(chart, layout)
-    legend = _legend_lines(rows, words, layout.width, single=single)
-    top = HEADER_TOP + HEADER_HEIGHT + TARGET_HEIGHT
+    explained = rows if legend_rows is None else legend_rows
+    legend = _legend_lines(explained, words, layout.width, single=single) if explained else []
+    top = layout.header_top + HEADER_HEIGHT + TARGET_HEIGHT
     bottom = top + layout.row_height * len(rows)
-    height = bottom + AXIS_HEIGHT + LEGEND_HEIGHT + LEGEND_LINE * (len(legend) - 1)
+    height = bottom + AXIS_HEIGHT
+    if legend:
+        height += LEGEND_HEIGHT + LEGEND_LINE * (len(legend) - 1)
     title = f"{words.title}: {chart.name} [{chart.unit}]"
+    spoken = _description(chart, rows, words, single=single)
+    if in_title:
+        title = f"{title}. {spoken}"
     parts = [
         f'<svg xmlns="http://www.w3.org/2000/svg" viewBox="0 0 {n(layout.width)} {n(height)}" '
         f'width="{n(layout.width)}" height="{n(height)}" role="img" '
         f'font-family="{attribute(font)}, serif" font-size="10" fill="{INK}">',
         f"<title>{escape(title)}</title>",
-        f"<desc>{escape(_description(chart, rows, words, single=single))}</desc>",
+        f"<desc>{escape(spoken)}</desc>",
         f'<rect width="{n(layout.width)}" height="{n(height)}" fill="{PAPER}"/>',
-        text(0, 14, f"{chart.name} [{chart.unit}]", size=11, weight=600),
+        *_title(chart, layout),
+        *(_head_of_figures(words, layout) if any(row.figures for row in rows) else ()),
         bands(chart, axis, bottom),
         target(chart, axis, bottom, words),
         scale(chart, axis, bottom, words.decimal_mark),
@@ -84,6 +116,28 @@ def _picture(chart: Chart, words: PictureWords, font: str, layout: Layout, *, si
         parts.append(_row(row, axis, top + layout.row_height * index, words, single=single))
     parts += [_legend(legend, bottom + AXIS_HEIGHT + LEGEND_HEIGHT - 6.0), "</svg>"]
     return "".join(parts)
+
+
+def _title(chart: Chart, layout: Layout) -> list[str]:
+    """Quantity and unit above the scale, or in two lines beside the words of the bands."""
+    if not layout.figures_beside:
+        return [text(0, 14, f"{chart.name} [{chart.unit}]", size=11, weight=600)]
+    first, comma, second = chart.name.partition(", ")
+    lines = [first + comma.strip(), f"{second} [{chart.unit}]".strip()]
+    top = layout.header_top
+    return [text(0, top + 9 + 11 * at, line, size=9.5, weight=600) for at, line in enumerate(lines)]
+
+
+def _head_of_figures(words: PictureWords, layout: Layout) -> list[str]:
+    """What the figures beside the scale are."""
+    if not (layout.figures_beside and words.reduction):
+        return []
+    x, top = layout.plot_right + 8, layout.header_top
+    lines = [f"{words.before} → {words.after}", words.reduction]
+    return [
+        text(x, top + 9.5 + 9.6 * at, line, size=8.4, fill=SECOND_INK)
+        for at, line in enumerate(lines)
+    ]
 
 
 def _description(
@@ -97,7 +151,7 @@ def _description(
             for word, point in ((words.before, row.before), (words.after, row.after))
             if point is not None and not (single and word == words.before)
         ]
-        words_of_row = [row.reduction, row.interval, row.decision]
+        words_of_row = [row.reduction, row.interval, row.decision, row.days]
         tail = ", ".join(part for part in [*values, *words_of_row] if part)
         sentences.append(f"{row.room}, {row.spot}: {tail}.")
     return " ".join(sentences)
@@ -118,8 +172,8 @@ def _row(row: PictureRow, axis: Axis, top: float, words: PictureWords, *, single
         '<g class="row">',
         f'<line x1="0" y1="{n(top)}" x2="{n(layout.width)}" y2="{n(top)}" stroke="{RULE}" '
         f'stroke-width="0.6"/>',
-        text(0, names, _short(row.spot), size=10),
-        text(0, names + 10, _short(row.room), size=8.5, fill=SECOND_INK),
+        text(0, names, _short(row.spot, layout), size=9.4),
+        text(0, names + 8.6, _short(_under_name(row), layout), size=8.4, fill=SECOND_INK),
     ]
     before = None if single else row.before
     compared = row.comparable and before is not None and row.after is not None
@@ -135,7 +189,7 @@ def _row(row: PictureRow, axis: Axis, top: float, words: PictureWords, *, single
         parts.append(_whisker(row.after, axis, y_after))
         parts.append(_after_mark(row, axis.x(row.after.value), y_after, single=single))
         if row.rose and compared:
-            parts.append(_word_at(row.after, axis, y_after, words.rose))
+            parts.append(_word_at(row, axis, y_after, words.rose))
     parts += _figures(row, layout, names)
     parts.append("</g>")
     return "".join(parts)
@@ -146,12 +200,19 @@ def _figures(row: PictureRow, layout: Layout, names: float) -> list[str]:
     x, anchor, alone = layout.width, "end", names
     if layout.figures_beside:
         x, anchor, alone = layout.plot_right + 8, "start", names + 5
-    if not row.interval:
-        return [text(x, alone, row.reduction, size=9.5, weight=600, anchor=anchor)]
+    first, second = row.reduction, row.interval
+    if row.figures and layout.figures_beside:
+        first, second = row.figures, row.reduction
+    if not second:
+        return [text(x, alone, first, size=9.2, weight=600, anchor=anchor)]
     return [
-        text(x, names, row.reduction, size=9.5, weight=600, anchor=anchor),
-        text(x, names + 10, row.interval, size=8.5, fill=SECOND_INK, anchor=anchor),
+        text(x, names, first, size=9.2, weight=600, anchor=anchor),
+        text(x, names + 8.6, second, size=8.4, fill=SECOND_INK, anchor=anchor),
     ]
+
+
+def _under_name(row: PictureRow) -> str:
+    return ", ".join(filter(None, (row.room, row.days)))
 
 
 def _after_mark(row: PictureRow, x: float, y: float, *, single: bool) -> str:
@@ -185,11 +246,18 @@ def _whisker(point: Point, axis: Axis, y: float) -> str:
     )
 
 
-def _word_at(point: Point, axis: Axis, y: float, word: str) -> str:
-    """The word behind the end of a rise, on a scrap of paper so that the hatch does not cut it."""
-    x = max(axis.x(point.high), axis.x(point.value) + RADIUS) + 5
-    width = len(word) * 5.2 + 4
-    x = min(x, axis.layout.plot_right - width)
+def _word_at(row: PictureRow, axis: Axis, y: float, word: str) -> str:
+    """The word behind the end of a rise, on a scrap of paper so that the hatch does not cut it.
+
+    Where the scale ends there it stands before the beginning.
+    """
+    before, after = row.before, row.after
+    assert before is not None and after is not None  # a rise has both
+    open_end = 16.0 if after.qualifier == ">" else 0.0
+    x = max(axis.x(after.high), axis.x(after.value) + RADIUS + open_end) + 5
+    width = len(word) * 5.0 + 4
+    if x + width > axis.layout.plot_right:
+        x = min(axis.x(before.low), axis.x(before.value) - RADIUS) - 3 - width
     return (
         f'<rect x="{n(x - 2)}" y="{n(y - 6)}" width="{n(width)}" height="11" fill="{PAPER}"/>'
         + text(x, y + 2.8, word, size=9, weight=600)
@@ -204,7 +272,7 @@ def _legend_lines(
     x = 0.0
     for entry in _legend_entries(rows, words, single=single):
         _mark, indent, word = entry
-        needed = indent + len(word) * 4.3
+        needed = indent + len(word) * 4.2
         if x + needed > width:
             lines.append([])
             x = 0.0
@@ -250,5 +318,6 @@ def _legend(lines: Sequence[Sequence[tuple[float, Entry]]], y: float) -> str:
     return f'<g class="legend">{"".join(parts)}</g>'
 
 
-def _short(label: str) -> str:
-    return label if len(label) <= LABEL_CHARACTERS else label[: LABEL_CHARACTERS - 1] + "…"
+def _short(label: str, layout: Layout) -> str:
+    room = layout.name_characters
+    return label if len(label) <= room else label[: room - 1] + "…"

@@ -5,12 +5,21 @@ from collections.abc import Sequence
 from django.utils.translation import gettext as _
 from django.utils.translation import gettext_noop
 
+from consult.letters.countries import in_trade_words, protection
+
 DECISIONS = {
     "pass": gettext_noop("met"),
-    "conditional-pass": gettext_noop("met, within the uncertainty"),
-    "conditional-fail": gettext_noop("not met, within the uncertainty"),
+    "conditional-pass": gettext_noop("just met: too close to the limit to be certain"),
+    "conditional-fail": gettext_noop("just missed: too close to the limit to be certain"),
     "fail": gettext_noop("not met"),
     "undecided": gettext_noop("cannot be decided"),
+}
+SHORT_DECISIONS = {
+    "pass": DECISIONS["pass"],
+    "conditional-pass": gettext_noop("just met"),
+    "conditional-fail": gettext_noop("just missed"),
+    "fail": DECISIONS["fail"],
+    "undecided": gettext_noop("open"),
 }
 MARKS = {
     "pass": "✓",
@@ -49,7 +58,7 @@ PHRASES = (
         "tables give no rule for a value on a bound."
     ),
     # what blocks a reduction
-    gettext_noop("different measurand"),
+    "different measurand",
     gettext_noop("instrument out of calibration on the day of its visit"),
     gettext_noop("instrument without a certificate"),
     gettext_noop("no reading left at the other visit"),
@@ -74,9 +83,15 @@ PHRASES = (
     gettext_noop("under the standard's range"),
     gettext_noop("one axis"),
     gettext_noop("two axes"),
-    gettext_noop("on a bound"),
+    "on a bound",
     gettext_noop("instrument too coarse for this target"),
 )
+
+# What a reader is told in other words than those that a comparison keeps.
+TOLD_AS = {
+    "different measurand": gettext_noop("measured by another method the second time"),
+    "on a bound": gettext_noop("exactly on a limit"),
+}
 
 NUMBER_WORDS = (
     "0",
@@ -173,9 +188,14 @@ def decision_words(code: str) -> str:
     return _(DECISIONS[code])
 
 
+def short_decision_words(code: str) -> str:
+    """The same for a table."""
+    return _(SHORT_DECISIONS[code])
+
+
 def phrase(text: str) -> str:
     """A fixed phrase in the active language; an unknown one as it stands."""
-    return _(text) if text in PHRASES else text
+    return _(TOLD_AS.get(text, text)) if text in PHRASES else text
 
 
 def phrases(texts: Sequence[str]) -> str:
@@ -218,9 +238,9 @@ def precaution_sentences() -> list[str]:
     ]
 
 
-def stop_words() -> str:
+def stop_words(country: str = "") -> str:
     """Over the dangers that a visit met."""
-    return _("Stop: keep clear, and call a licensed electrician")
+    return in_trade_words(_("Stop: keep clear, and call a licensed electrician"), country)
 
 
 def unit_sentences(units: set[str]) -> list[str]:
@@ -232,24 +252,23 @@ def unit_sentences(units: set[str]) -> list[str]:
 
 def wiring_sentences(country: str) -> list[str]:
     """On every letter that speaks of work still to be done."""
-    protection = "GFCI" if country.upper() in ("US", "CA") else "RCD"
-    return [
+    sentences = [
         _("Work on wiring is done only by a licensed electrician, under the local code."),
         _("Never disconnect a protective earth."),
         _(
             "Conductive shielding must be bonded to earth and protected (%(protection)s) by the "
             "electrician. It does nothing against a magnetic field of the mains."
         )
-        % {"protection": protection},
+        % {"protection": protection(country)},
     ]
+    return [in_trade_words(sentence, country) for sentence in sentences]
 
 
-def ground_sentences() -> list[str]:
-    """On every letter that lists ground points."""
-    return [
-        _("Locate buried services before driving a ground rod."),
-        _(
-            "A three-lamp outlet tester cannot see a bootleg earth (earth pin joined to neutral "
-            "inside the outlet); “ok” by such a tester is no proof of a sound earth."
-        ),
-    ]
+def ground_sentences(country: str = "", *, with_rod: bool = True) -> list[str]:
+    """On every letter that lists ground points; of a rod only where one was used."""
+    rod = [_("Locate buried services before driving a ground rod.")] if with_rod else []
+    tester = _(
+        "A three-lamp outlet tester cannot see a bootleg earth (earth pin joined to neutral "
+        "inside the outlet); “ok” by such a tester is no proof of a sound earth."
+    )
+    return [*rod, in_trade_words(tester, country)]

@@ -78,6 +78,12 @@ class Comparison:
         return tuple(visit for visit in self.visits if visit.pk in pks)
 
     @property
+    def sleeping_places(self) -> frozenset[tuple[str, str]]:
+        """Room and spot of the places where somebody sleeps."""
+        spots = [row.spot for row in self.rows if row.spot.use == Spot.Use.SLEEPING]
+        return frozenset((spot.room.name, spot.name) for spot in spots)
+
+    @property
     def is_too_early(self) -> bool:
         """Whether every follow-up was before its baseline, and so proves no work after that."""
         pairs = [row.pair for row in self.rows if row.pair.before and row.pair.after]

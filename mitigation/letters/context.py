@@ -8,6 +8,7 @@ from surveys.letters.facts import (
     GroundCheckFacts,
     GuidelineFacts,
     InstrumentFacts,
+    LoggedReading,
     ReadingFacts,
     SetAsideFacts,
     SpotKey,
@@ -27,6 +28,8 @@ class SpotDetail:
     before_reading: ReadingFacts | None = None
     after_reading: ReadingFacts | None = None
     guard: float | None = None
+    before_is_certified: bool = True
+    after_is_certified: bool = True
 
 
 @dataclass(frozen=True)
@@ -46,3 +49,8 @@ class OutcomeContext:
     frequency_hz: float | None = None
     safety: tuple[str, ...] = ()
     past_dangers: tuple[str, ...] = ()  # met at the baseline, in order at the follow-up
+    log: tuple[LoggedReading, ...] = ()
+
+    def uses(self) -> dict[SpotKey, str]:
+        """What each place is used for."""
+        return {key: detail.use for key, detail in self.details.items()}

@@ -7,13 +7,8 @@ from typing import Any
 from django.utils.translation import gettext as _
 
 from consult.letters.content import Block, bullets, column, heading, paragraph, table
-from consult.letters.formats import Formats
-from consult.letters.words import (
-    band_words,
-    decision_words,
-    phrases,
-    spot_name,
-)
+from consult.letters.formats import NBSP, Formats, places
+from consult.letters.words import band_words, phrase, short_decision_words, spot_name
 from mitigation.letters.context import OutcomeContext
 from mitigation.letters.phrases import (
     Side,
@@ -21,21 +16,28 @@ from mitigation.letters.phrases import (
     by_code,
     decibel_words,
     in_order,
+    latest_days,
+    other_days,
+    place_of,
     reduction_words,
     spot_key,
 )
-from surveys.letters import technical
-from surveys.letters.facts import ReadingFacts
-from surveys.models.measurands import measurand_words
+from mitigation.letters.verdict import MET, MISSED
+from surveys.letters import methods, readings, technical
+from surveys.models import Measurand
+from surveys.models.measurands import measurand_symbol
 
 DASH = "–"
+Groups = dict[str, list[list[str]]]
+"""Rows of a table by their place."""
 
 
 def engineer_part(
     outcome: Mapping[str, Any], context: OutcomeContext, formats: Formats
 ) -> list[Block]:
     """From identification to the decision rule (ISO/IEC 17025:2017, 7.8.2 and 7.8.6)."""
-    spots = outcome["spots"]
+    spots = in_order(outcome["spots"], context.uses())
+    codes = list(by_code(spots))
     return [
         *technical.identification(
             context.head,
@@ -43,72 +45,108 @@ def engineer_part(
             what=_("Report of results with statements of conformity"),
             frequency_hz=context.frequency_hz,
             visits=context.visits,
+            n_places=len({place_of(spot) for spot in spots}),
         ),
-        *technical.visits_and_conditions(context.visits, formats),
+        *technical.visits_and_conditions(
+            context.visits, formats, readings.distance_words(context.log, formats)
+        ),
         *technical.instruments_used(context.instruments, formats),
-        *technical.ground_points(context.ground_checks, formats),
-        *_results(spots, context, formats),
+        *technical.ground_points(
+            context.ground_checks,
+            formats,
+            were_used=any(Measurand(code).has_ground_point for code in codes),
+            with_rod=_with_rod(context),
+        ),
+        *_results(spots, codes, context, formats),
         *_flags_and_cautions(spots),
-        *technical.deciding_readings(_readings(spots, context), formats),
-        *technical.readings_set_aside(context.set_aside, formats),
-        *technical.guideline_table(
+        *_decision_rule(outcome, context),
+        *readings.trials(context.log, formats),
+        *readings.readings_set_aside(context.set_aside, formats),
+        *methods.guideline_table(
             context.guideline,
             formats,
-            [(code, group[0]["unit"]) for code, group in by_code(spots).items()],
+            [(code, Measurand(code).unit) for code in codes],
         ),
-        *_decision_rule(outcome, context),
-        *technical.method(outcome["rules"], formats, context.placement_percent),
-        *_scope(context),
+        *methods.method(outcome["rules"], formats, context.placement_percent, codes),
+        *methods.scope(context.head),
     ]
 
 
-def _uses(context: OutcomeContext) -> dict[tuple[str, str, str], str]:
-    return {key: detail.use for key, detail in context.details.items()}
+def _with_rod(context: OutcomeContext) -> bool:
+    """Whether a rod was driven for these readings."""
+    points = {check.point for check in context.ground_checks}
+    points |= {check.other_point for check in context.ground_checks}
+    for detail in context.details.values():
+        points |= {detail.before_ground_point, detail.after_ground_point}
+    return any(technical.is_rod(point) for point in points)
 
 
-def _results(spots: Sequence[Spot], context: OutcomeContext, formats: Formats) -> list[Block]:
-    values, judged = [], []
-    for code, group in by_code(spots).items():
-        head = f"{measurand_words(code)} [{group[0]['unit']}]"
-        ordered = in_order(group, _uses(context))
-        values.append((head, [_value_row(spot, context, formats) for spot in ordered]))
-        judged.append((head, [_judged_row(spot, context, formats) for spot in ordered]))
+def _results(
+    spots: Sequence[Spot], codes: Sequence[str], context: OutcomeContext, formats: Formats
+) -> list[Block]:
+    latest = latest_days(spots)
+    values: Groups = {}
+    judged: Groups = {}
+    for spot in spots:
+        place = spot_name(*place_of(spot))
+        values.setdefault(place, []).append(_value_row(spot, context, latest, formats))
+        judged.setdefault(place, []).append(_judged_row(spot, context, formats))
     value_columns = [
-        column(_("Spot"), 26),
+        column(_("Quantity"), 17),
         column(_("Before ± U"), 13, number=True),
-        column(_("Band"), 7, number=True),
+        column(_("Band"), 8, number=True),
         column(_("After ± U"), 13, number=True),
-        column(_("Band"), 7, number=True),
-        column(_("Instruments"), 12),
-        column(_("Ground points"), 22),
+        column(_("Band"), 8, number=True),
+        column(_("Instruments"), 17),
+        column(_("Ground points"), 24),
     ]
     judged_columns = [
-        column(_("Spot"), 22),
-        column(_("Reduction (95 % interval)"), 21),
+        column(_("Quantity"), 15),
+        column(_("Reduction (95 % interval)"), 22),
         column(_("dB (95 % interval)"), 18),
         column("T", 6, number=True),
-        column("w", 6, number=True),
+        column("w", 7, number=True),
         column("P(< T)", 9, number=True),
-        column(_("Decision"), 18),
+        column(_("Risk"), 10, number=True),
+        column(_("Decision"), 13),
     ]
+    risk = _(
+        "T: upper limit of the target; w: guard band; P(< T): probability that the true value lies "
+        "under T; risk: probability that the decision of this row is wrong, 1 − P where it is met "
+        "and P where it is missed."
+    )
     return [
         heading(_("Results")),
-        table(_("Values before and after, U = 2u (about 95 %)"), value_columns, values, small=True),
-        table(_("Reduction and conformity"), judged_columns, judged, small=True),
-    ]
+        paragraph(methods.symbols(codes)),
+        table(_("Values before and after, U = 2u (about 95 %)"), value_columns, [*values.items()],
+              small=True),
+        table(_("Reduction and conformity"), judged_columns, list(judged.items()), small=True),
+        paragraph(risk),
+    ]  # fmt: skip
 
 
-def _value_row(spot: Spot, context: OutcomeContext, formats: Formats) -> list[str]:
+def _quantity(spot: Spot) -> str:
+    return f"{measurand_symbol(spot['measurand'])} [{spot['unit']}]"
+
+
+def _value_row(
+    spot: Spot, context: OutcomeContext, latest: Mapping[str, str], formats: Formats
+) -> list[str]:
     detail = context.details.get(spot_key(spot))
-    instruments, points = DASH, DASH
+    instruments, points, marks = DASH, DASH, ["", ""]
     if detail:
         instruments = _pair(detail.before_instrument, detail.after_instrument)
         points = _pair(detail.before_ground_point, detail.after_ground_point)
+        marks = [
+            "" if in_force else f"{NBSP}{readings.NOT_IN_FORCE}"
+            for in_force in (detail.before_is_certified, detail.after_is_certified)
+        ]
+    days = other_days(spot, latest, formats)
     return [
-        spot_name(spot["room"], spot["spot"]),
-        _value(spot["before"], formats),
+        f"{_quantity(spot)}, {days}" if days else _quantity(spot),
+        _value(spot["before"], formats) + marks[0],
         _band(spot["before"]),
-        _value(spot["after"], formats),
+        _value(spot["after"], formats) + marks[1],
         _band(spot["after"]),
         instruments,
         points,
@@ -120,16 +158,26 @@ def _judged_row(spot: Spot, context: OutcomeContext, formats: Formats) -> list[s
     target = spot["target"]
     guard = DASH
     if detail and detail.guard is not None and math.isfinite(detail.guard):
-        guard = formats.value(detail.guard, "", detail.guard / 2.0)
+        guard = formats.two_figures(detail.guard)
     return [
-        spot_name(spot["room"], spot["spot"]),
+        _quantity(spot),
         " ".join(reduction_words(spot, formats)).strip(),
         decibel_words(spot, formats),
         formats.given(target["limit"]),
         guard,
         probability_words(target["probability"], formats),
-        f"{decision_words(target['decision'])} ({target['decision']})",
+        _risk_words(target, formats),
+        short_decision_words(target["decision"]),
     ]
+
+
+def _risk_words(target: Mapping[str, Any], formats: Formats) -> str:
+    """The probability that the decision of this row is wrong."""
+    probability = target["probability"]
+    if probability is None or target["decision"] not in MET | MISSED:
+        return DASH
+    wrong = 1.0 - probability if target["decision"] in MET else probability
+    return probability_words(wrong, formats)
 
 
 def probability_words(probability: float | None, formats: Formats) -> str:
@@ -161,36 +209,23 @@ def _pair(before: str, after: str) -> str:
 
 
 def _flags_and_cautions(spots: Sequence[Spot]) -> list[Block]:
-    sentences = []
-    for spot in spots:
-        parts = []
-        for label, side in ((_("before"), spot["before"]), (_("after"), spot["after"])):
-            if side and side["flags"]:
-                parts.append(f"{label}: {phrases(side['flags'])}")
-        if spot["cautions"]:
-            parts.append(f"{_('cautions')}: {phrases(spot['cautions'])}")
-        if spot["blocks"]:
-            parts.append(f"{_('blocks')}: {phrases(spot['blocks'])}")
-        if parts:
-            name = spot_name(spot["room"], spot["spot"])
-            sentences.append(f"{name} ({measurand_words(spot['measurand'])}): {'; '.join(parts)}.")
-    if not sentences:
+    """Each remark once, with the places that it holds for."""
+    remarked: dict[str, list[tuple[str, str]]] = {}
+    for spot in (spot for group in by_code(spots).values() for spot in group):
+        symbol = measurand_symbol(spot["measurand"])
+        remarks = [
+            (f"{symbol}, {side}", flag)
+            for side, flags in ((_("before"), spot["before"]), (_("after"), spot["after"]))
+            for flag in (flags["flags"] if flags else ())
+        ]
+        remarks += [(f"{symbol}, {_('caution')}", caution) for caution in spot["cautions"]]
+        remarks += [(f"{symbol}, {_('no comparison because')}", why) for why in spot["blocks"]]
+        for head, words in remarks:
+            remarked.setdefault(f"{head}: {phrase(words)}", []).append(place_of(spot))
+    if not remarked:
         return [paragraph(_("No value carries a flag, and no comparison a caution."))]
-    return [heading(_("Flags and cautions")), bullets(sentences)]
-
-
-def _readings(
-    spots: Sequence[Spot], context: OutcomeContext
-) -> list[tuple[str, str, ReadingFacts]]:
-    readings = []
-    for code, group in by_code(spots).items():
-        for spot in in_order(group, _uses(context)):
-            detail = context.details.get(spot_key(spot))
-            for reading in (detail.before_reading, detail.after_reading) if detail else ():
-                if reading:
-                    name = spot_name(spot["room"], spot["spot"])
-                    readings.append((measurand_words(code), name, reading))
-    return readings
+    sentences = [f"{words}. {places(where)}." for words, where in remarked.items()]
+    return [heading(_("Notes and limitations")), bullets(sentences)]
 
 
 def _decision_rule(outcome: Mapping[str, Any], context: OutcomeContext) -> list[Block]:
@@ -202,41 +237,34 @@ def _decision_rule(outcome: Mapping[str, Any], context: OutcomeContext) -> list[
             _(
                 "Specification: the value after the work lies under T, the upper limit of band "
                 "%(band)s (“%(words)s”) of %(guideline)s. Guard band w = 2·u(T), with u(T) the "
-                "standard uncertainty at E = T on the instrument used."
+                "standard uncertainty of a reading E = T."
             )
             % {"band": band, "words": words, "guideline": outcome["guideline"]}
         ),
         bullets(
             [
-                _("met: E < T − w; a true value at the limit is wrongly “met” in 2.3 % of cases."),
-                _("met, within the uncertainty: T − w ≤ E < T; wrong in up to 50 % of cases."),
-                _("not met, within the uncertainty: T ≤ E ≤ T + w; wrong in up to 50 % of cases."),
-                _("not met: E > T + w."),
                 _(
-                    "cannot be decided: no value after the work, no certificate in force, or a "
-                    "bound that lies on both sides of the limit. A value read on one or two axes "
-                    "is at best met within the uncertainty."
+                    "met (“pass”): E < T − w; a true value at the limit is wrongly “met” in 2.3 % "
+                    "of cases."
+                ),
+                _("just met: T − w ≤ E < T; wrong in up to 50 % of cases."),
+                _("just missed: T ≤ E ≤ T + w; wrong in up to 50 % of cases."),
+                _(
+                    "not met (“fail”): E > T + w; a true value at the limit is wrongly “not met” "
+                    "in 2.3 % of cases."
+                ),
+                _(
+                    "open: no value after the work, no certificate in force, a ground point found "
+                    "faulty, or a bound that lies on both sides of the limit. A value read on one "
+                    "or two axes is at best just met."
                 ),
             ]
         ),
         paragraph(
             _(
-                "P is the probability that the true value lies under T (JCGM 106, clause 7, normal "
-                "distribution cut at zero). The statements of conformity hold for the value after "
-                "the work at each spot listed under “Results”, for each quantity by itself."
+                "P by JCGM 106, clause 7, with a normal distribution truncated at zero. The "
+                "statements of conformity hold for the value after the work at each place listed "
+                "under “Results”, for each quantity by itself."
             )
-        ),
-    ]  # fmt: skip
-
-
-def _scope(context: OutcomeContext) -> list[Block]:
-    return [
-        heading(_("Scope of the results")),
-        paragraph(
-            _(
-                "The results hold only for the spots and the hours at which they were measured. "
-                "This document may be passed on only as a whole, and is signed by %(who)s."
-            )
-            % {"who": context.head.sender.signatory or context.head.sender.name}
         ),
     ]

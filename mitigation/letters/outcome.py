@@ -11,44 +11,46 @@ from consult.letters.charts import Chart
 from consult.letters.content import (
     Block,
     bullets,
-    column,
+    fine_print,
     flux_unit_for,
     head_content,
     heading,
+    lead,
     note,
     one_line,
+    paper_for,
     paragraph,
     pictures,
-    table,
 )
-from consult.letters.formats import Formats, display_unit, in_unit, listing, picture_words, places
+from consult.letters.fit import fits_on_page_one
+from consult.letters.formats import Formats, listing, picture_words, places
+from consult.letters.unbroken import unbroken_content
 from consult.letters.words import (
     band_words,
     phrases,
     precaution_sentences,
-    spot_name,
     stop_words,
     unit_sentences,
     wiring_sentences,
 )
 from mitigation.letters.context import OutcomeContext, SpotDetail
 from mitigation.letters.evidence import engineer_part
-from mitigation.letters.phrases import (
-    Spot,
-    by_code,
-    charts,
-    decision_text,
-    in_order,
-    reduction_words,
-    side_words,
-)
+from mitigation.letters.limits import limit_sentences
+from mitigation.letters.phrases import Spot, charts, sleeping_places
+from mitigation.letters.places import measured_after, place_table
 from mitigation.letters.verdict import (
-    by_place,
+    MET,
+    MISSED,
+    RANK,
+    counted,
+    decisions_by_place,
     risen,
     subject,
-    verdict_sentences,
+    waited_for,
 )
 from surveys.letters.facts import GuidelineFacts, SpotKey
+from surveys.letters.readings import reading_log
+from surveys.letters.scale import not_excluded, public_levels, scale_block
 from surveys.models.measurands import measurand_words
 
 __all__ = ["OutcomeContext", "SpotDetail", "outcome_charts", "outcome_content"]
@@ -62,16 +64,29 @@ def outcome_content(
     """Every sentence, number and unit of the letter, ready to be frozen."""
     with override(language):
         formats = Formats(language, context.head.country)
-        flux_unit = flux_unit_for(context.head, language)
-        content = head_content(context.head, formats, kind=KIND, subject=subject(outcome["spots"]))
+        content = head_content(
+            context.head,
+            formats,
+            kind=KIND,
+            document=_("Outcome letter: report of results with statements of conformity"),
+            subject=subject(outcome["spots"]),
+            measured_on=[visit.day for visit in context.visits],
+        )
         place = one_line(context.head.property_address)
-        return content | {
-            "about": _("Outcome of the work at %(place)s") % {"place": place},
-            "client": _client_part(outcome, context, formats, flux_unit),
-            "engineer_heading": _("The engineer's part"),
-            "engineer": engineer_part(outcome, context, formats),
-            "rules": list(outcome["rules"]),
-        }
+        annex = reading_log(context.log, formats)
+        printed: dict[str, Any] = unbroken_content(
+            content
+            | {
+                "about": _("Outcome of the work at %(place)s") % {"place": place},
+                "client": _client_part(outcome, context, formats),
+                "engineer_heading": _("The engineer's part"),
+                "engineer": engineer_part(outcome, context, formats),
+                "annex_heading": _("Annex: all readings") if annex else "",
+                "annex": annex,
+                "rules": list(outcome["rules"]),
+            }
+        )
+        return printed
 
 
 def outcome_charts(
@@ -88,84 +103,75 @@ def outcome_charts(
 
 
 def _client_part(
-    outcome: Mapping[str, Any], context: OutcomeContext, formats: Formats, flux_unit: str
+    outcome: Mapping[str, Any], context: OutcomeContext, formats: Formats
 ) -> list[Block]:
-    uses = {key: detail.use for key, detail in context.details.items()}
-    drawn = charts(outcome, uses, context.guideline, formats, flux_unit)
-    shown = [asdict(chart) for chart in drawn]
-    words = asdict(picture_words(formats.language))
-    units = {chart.unit for chart in drawn}
-    stop = [note(stop_words(), context.safety)] if context.safety else []
-    over = [note(_("Found in order since"), context.past_dangers)] if context.past_dangers else []
-    return [
-        *stop,
-        paragraph(_what_we_did(outcome, context, formats)),
-        *(paragraph(sentence) for sentence in verdict_sentences(outcome["spots"])),
-        *over,
-        _client_table(outcome["spots"], uses, formats, flux_unit),
-        *_left_to_do(outcome["spots"], context),
-        heading(_("The picture")),
-        pictures(shown, words, single=False),
-        *_not_comparable(outcome["spots"]),
-        note(_("Please note"), [*precaution_sentences(), *unit_sentences(units)]),
+    """Page one by place; on page two the picture, and the cautions that apply here."""
+    first = _page_one(outcome, context, formats)
+    fits = fits_on_page_one(first, paper_for(context.head.country))
+    return [*first, *_page_two(outcome, context, formats, new_page=fits)]
+
+
+def _page_one(outcome: Mapping[str, Any], context: OutcomeContext, formats: Formats) -> list[Block]:
+    spots, country = outcome["spots"], context.head.country
+    flux_unit = flux_unit_for(context.head, formats.language)
+    decisions = decisions_by_place(spots)
+    public = public_levels(context.frequency_hz)
+    beyond = not_excluded(measured_after(spots, RANK), public, formats, flux_unit)
+    limits = limit_sentences(spots, context, formats)
+    counts = [counted(decisions), _("At each place the worst of its quantities decides.")]
+    blocks = [
+        *_noted(_("Not excluded: a field above the public reference level"), beyond),
+        *_noted(stop_words(country), context.safety),
+        lead(waited_for(decisions, sleeping_places(context.uses()))),
+        paragraph(" ".join([*filter(None, counts), _target_words(outcome, context)])),
+        *_noted(_("What limits these results"), limits),
+        place_table(spots, context, formats, flux_unit),
+        *scale_block(measured_after(spots, MISSED), public, formats, flux_unit),
     ]
+    return [*blocks, *_left_to_do(spots, context)]
 
 
-def _what_we_did(outcome: Mapping[str, Any], context: OutcomeContext, formats: Formats) -> str:
-    days: dict[str, str] = {visit.kind: formats.day(visit.day) for visit in context.visits}
+def _noted(title: str, entries: Sequence[str]) -> list[Block]:
+    return [note(title, entries)] if entries else []
+
+
+def _target_words(outcome: Mapping[str, Any], context: OutcomeContext) -> str:
     band = band_words(context.guideline.band_words)[outcome["target_band"] - 1]
     sentences = [
-        _(
-            "On %(before)s we measured the fields at the places where people sleep, sit or work. "
-            "On %(after)s, after the work, we measured again at the same places."
-        )
-        % {"before": days.get("baseline", "–"), "after": days.get("follow-up", "–")},
-        _("The target was the band “%(band)s” of the guideline %(guideline)s, or a lower one.")
-        % {"band": band, "guideline": outcome["guideline"]},
+        _("The target is the band “%(band)s” of the guideline %(guideline)s, or a lower one.")
+        % {"band": band, "guideline": outcome["guideline"]}
     ]
     if context.work_done:
         done = _("The work: %(items)s.") % {"items": listing(list(context.work_done))}
-        sentences.insert(1, done)
+        sentences.append(done)
     return " ".join(sentences)
 
 
-def _client_table(
-    spots: Sequence[Spot], uses: Mapping[SpotKey, str], formats: Formats, flux_unit: str
-) -> Block:
-    groups = []
-    for code, group in by_code(spots).items():
-        unit = group[0]["unit"]
-        shown = display_unit(unit, flux_unit)
-        limit = formats.given(in_unit(group[0]["target"]["limit"], unit, shown))
-        head = _("%(quantity)s in %(unit)s; the target is under %(limit)s") % {
-            "quantity": measurand_words(code),
-            "unit": shown,
-            "limit": limit,
-        }
-        rows = [
-            [
-                spot_name(spot["room"], spot["spot"]),
-                side_words(spot["before"], unit, flux_unit, formats),
-                side_words(spot["after"], unit, flux_unit, formats),
-                " ".join(reduction_words(spot, formats)).strip(),
-                decision_text(spot),
-            ]
-            for spot in in_order(group, uses)
-        ]
-        groups.append((head, rows))
-    columns = [
-        column(_("Spot"), 29),
-        column(_("Before"), 11, number=True),
-        column(_("After"), 11, number=True),
-        column(_("Reduction (95 % interval)"), 27),
-        column(_("Target"), 22),
+def _left_to_do(spots: Sequence[Spot], context: OutcomeContext) -> list[Block]:
+    """What was agreed; what each place still needs stands beside it."""
+    if not context.open_items:
+        all_met = all(spot["target"]["decision"] in MET for spot in spots)
+        return [paragraph(_("Nothing is left to do."))] if all_met else []
+    return [heading(_("What is left to do")), bullets(context.open_items)]
+
+
+def _page_two(
+    outcome: Mapping[str, Any], context: OutcomeContext, formats: Formats, *, new_page: bool
+) -> list[Block]:
+    spots, country = outcome["spots"], context.head.country
+    flux_unit = flux_unit_for(context.head, formats.language)
+    drawn = charts(outcome, context.uses(), context.guideline, formats, flux_unit)
+    shown = [asdict(chart) for chart in drawn]
+    words = asdict(picture_words(formats.language))
+    units = {chart.unit for chart in drawn}
+    open_work = any(spot["target"]["decision"] not in MET for spot in spots)
+    wiring = wiring_sentences(country) if open_work or context.open_items else []
+    return [
+        heading(_("The results in the picture"), new_page=new_page),
+        pictures(shown, words, single=False),
+        *_noted(_("Fault found and repaired"), context.past_dangers),
+        fine_print(_("Please note"), [*wiring, *precaution_sentences(), *unit_sentences(units)]),
     ]
-    return table(_("Before and after at each spot"), columns, groups)
-
-
-def _not_comparable(spots: Sequence[Spot]) -> list[Block]:
-    reasons = not_comparable(spots)
-    return [heading(_("What could not be compared, and why")), bullets(reasons)] if reasons else []
 
 
 def not_comparable(spots: Sequence[Spot]) -> list[str]:
@@ -178,20 +184,11 @@ def not_comparable(spots: Sequence[Spot]) -> list[str]:
     return [f"{reason}: {places(blocked)}." for reason, blocked in reasons.items()]
 
 
-def _left_to_do(spots: Sequence[Spot], context: OutcomeContext) -> list[Block]:
-    items = [*context.open_items, *next_steps(spots)]
-    return [
-        heading(_("What is left to do")),
-        bullets(items or [_("Nothing is left to do from our side.")]),
-        note(_("Before anybody works on the wiring"), wiring_sentences(context.head.country)),
-    ]
-
-
 def next_steps(spots: Sequence[Spot]) -> list[str]:
     """One step for each thing that is open, with the spots that it concerns."""
-    verdicts = by_place(spots)
-    not_met = [place for place, verdict in verdicts.items() if verdict == "not met"]
-    undecided = [place for place, verdict in verdicts.items() if verdict == "undecided"]
+    decisions = decisions_by_place(spots)
+    not_met = [place for place, decision in decisions.items() if decision in MISSED]
+    undecided = [place for place, decision in decisions.items() if decision == "undecided"]
     rose = risen(spots)
     steps = []
     if not_met:

@@ -1,6 +1,7 @@
 """How a comparison is put into words and into the picture: for letters and pages alike."""
 
 from collections.abc import Iterable, Mapping, Sequence
+from datetime import date
 from typing import Any
 
 from django.utils.translation import gettext as _
@@ -8,9 +9,10 @@ from django.utils.translation import gettext as _
 from consult.calc.rounding import rounded_down, rounded_interval
 from consult.letters.charts import Chart, PictureRow, Point
 from consult.letters.formats import MINUS, Formats, display_unit, in_unit
-from consult.letters.words import MARKS, band_words, decision_words
+from consult.letters.words import MARKS, band_words, decision_words, short_decision_words
 from surveys.letters.facts import GuidelineFacts, SpotKey
-from surveys.letters.order import by_measurand, worst_first
+from surveys.letters.order import Place, Standing, by_measurand, places_in_order
+from surveys.models import Measurand
 from surveys.models.measurands import measurand_words
 
 Side = Mapping[str, Any]
@@ -22,17 +24,20 @@ def spot_key(spot: Spot) -> SpotKey:
     return spot["room"], spot["spot"], spot["measurand"]
 
 
-def decision_text(spot: Spot) -> str:
-    """Words first, then a mark that also works in black and white."""
-    code = spot["target"]["decision"]
-    return f"{decision_words(code)} {MARKS[code]}"
+def place_of(spot: Spot) -> Place:
+    return spot["room"], spot["spot"]
+
+
+def decision_text(code: str) -> str:
+    """Short words first, then a mark that also works in black and white."""
+    return f"{short_decision_words(code)} {MARKS[code]}"
 
 
 def reduction_words(spot: Spot, formats: Formats) -> tuple[str, str]:
     """The figure and its interval, as "95.0 %" and "(94.0 to 95.9)"; "at least 90 %" alone."""
     reduction = spot["reduction"]
     if not spot["comparable"]:
-        return _("not comparable"), ""
+        return _("no comparison"), ""
     if reduction is None:
         return _("no figure"), ""
     if reduction["at_least"]:
@@ -114,22 +119,48 @@ def point(side: Side | None, unit: str, flux_unit: str) -> Point | None:
     )
 
 
+def sleeping_places(uses: Mapping[SpotKey, str]) -> frozenset[Place]:
+    """Where somebody sleeps."""
+    return frozenset((room, spot) for (room, spot, _), use in uses.items() if use == "sleeping")
+
+
 def in_order(spots: Sequence[Spot], uses: Mapping[SpotKey, str]) -> list[Spot]:
-    """Sleeping spots first, then after over the limit, worst first.
+    """All rows of a comparison in the one order of their places.
 
     Where nothing has been measured again the values before say what is worst.
     """
     judged = "after" if any(spot["after"] for spot in spots) else "before"
-
-    def key(spot: Spot) -> tuple[bool, bool, float]:
-        side = spot[judged]
-        return worst_first(
-            use=uses.get(spot_key(spot), "other"),
-            value=side["value"] if side else None,
-            limit=spot["target"]["limit"],
+    rank = places_in_order(
+        Standing(
+            place_of(spot),
+            uses.get(spot_key(spot), "other"),
+            spot[judged]["value"] if spot[judged] else None,
+            spot["target"]["limit"],
         )
+        for spot in spots
+    )
+    number = {code.value: at for at, code in enumerate(Measurand)}
+    return sorted(spots, key=lambda spot: (rank[place_of(spot)], number[spot["measurand"]]))
 
-    return sorted(spots, key=key)
+
+def latest_days(spots: Iterable[Spot]) -> dict[str, str]:
+    """The latest day of each side, as it is kept."""
+    latest = {"before": "", "after": ""}
+    for spot in spots:
+        for side in latest:
+            latest[side] = max(latest[side], spot.get(f"{side}_on") or "")
+    return latest
+
+
+def other_days(spot: Spot, latest: Mapping[str, str], formats: Formats) -> str:
+    """The days of the sides that are not of the latest visit of their kind."""
+    words = {"before": _("before: %(day)s"), "after": _("after: %(day)s")}
+    days = []
+    for side, sentence in words.items():
+        day = spot.get(f"{side}_on")
+        if day and day != latest[side]:
+            days.append(sentence % {"day": formats.day(date.fromisoformat(day))})
+    return ", ".join(days)
 
 
 def by_code(spots: Iterable[Spot]) -> dict[str, list[Spot]]:
@@ -146,11 +177,11 @@ def charts(
 ) -> list[Chart]:
     """The picture of a comparison: a chart per measurand, long ones in pieces."""
     drawn = []
-    for code, spots in by_code(outcome["spots"]).items():
-        ordered = in_order(spots, uses)
-        for start in range(0, len(ordered), ROWS_PER_PANEL):
-            chunk = ordered[start : start + ROWS_PER_PANEL]
-            rows = tuple(_row(spot, uses, flux_unit, formats) for spot in chunk)
+    latest = latest_days(outcome["spots"])
+    for code, spots in by_code(in_order(outcome["spots"], uses)).items():
+        for start in range(0, len(spots), ROWS_PER_PANEL):
+            chunk = spots[start : start + ROWS_PER_PANEL]
+            rows = tuple(_row(spot, uses, latest, flux_unit, formats) for spot in chunk)
             drawn.append(_chart(code, chunk[0], rows, guideline, formats, flux_unit))
     return drawn
 
@@ -179,9 +210,19 @@ def _chart(
     )
 
 
-def _row(spot: Spot, uses: Mapping[SpotKey, str], flux_unit: str, formats: Formats) -> PictureRow:
+def _row(
+    spot: Spot,
+    uses: Mapping[SpotKey, str],
+    latest: Mapping[str, str],
+    flux_unit: str,
+    formats: Formats,
+) -> PictureRow:
     figure, interval = reduction_words(spot, formats)
     reduction = spot["reduction"]
+    values = [
+        side_words(spot[side], spot["unit"], flux_unit, formats) for side in ("before", "after")
+    ]
+    verdict = short_decision_words(spot["target"]["decision"])
     return PictureRow(
         spot=spot["spot"],
         room=spot["room"],
@@ -194,4 +235,6 @@ def _row(spot: Spot, uses: Mapping[SpotKey, str], flux_unit: str, formats: Forma
         at_least=bool(reduction) and reduction["at_least"],
         comparable=spot["comparable"],
         decision=decision_words(spot["target"]["decision"]),
+        figures=f"{' → '.join(values)} · {verdict}",
+        days=other_days(spot, latest, formats),
     )

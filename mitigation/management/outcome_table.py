@@ -4,7 +4,7 @@ from collections.abc import Mapping, Sequence
 from typing import Any
 
 from consult.letters.formats import Formats
-from consult.letters.words import decision_words
+from consult.letters.words import short_decision_words
 from mitigation.letters.phrases import reduction_words
 from surveys.models import Measurand
 
@@ -44,7 +44,7 @@ def _line(cells: Sequence[str], widths: Sequence[int]) -> str:
 
 def _cells(spot: Mapping[str, Any]) -> tuple[str, ...]:
     bands = [str(side["band"]) if side else "-" for side in (spot["before"], spot["after"])]
-    decision = decision_words(spot["target"]["decision"])
+    decision = short_decision_words(spot["target"]["decision"])
     return (
         f"{spot['room']}, {spot['spot']}",
         Measurand(spot["measurand"]).short,

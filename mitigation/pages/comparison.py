@@ -54,8 +54,8 @@ def filtered(comparison: Comparison, asked: Mapping[str, str]) -> dict[str, Any]
 
 def _in_order(rows: list[dict[str, Any]], uses: Mapping[SpotKey, str]) -> list[dict[str, Any]]:
     """The rows as the picture and the letter have them."""
-    groups = by_code(rows).values()
-    return [dict(row) for group in groups for row in in_order(group, uses)]
+    groups = by_code(in_order(rows, uses)).values()
+    return [dict(row) for group in groups for row in group]
 
 
 def _corrected(comparison: Comparison) -> dict[int, Correction]:

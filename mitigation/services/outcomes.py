@@ -9,6 +9,7 @@ from django.utils.translation import gettext as _
 
 from consult.letter_kinds import Draft
 from consult.letters.content import Head
+from consult.letters.formats import Formats
 from consult.models import Letter
 from mitigation.comparison import Comparison, compare
 from mitigation.letters.context import OutcomeContext, SpotDetail
@@ -19,9 +20,10 @@ from surveys.calc.measurands import NUMBER_OF
 from surveys.letters.survey_report import SurveyContext, survey_content
 from surveys.models import Reading, Visit
 from surveys.results import RULES as FINDING_RULES
-from surveys.results import bounds_of, visit_results
+from surveys.results import bounds_of, read_columns, results_of
 from surveys.services import facts
 from surveys.services.letters import link_visits
+from surveys.services.logs import logged_readings
 
 Key = tuple[str, str, str]
 
@@ -103,6 +105,7 @@ def _readings(pks: list[int]) -> dict[int, Reading]:
 def _outcome_context(comparison: Comparison, head: Head) -> OutcomeContext:
     case, visits = comparison.case, comparison.counting
     readings = _readings([side.reading.pk for row in comparison.rows for side in row.pair.sides()])
+    formats = Formats(case.property.client.language, head.country)
     return OutcomeContext(
         head=head,
         guideline=facts.guideline_facts(case.guideline),
@@ -115,6 +118,16 @@ def _outcome_context(comparison: Comparison, head: Head) -> OutcomeContext:
         past_dangers=tuple(facts.past_dangers(visits, case.property.client.language, head)),
         details=_details(comparison, readings),
         frequency_hz=case.property.frequency_hz,
+        log=tuple(
+            logged_readings(
+                visits,
+                comparison.columns,
+                guideline=case.guideline,
+                placement=case.placement_percent / 100,
+                deciding=readings.keys(),
+                formats=formats,
+            )
+        ),
     )
 
 
@@ -133,17 +146,27 @@ def _details(comparison: Comparison, readings: Mapping[int, Reading]) -> dict[Ke
             before_reading=facts.reading_facts(before, first.visit) if before and first else None,
             after_reading=facts.reading_facts(after, second.visit) if after and second else None,
             guard=row.guard if after else None,
+            before_is_certified=first.finding.certified if first else True,
+            after_is_certified=second.finding.certified if second else True,
         )
     return details
 
 
 def _survey_context(case: Case, head: Head, baseline: Visit) -> SurveyContext:
-    results = visit_results(
-        [baseline], guideline=case.guideline, placement=case.placement_percent / 100
-    )
+    columns, placement = read_columns([baseline]), case.placement_percent / 100
+    results = results_of(columns, guideline=case.guideline, placement=placement)
     findings = list(results.findings.values())
     readings = _readings([finding.reading for finding in findings])
     limits = bounds_of(case.guideline)[:, case.target_band - 1]
+    formats = Formats(case.property.client.language, head.country)
+    log = logged_readings(
+        [baseline],
+        columns,
+        guideline=case.guideline,
+        placement=placement,
+        deciding=readings.keys(),
+        formats=formats,
+    )
     return SurveyContext(
         head=head,
         guideline=facts.guideline_facts(case.guideline),
@@ -165,4 +188,5 @@ def _survey_context(case: Case, head: Head, baseline: Visit) -> SurveyContext:
         safety=tuple(facts.safety_sentences([baseline], case.property.client.language, head)),
         placement_percent=case.placement_percent,
         frequency_hz=case.property.frequency_hz,
+        log=tuple(log),
     )

@@ -14,6 +14,7 @@ from surveys.models.measurands import measurand_words
 register = template.Library()
 
 register.filter("decision_words", words.decision_words)
+register.filter("short_decision_words", words.short_decision_words)
 register.filter("measurand_words", measurand_words)
 register.filter("phrase", words.phrase)
 

@@ -71,7 +71,9 @@ def case_show(request: SignedInRequest, reference: str) -> HttpResponse:
         else:
             context |= _seen(comparison) | {"here": request.path}
             context |= {
-                "verdict": verdict_sentences(context["outcome"]["spots"]),
+                "verdict": verdict_sentences(
+                    context["outcome"]["spots"], comparison.sleeping_places
+                ),
                 "please_note": [
                     *precaution_sentences()[-1:], *wiring_sentences(case.property.country)
                 ],

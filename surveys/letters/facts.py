@@ -54,6 +54,7 @@ class InstrumentFacts:
     maker: str = ""
     serial: str = ""
     laboratory: str = ""
+    out_of_force_on: tuple[date, ...] = ()  # days of use on which the certificate did not hold
 
 
 @dataclass(frozen=True)
@@ -83,10 +84,30 @@ class ReadingFacts:
     taken_at: str = ""
     load: str = ""
     note: str = ""
+    body_distance_m: float | None = None
+    surface_distance_m: float | None = None
 
     @property
     def cells(self) -> Mapping[str, str]:
         return {"x": self.x, "y": self.y, "z": self.z, "total": self.total}
+
+
+@dataclass(frozen=True)
+class LoggedReading:
+    """A reading as the log of its visit has it, whether it counts or not."""
+
+    visit: str
+    position: int
+    room: str
+    spot: str
+    measurand: str
+    reading: ReadingFacts
+    off: str = ""  # what was switched off
+    is_trial: bool = False
+    result: str = ""  # of a trial: value and unit
+    aside: str = ""  # why it does not count
+    decides: bool = False  # the value of its spot rests on it
+    is_certified: bool = True  # on an instrument with a certificate in force on the day
 
 
 @dataclass(frozen=True)
@@ -120,6 +141,7 @@ class FindingFacts:
     ground_point: str = ""
     instrument: str = ""
     reading: ReadingFacts | None = None
+    is_certified: bool = True
 
 
 SpotKey = tuple[str, str, str]

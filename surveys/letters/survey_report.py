@@ -1,7 +1,7 @@
 """The survey report: what was found at the baseline, before any work."""
 
 from collections.abc import Sequence
-from dataclasses import asdict, dataclass
+from dataclasses import asdict
 from typing import Any
 
 from django.utils.translation import gettext as _
@@ -10,222 +10,152 @@ from django.utils.translation import override
 from consult.letters.charts import Chart, PictureRow, Point
 from consult.letters.content import (
     Block,
-    Head,
-    bullets,
-    column,
+    fine_print,
     flux_unit_for,
     head_content,
     heading,
+    lead,
     note,
     one_line,
+    paper_for,
     paragraph,
     pictures,
-    table,
 )
-from consult.letters.formats import (
-    Formats,
-    display_unit,
-    in_unit,
-    picture_words,
-    places,
-)
+from consult.letters.fit import fits_on_page_one
+from consult.letters.formats import NBSP, Formats, display_unit, in_unit, picture_words
+from consult.letters.unbroken import unbroken_content
 from consult.letters.words import (
-    USES,
     band_words,
-    number_words,
-    phrases,
     precaution_sentences,
-    spot_name,
     stop_words,
     unit_sentences,
     wiring_sentences,
 )
-from surveys.letters import technical
-from surveys.letters.facts import (
-    FindingFacts,
-    GroundCheckFacts,
-    GuidelineFacts,
-    InstrumentFacts,
-    SetAsideFacts,
-    VisitFacts,
+from surveys.letters.facts import FindingFacts
+from surveys.letters.limits import damp_days, expired_meters
+from surveys.letters.readings import reading_log
+from surveys.letters.scale import not_excluded, public_levels, scale_block
+from surveys.letters.survey_evidence import engineer_part
+from surveys.letters.survey_places import (
+    SurveyContext,
+    above_target,
+    by_code,
+    limit_of,
+    measured,
+    place_table,
+    subject,
+    waited_for,
 )
-from surveys.letters.order import by_measurand, worst_first
+from surveys.models import Measurand
 from surveys.models.measurands import measurand_words
 
+__all__ = ["SurveyContext", "survey_charts", "survey_content"]
+
 KIND = "survey-report"
-DASH = "–"
 ROWS_PER_PANEL = 18
-
-
-@dataclass(frozen=True)
-class SurveyContext:
-    """Everything that a survey report prints."""
-
-    head: Head
-    guideline: GuidelineFacts
-    target_band: int
-    rules: tuple[str, ...]
-    visit: VisitFacts
-    findings: tuple[FindingFacts, ...]
-    instruments: tuple[InstrumentFacts, ...] = ()
-    ground_checks: tuple[GroundCheckFacts, ...] = ()
-    set_aside: tuple[SetAsideFacts, ...] = ()
-    open_items: tuple[str, ...] = ()
-    placement_percent: float = 5.0
-    frequency_hz: float | None = None
-    safety: tuple[str, ...] = ()
 
 
 def survey_content(*, context: SurveyContext, language: str) -> dict[str, Any]:
     """Every sentence, number and unit of the report, ready to be frozen."""
     with override(language):
         formats = Formats(language, context.head.country)
-        content = head_content(context.head, formats, kind=KIND, subject=_subject(context))
-        place = one_line(context.head.property_address)
-        return content | {
-            "about": _("Survey of %(place)s on %(day)s")
-            % {"place": place, "day": formats.day(context.visit.day)},
-            "client": _client_part(context, formats, flux_unit_for(context.head, language)),
-            "engineer_heading": _("The engineer's part"),
-            "engineer": _engineer_part(context, formats),
-            "rules": list(context.rules),
-        }
-
-
-def limit_of(finding: FindingFacts, context: SurveyContext) -> float:
-    """The upper limit of the target band."""
-    return context.guideline.bounds[finding.measurand][context.target_band - 1]
-
-
-def _above(context: SurveyContext) -> list[FindingFacts]:
-    """Findings above the target band; a bound that may lie on either side is counted in."""
-    return [
-        finding
-        for finding in context.findings
-        if finding.value >= limit_of(finding, context) or finding.qualifier == ">"
-    ]
-
-
-def _places(findings: Sequence[FindingFacts]) -> list[tuple[str, str]]:
-    return list(dict.fromkeys((finding.room, finding.spot) for finding in findings))
-
-
-def _subject(context: SurveyContext) -> str:
-    total, above = len(_places(context.findings)), len(_places(_above(context)))
-    counts = {"total": number_words(total), "count": number_words(above)}
-    if total == 1:
-        return (
-            _("Above the target at the only spot")
-            if above
-            else _("Within the target at the only spot")
+        first = _page_one(context, formats)
+        fits = fits_on_page_one(first, paper_for(context.head.country))
+        content = head_content(
+            context.head,
+            formats,
+            kind=KIND,
+            document=_("Survey report: report of results"),
+            subject=subject(context),
+            measured_on=[context.visit.day],
         )
-    if not above:
-        return _("Within the target at all %(total)s spots") % counts
-    if above == total:
-        return _("Above the target at all %(total)s spots") % counts
-    if above == 1:
-        return _("Above the target at one of %(total)s spots") % counts
-    return _("Above the target at %(count)s of %(total)s spots") % counts
+        place = one_line(context.head.property_address)
+        annex = reading_log(context.log, formats)
+        printed: dict[str, Any] = unbroken_content(
+            content
+            | {
+                "about": _("Survey of %(place)s on %(day)s")
+                % {"place": place, "day": formats.day(context.visit.day)},
+                "client": [*first, *_page_two(context, formats, new_page=fits)],
+                "engineer_heading": _("The engineer's part"),
+                "engineer": engineer_part(context, formats),
+                "annex_heading": _("Annex: all readings") if annex else "",
+                "annex": annex,
+                "rules": list(context.rules),
+            }
+        )
+        return printed
 
 
-def _in_order(context: SurveyContext) -> dict[str, list[FindingFacts]]:
-    """By measurand; sleeping spots first, then the worst first."""
-    groups = by_measurand(context.findings, lambda finding: finding.measurand)
-    return {code: sorted(group, key=_rank) for code, group in groups.items()}
-
-
-def _rank(finding: FindingFacts) -> tuple[bool, bool, float]:
-    return worst_first(use=finding.use, value=finding.value, limit=finding.limit)
-
-
-def _client_part(context: SurveyContext, formats: Formats, flux_unit: str) -> list[Block]:
-    band = band_words(context.guideline.band_words)[context.target_band - 1]
-    first = _(
-        "On %(day)s we measured the fields at the places where people sleep, sit or work, before "
-        "any work is done. The target is the band “%(band)s” of the guideline %(guideline)s, or a "
-        "lower one."
-    ) % {
-        "day": formats.day(context.visit.day),
-        "band": band,
-        "guideline": context.guideline.code,
-    }
-    drawn = [asdict(chart) for chart in survey_charts(context, formats, flux_unit)]
-    units = {chart["unit"] for chart in drawn}
-    words = asdict(picture_words(formats.language)) | {"title": _("Measured at each spot")}
-    stop = [note(stop_words(), context.safety)]
+def _page_one(context: SurveyContext, formats: Formats) -> list[Block]:
+    flux_unit = flux_unit_for(context.head, formats.language)
+    public = public_levels(context.frequency_hz)
+    values = measured(context.findings, context)
+    above = measured(above_target(context), context)
+    beyond = not_excluded(values, public, formats, flux_unit)
     return [
-        *(stop if context.safety else []),
-        paragraph(first),
-        paragraph(_verdict(context)),
-        _client_table(context, formats, flux_unit),
-        heading(_("The picture")),
-        pictures(drawn, words, single=True),
-        heading(_("What comes next")),
-        bullets(_next_steps(context)),
-        note(_("Before anybody works on the wiring"), wiring_sentences(context.head.country)),
-        note(_("Please note"), [*precaution_sentences(), *unit_sentences(units)]),
+        *_noted(_("Not excluded: a field above the public reference level"), beyond),
+        *_noted(stop_words(context.head.country), context.safety),
+        lead(waited_for(context)),
+        paragraph(" ".join([_what_we_did(context, formats), *_next_steps(context)])),
+        *_noted(_("What limits these results"), _limits(context, formats)),
+        place_table(context, formats, flux_unit),
+        *scale_block(above, public, formats, flux_unit),
     ]
 
 
-def _verdict(context: SurveyContext) -> str:
-    above = _places(_above(context))
-    if not above:
-        return _("Every spot is within the target.")
-    return _("Above the target are: %(spots)s.") % {"spots": places(above)}
+def _noted(title: str, entries: Sequence[str]) -> list[Block]:
+    return [note(title, entries)] if entries else []
+
+
+def _limits(context: SurveyContext, formats: Formats) -> list[str]:
+    electric = any(row.measurand != Measurand.MAGNETIC_FLUX_DENSITY for row in context.findings)
+    return [
+        *expired_meters(context.instruments, formats),
+        *(damp_days([context.visit], formats) if electric else ()),
+    ]
+
+
+def _what_we_did(context: SurveyContext, formats: Formats) -> str:
+    band = band_words(context.guideline.band_words)[context.target_band - 1]
+    return _(
+        "Before any work we measured where you sleep, sit or work. The target is the band "
+        "“%(band)s” of the guideline %(guideline)s, or a lower one. At each place the worst of its "
+        "quantities decides."
+    ) % {"band": band, "guideline": context.guideline.code}
 
 
 def _next_steps(context: SurveyContext) -> list[str]:
     if context.open_items:
         return list(context.open_items)
-    if _above(context):
+    if above_target(context):
         return [
             _(
-                "Find the causes at the spots above the target, propose remedies, and measure "
-                "again after the work."
+                "We look for the causes where it is above the target, and send you a proposal. "
+                "After the work we measure again."
             )
         ]
-    return [_("Nothing is left to do from our side.")]
+    return [_("Nothing is left to do.")]
 
 
-def _client_table(context: SurveyContext, formats: Formats, flux_unit: str) -> Block:
-    names = band_words(context.guideline.band_words)
-    groups = []
-    for code, group in _in_order(context).items():
-        unit = group[0].unit
-        shown = display_unit(unit, flux_unit)
-        limit = formats.given(in_unit(limit_of(group[0], context), unit, shown))
-        head = _("%(quantity)s in %(unit)s; the target is under %(limit)s") % {
-            "quantity": measurand_words(code),
-            "unit": shown,
-            "limit": limit,
-        }
-        rows = [
-            [
-                spot_name(finding.room, finding.spot),
-                _(USES.get(finding.use, finding.use)),
-                formats.value(
-                    in_unit(finding.value, unit, shown),
-                    finding.qualifier,
-                    None if finding.u is None else in_unit(finding.u, unit, shown),
-                ),
-                f"{finding.band}: {names[finding.band - 1]}",
-            ]
-            for finding in group
-        ]
-        groups.append((head, rows))
-    columns = [
-        column(_("Spot"), 36),
-        column(_("Use"), 18),
-        column(_("Measured"), 18, number=True),
-        column(_("Band"), 28),
+def _page_two(context: SurveyContext, formats: Formats, *, new_page: bool) -> list[Block]:
+    flux_unit = flux_unit_for(context.head, formats.language)
+    drawn = [asdict(chart) for chart in survey_charts(context, formats, flux_unit)]
+    units = {chart["unit"] for chart in drawn}
+    words = asdict(picture_words(formats.language)) | {"title": _("Measured at each place")}
+    wiring = wiring_sentences(context.head.country) if above_target(context) else []
+    cautions = [*wiring, *precaution_sentences(), *unit_sentences(units)]
+    return [
+        heading(_("The results in the picture"), new_page=new_page),
+        pictures(drawn, words, single=True),
+        fine_print(_("Please note"), cautions),
     ]
-    return table(_("Measured at each spot"), columns, groups)
 
 
 def survey_charts(context: SurveyContext, formats: Formats, flux_unit: str) -> list[Chart]:
     """The picture of one visit: a chart per measurand, long ones in pieces."""
     charts = []
-    for code, group in _in_order(context).items():
+    for code, group in by_code(context).items():
         unit = group[0].unit
         shown = display_unit(unit, flux_unit)
         first, second, third = (
@@ -268,75 +198,8 @@ def _row(finding: FindingFacts, shown: str, names: tuple[str, ...], formats: For
             high=in_unit(ends[1], unit, shown),
             qualifier=finding.qualifier,
         ),
-        reduction=f"{formats.value(value, finding.qualifier, in_unit(u, unit, shown))} {shown}",
+        reduction=NBSP.join(
+            [formats.value(value, finding.qualifier, in_unit(u, unit, shown)), shown]
+        ),
         interval=names[finding.band - 1],
     )
-
-
-def _engineer_part(context: SurveyContext, formats: Formats) -> list[Block]:
-    groups = _in_order(context)
-    readings = [
-        (measurand_words(code), spot_name(finding.room, finding.spot), finding.reading)
-        for code, group in groups.items()
-        for finding in group
-        if finding.reading
-    ]
-    return [
-        *technical.identification(
-            context.head,
-            formats,
-            what=_("Report of results"),
-            frequency_hz=context.frequency_hz,
-            visits=[context.visit],
-        ),
-        *technical.visits_and_conditions([context.visit], formats),
-        *technical.instruments_used(context.instruments, formats),
-        *technical.ground_points(context.ground_checks, formats),
-        *_findings(groups, formats),
-        *technical.deciding_readings(readings, formats),
-        *technical.readings_set_aside(context.set_aside, formats),
-        *technical.guideline_table(
-            context.guideline, formats, [(code, group[0].unit) for code, group in groups.items()]
-        ),
-        *technical.method(context.rules, formats, context.placement_percent),
-        heading(_("Scope of the results")),
-        paragraph(
-            _(
-                "The results hold only for the spots and the hours at which they were measured. "
-                "This document may be passed on only as a whole, and is signed by %(who)s."
-            )
-            % {"who": context.head.sender.signatory or context.head.sender.name}
-        ),
-    ]
-
-
-def _findings(groups: dict[str, list[FindingFacts]], formats: Formats) -> list[Block]:
-    rows = [
-        (
-            f"{measurand_words(code)} [{group[0].unit}]",
-            [
-                [
-                    spot_name(finding.room, finding.spot),
-                    formats.with_uncertainty(finding.value, finding.qualifier, finding.u),
-                    str(finding.band),
-                    finding.instrument or DASH,
-                    finding.ground_point or DASH,
-                    phrases(finding.flags) or DASH,
-                ]
-                for finding in group
-            ],
-        )
-        for code, group in groups.items()
-    ]
-    columns = [
-        column(_("Spot"), 27),
-        column(_("Value ± U"), 15, number=True),
-        column(_("Band"), 7, number=True),
-        column(_("Instrument"), 14),
-        column(_("Ground point"), 14),
-        column(_("Flags"), 23),
-    ]
-    return [
-        heading(_("Results")),
-        table(_("Values, U = 2u (about 95 %)"), columns, rows, small=True),
-    ]

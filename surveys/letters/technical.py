@@ -1,33 +1,30 @@
 """The engineer's part that survey report and outcome letter share."""
 
-from collections.abc import Iterable, Sequence
-from typing import Any
+from collections.abc import Sequence
 
 from django.utils.translation import gettext as _
 from django.utils.translation import ngettext, pgettext
 
-from consult.letters.content import Block, Head, column, facts, heading, note, one_line, table
+from consult.letters.content import (
+    Block,
+    Head,
+    column,
+    facts,
+    heading,
+    note,
+    one_line,
+    paragraph,
+    table,
+)
+from consult.letters.countries import in_trade_words
 from consult.letters.formats import NBSP, Formats
-from consult.letters.words import (
-    OUTLET_TESTS,
-    VISIT_KINDS,
-    band_words,
-    ground_sentences,
-    rule_sentence,
-    spot_name,
-)
-from surveys.letters.facts import (
-    GroundCheckFacts,
-    GuidelineFacts,
-    InstrumentFacts,
-    ReadingFacts,
-    SetAsideFacts,
-    VisitFacts,
-)
-from surveys.models import displays
+from consult.letters.words import OUTLET_TESTS, VISIT_KINDS, ground_sentences
+from surveys.letters.facts import GroundCheckFacts, InstrumentFacts, VisitFacts
+from surveys.letters.readings import NOT_IN_FORCE
 from surveys.models.measurands import measurand_words
 
 DASH = "–"
+_ROD_WORDS = ("rod", "spike", "stake", "spieß", "spiess", "erder", "stab")
 
 
 def identification(
@@ -37,29 +34,41 @@ def identification(
     what: str,
     frequency_hz: float | None,
     visits: Sequence[VisitFacts],
+    n_places: int,
 ) -> list[Block]:
     """Who, for whom, what, where and when (ISO/IEC 17025:2017, 7.8.2)."""
-    client = head.addressee
-    days = ", ".join(formats.day(visit.day) for visit in visits)
-    mains = f"{formats.given(frequency_hz)} Hz" if frequency_hz else ""
+    client, sender = head.addressee, head.sender
+    days = ", ".join(dict.fromkeys(formats.day(visit.day) for visit in visits))
+    mains = f"{formats.given(frequency_hz)}{NBSP}Hz" if frequency_hz else ""
+    role = sender.signatory_role or _("signatory of the practice")
+    authorised = f"{sender.signatory}, {role}" if sender.signatory else sender.name
+    items = ngettext(
+        "%(count)s place, as the household used it at the hour of each reading; it was measured "
+        "itself, nothing was sampled",
+        "%(count)s places, as the household used them at the hour of each reading; each was "
+        "measured itself, nothing was sampled",
+        n_places,
+    ) % {"count": n_places}  # fmt: skip
     return [
         heading(_("Identification")),
         facts(
             [
                 (_("Document"), f"{what}, {_('letter')} {head.number}"),
-                (_("Issued by"), f"{head.sender.name}, {one_line(head.sender.address)}"),
-                (_("Authorised by"), head.sender.signatory or head.sender.name),
+                (_("Issued by"), f"{sender.name}, {one_line(sender.address)}"),
+                (in_trade_words(_("Authorised by"), head.country), authorised),
                 (_("Date of issue"), formats.day(head.issued_on)),
-                (_("Client"), one_line(f"{client.name}\n{client.address}")),
-                (_("Place of measurement"), one_line(head.property_address)),
+                (_("Client"), one_line(f"{client.name} *\n{client.address}")),
+                (_("Place of measurement"), f"{one_line(head.property_address)} *"),
+                (_("What was measured"), items),
                 (_("Dates of measurement"), days),
                 (_("Mains frequency"), mains),
             ]
         ),
+        paragraph(_("* Stated by the client; so is what each place is used for.")),
     ]
 
 
-def _visit_words(visit: VisitFacts) -> str:
+def visit_words(visit: VisitFacts) -> str:
     """The kind of a visit with its name, unless the name says the kind already."""
     kind = _(VISIT_KINDS.get(visit.kind, visit.kind))
     if visit.label.casefold().startswith(kind.casefold()):
@@ -67,10 +76,12 @@ def _visit_words(visit: VisitFacts) -> str:
     return f"{kind} {visit.label}".strip()
 
 
-def visits_and_conditions(visits: Sequence[VisitFacts], formats: Formats) -> list[Block]:
+def visits_and_conditions(
+    visits: Sequence[VisitFacts], formats: Formats, distances: str = ""
+) -> list[Block]:
     rows = [
         [
-            _visit_words(visit),
+            visit_words(visit),
             formats.day(visit.day),
             visit.assessor or DASH,
             formats.given(visit.temperature_c) or DASH,
@@ -82,18 +93,19 @@ def visits_and_conditions(visits: Sequence[VisitFacts], formats: Formats) -> lis
         for visit in visits
     ]
     columns = [
-        column(_("Visit"), 15),
-        column(_("Date"), 15),
-        column(_("Assessor"), 13),
-        column("°C", 6, number=True),
-        column(_("rel. hum. %"), 9, number=True),
-        column(_("Supply V"), 8, number=True),
-        column(_("Readings"), 13),
-        column(_("Note"), 21),
+        column(_("Visit"), 14),
+        column(_("Date"), 14),
+        column(_("Assessor"), 12),
+        column("°C", 5, number=True),
+        column(_("Humidity in %"), 11, number=True),
+        column(_("Supply voltage in V"), 12, number=True),
+        column(_("Readings"), 12),
+        column(_("Note and deviations"), 20),
     ]
     return [
         heading(_("Visits and conditions")),
         table(_("Conditions on the days of measurement"), columns, [("", rows)], small=True),
+        *(paragraph(sentence) for sentence in filter(None, [distances])),
     ]
 
 
@@ -115,7 +127,7 @@ def instruments_used(instruments: Sequence[InstrumentFacts], formats: Formats) -
             f"{measurand_words(item.measurand)} [{item.unit}]",
             ", ".join(filter(None, (item.certificate or _("no certificate"), item.laboratory))),
             formats.day(item.calibrated_on) or DASH,
-            formats.day(item.due_on) or DASH,
+            _due(item, formats),
             formats.given(item.gain_percent) or DASH,
             _resolution(item, formats),
             _range_hz(item, formats),
@@ -123,24 +135,32 @@ def instruments_used(instruments: Sequence[InstrumentFacts], formats: Formats) -
         for item in instruments
     ]
     columns = [
-        column(_("Instrument"), 17),
-        column(_("Quantity"), 16),
-        column(pgettext("narrow column", "Certificate"), 11),
-        column(_("Calibrated on"), 13),
-        column(_("Due on"), 13),
-        column(_("Gain ± %, k = 2"), 10, number=True),
+        column(_("Instrument"), 15),
+        column(_("Quantity"), 14),
+        column(pgettext("narrow column", "Certificate"), 9),
+        column(_("Calibrated on"), 12),
+        column(_("Due on"), 15),
+        column(_("Calibration uncertainty in % (k = 2)"), 13, number=True),
         column(_("Resolution; noise"), 11, number=True),
-        column("Hz", 9, number=True),
+        column(_("Frequency range in Hz"), 11, number=True),
     ]
-    return [
+    blocks = [
         heading(_("Instruments and calibration")),
-        table(
-            _("Instruments with the certificate in force on the day of use"),
-            columns,
-            [("", rows)],
-            small=True,
-        ),
+        table(_("Instruments with the certificate of each"), columns, [("", rows)], small=True),
     ]
+    if any(item.out_of_force_on for item in instruments):
+        expired = _("%(mark)s Read on an instrument without a certificate in force on that day.")
+        blocks.append(paragraph(expired % {"mark": NOT_IN_FORCE}))
+    return blocks
+
+
+def _due(item: InstrumentFacts, formats: Formats) -> str:
+    """The day until which the certificate holds, and whether it was past on a day of use."""
+    if not item.out_of_force_on:
+        return formats.day(item.due_on) or DASH
+    if item.due_on is None:
+        return f"{_('not in force')}{NBSP}{NOT_IN_FORCE}"
+    return _("EXPIRED on %(day)s") % {"day": formats.day(item.due_on)} + f"{NBSP}{NOT_IN_FORCE}"
 
 
 def _label_and_plate(item: InstrumentFacts) -> str:
@@ -163,13 +183,21 @@ def _range_hz(item: InstrumentFacts, formats: Formats) -> str:
     return f"{formats.given(item.low_hz)}–{formats.given(item.high_hz)}"
 
 
-def ground_points(checks: Sequence[GroundCheckFacts], formats: Formats) -> list[Block]:
-    """The checks with what they cannot show; nothing where no check was made."""
+def ground_points(
+    checks: Sequence[GroundCheckFacts],
+    formats: Formats,
+    *,
+    were_used: bool = True,
+    with_rod: bool = True,
+) -> list[Block]:
+    """The checks with what they cannot show; nothing where nothing was read against ground."""
     if not checks:
+        if not were_used:
+            return []
         return [
             heading(_("Ground points")),
-            {"type": "paragraph", "text": _("No check of ground points is on record.")},
-            note(_("Please note"), ground_sentences()),
+            paragraph(_("No check of ground points is on record.")),
+            note(_("Please note"), ground_sentences(formats.country, with_rod=with_rod)),
         ]
     rows = [
         [
@@ -193,108 +221,10 @@ def ground_points(checks: Sequence[GroundCheckFacts], formats: Formats) -> list[
     return [
         heading(_("Ground points")),
         table(_("Checks of the ground points"), columns, [("", rows)], small=True),
-        note(_("Please note"), ground_sentences()),
+        note(_("Please note"), ground_sentences(formats.country, with_rod=with_rod)),
     ]
 
 
-def deciding_readings(
-    readings: Iterable[tuple[str, str, ReadingFacts]], formats: Formats
-) -> list[Block]:
-    """Every value back to the display: group, spot and the reading that gave the value."""
-    groups: dict[str, list[list[str]]] = {}
-    for group, spot, reading in readings:
-        taken = " ".join(part for part in (formats.day(reading.day), reading.taken_at) if part)
-        source = ", ".join(part for part in (reading.instrument, reading.ground_point) if part)
-        remarks = "; ".join(part for part in (reading.load, reading.note) if part)
-        groups.setdefault(group, []).append(
-            [spot, taken, _display(reading, formats), source or DASH, remarks or DASH]
-        )
-    if not groups:
-        return []
-    columns = [
-        column(_("Spot"), 24),
-        column(_("Taken"), 18),
-        column(_("Display"), 18),
-        column(_("Instrument, ground point"), 19),
-        column(_("Load, note"), 21),
-    ]
-    return [
-        heading(_("The readings that decided, as the display showed them")),
-        table(_("The highest reading of each spot"), columns, list(groups.items()), small=True),
-    ]
-
-
-def _display(reading: ReadingFacts, formats: Formats) -> str:
-    return formats.shown(displays.joined(reading.cells, reading.unit))
-
-
-def readings_set_aside(items: Sequence[SetAsideFacts], formats: Formats) -> list[Block]:
-    if not items:
-        return []
-    rows = [
-        [
-            spot_name(item.room, item.spot),
-            measurand_words(item.measurand),
-            formats.day(item.day),
-            formats.shown(item.shown),
-            item.reason,
-        ]
-        for item in items
-    ]
-    columns = [
-        column(_("Spot"), 22),
-        column(_("Quantity"), 22),
-        column(_("Date"), 16),
-        column(_("Display"), 12, number=True),
-        column(_("Reason"), 28),
-    ]
-    return [
-        heading(_("Readings set aside")),
-        table(_("Kept, but not counted"), columns, [("", rows)], small=True),
-    ]
-
-
-def method(rules: Sequence[str], formats: Formats, placement_percent: float) -> list[Block]:
-    """The rules that computed the numbers, by identifier."""
-    sentences = [f"{rule}: {rule_sentence(rule)}".rstrip(": ") for rule in rules]
-    placement = _("Placement p in this case: %(percent)s, a relative standard uncertainty.") % {
-        "percent": f"{formats.given(placement_percent)}{NBSP}%"
-    }
-    return [
-        heading(_("Method and rules of computing")),
-        {"type": "list", "entries": [*_measuring_sentences(), *sentences, placement]},
-    ]
-
-
-def _measuring_sentences() -> list[str]:
-    return [
-        _(
-            "Ground-referenced electric field: meter close to the body, a hand on its ground "
-            "terminal, ground lead down and away, everybody behind the meter; the reading includes "
-            "the body that holds it. Potential-free: floating meter, at least 10 cm (4 in) from "
-            "conductive surfaces, bodies at least 1.5 m (5 ft) away. The two are different "
-            "quantities and are never set in one ratio."
-        ),
-        _("Magnetic flux density depends on the load: what was running is noted with the reading."),
-    ]
-
-
-def guideline_table(
-    guideline: GuidelineFacts, formats: Formats, measurands: Sequence[tuple[str, str]]
-) -> list[Block]:
-    """The bounds that were applied."""
-    rows = []
-    for code, unit in measurands:
-        first, second, third = (formats.given(bound) for bound in guideline.bounds[code])
-        rows.append(
-            [f"{measurand_words(code)} [{unit}]", f"< {first}", f"{first} – {second}",
-             f"{second} – {third}", f"> {third}"]
-        )  # fmt: skip
-    columns: list[dict[str, Any]] = [column(_("Quantity"), 32)]
-    for place, words in enumerate(band_words(guideline.band_words), start=1):
-        columns.append(column(f"{place}: {words}", 17))
-    name = f"{guideline.code} {guideline.edition}".strip()
-    return [
-        heading(_("Guideline")),
-        table(_("Bands of %(guideline)s") % {"guideline": name}, columns, [("", rows)], small=True),
-    ]
+def is_rod(point: str) -> bool:
+    """Whether a ground point is by its name a rod driven into the soil."""
+    return any(word in point.casefold() for word in _ROD_WORDS)

@@ -1,5 +1,8 @@
 """What can be measured, in the reader's words."""
 
+from collections.abc import Iterable
+
+from django.utils.text import capfirst
 from django.utils.translation import gettext_lazy as _
 
 from surveys.calc.measurands import MEASURANDS, Measurand, Quantity
@@ -10,7 +13,9 @@ __all__ = [
     "QUANTITY_CHOICES",
     "Measurand",
     "Quantity",
+    "measurand_symbol",
     "measurand_words",
+    "plain_names",
     "quantity_words",
 ]
 
@@ -19,6 +24,12 @@ _MEASURAND_WORDS = {
     Measurand.ELECTRIC_FIELD_POTENTIAL_FREE: _("Electric field, potential-free"),
     Measurand.BODY_VOLTAGE: _("Body voltage"),
     Measurand.MAGNETIC_FLUX_DENSITY: _("Magnetic flux density"),
+}
+_SYMBOLS = {
+    Measurand.ELECTRIC_FIELD_GROUND: _("E, ground"),
+    Measurand.ELECTRIC_FIELD_POTENTIAL_FREE: _("E, free"),
+    Measurand.BODY_VOLTAGE: _("U, body"),
+    Measurand.MAGNETIC_FLUX_DENSITY: _("B"),
 }
 _QUANTITY_WORDS = {
     Quantity.ELECTRIC_FIELD: _("electric field"),
@@ -32,6 +43,23 @@ QUANTITY_CHOICES = [(keyword.value, _QUANTITY_WORDS[keyword]) for keyword in Qua
 def measurand_words(code: str) -> str:
     """The name of a measurand in the active language."""
     return str(_MEASURAND_WORDS[Measurand(code)])
+
+
+def plain_names(codes: Iterable[str]) -> dict[str, str]:
+    """Measurands as a client reads them: how was measured is named only where two ways were."""
+    known = [Measurand(code) for code in dict.fromkeys(codes)]
+    quantities = [code.quantity for code in known]
+    return {
+        code.value: measurand_words(code)
+        if quantities.count(code.quantity) > 1
+        else capfirst(quantity_words(code.quantity))
+        for code in known
+    }
+
+
+def measurand_symbol(code: str) -> str:
+    """A measurand in a narrow table, whose letter says what the symbols mean."""
+    return str(_SYMBOLS[Measurand(code)])
 
 
 def quantity_words(keyword: str) -> str:

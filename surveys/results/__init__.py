@@ -371,7 +371,13 @@ def reading_figures(
     visit: Visit, *, guideline: Guideline, placement: float
 ) -> dict[int, ReadingFigure]:
     """Each reading of `visit` by its key, as the rules of one reading have it."""
-    columns = read_columns([visit])
+    return figures_of(read_columns([visit]), guideline=guideline, placement=placement)
+
+
+def figures_of(
+    columns: ReadingColumns, *, guideline: Guideline, placement: float
+) -> dict[int, ReadingFigure]:
+    """Each of the readings that were fetched before, by its key."""
     if columns.pk.size == 0:
         return {}
     evaluated = evaluate(columns, bounds_of(guideline), placement)

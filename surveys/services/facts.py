@@ -8,6 +8,7 @@ from django.utils import translation
 from django.utils.translation import gettext as _
 
 from consult.letters.content import Addressee, Head, Sender, flux_unit_for
+from consult.letters.countries import in_trade_words
 from consult.letters.formats import Formats, display_unit, in_unit
 from consult.models import Property, current_practice
 from surveys.letters.facts import (
@@ -115,6 +116,9 @@ def instrument_facts(readings: Iterable[Reading], visits: Sequence[Visit]) -> li
             laboratory=row.laboratory,
             axes=row.axes,
             used_on=tuple(sorted(used[measurand, pk])),
+            out_of_force_on=tuple(
+                day for day in sorted(used[measurand, pk]) if not row.covers(day)
+            ),
         )
         for measurand, pk in sorted(used)
         for row in [rows[pk]]
@@ -147,6 +151,8 @@ def reading_facts(reading: Reading, visit: Visit) -> ReadingFacts:
         taken_at=reading.taken_at_text,
         load=reading.load,
         note=reading.note,
+        body_distance_m=reading.body_distance_m,
+        surface_distance_m=reading.surface_distance_m,
     )
 
 
@@ -182,7 +188,7 @@ def set_aside_facts(visits: Sequence[Visit], language: str) -> list[SetAsideFact
 def safety_sentences(visits: Sequence[Visit], language: str, head: Head) -> list[str]:
     """Dangers met at the visits and not over, each with what to do, in the letter's language."""
     with translation.override(language):
-        stop = _("Keep clear and call a licensed electrician.")
+        stop = in_trade_words(_("Keep clear and call a licensed electrician."), head.country)
         return [
             f"{_danger_sentence(danger, language, head)} {stop}"
             for danger in dangers_by_now(visits)
@@ -196,7 +202,7 @@ def past_dangers(visits: Sequence[Visit], language: str, head: Head) -> list[str
     with translation.override(language):
         return [
             f"{formats.day(danger.day)}: {_danger_sentence(danger, language, head)} "
-            + _("Tried again on %(day)s it was in order.") % {"day": formats.day(danger.over_on)}
+            + _("Tested again on %(day)s it was in order.") % {"day": formats.day(danger.over_on)}
             for danger in dangers_by_now(visits)
             if danger.over_on is not None
         ]
@@ -205,7 +211,7 @@ def past_dangers(visits: Sequence[Visit], language: str, head: Head) -> list[str
 def _danger_sentence(danger: Danger, language: str, head: Head) -> str:
     """What was met, in the active language and the letter's unit."""
     sentences = {
-        "outlet": _("The outlet test at %(place)s found a fault."),
+        "outlet": in_trade_words(_("The outlet test at %(place)s found a fault."), head.country),
         "ground points": _("Between the ground points %(place)s there were %(shown)s."),
         "field": _(
             "At %(place)s the reading of %(shown)s was above the reference level for the "
@@ -239,4 +245,5 @@ def finding_facts(
         ground_point=reading.ground_point.name if reading.ground_point else "",
         instrument=reading.instrument.name,
         reading=reading_facts(reading, visit),
+        is_certified=finding.certified,
     )

@@ -10,6 +10,7 @@ from surveys.letters.facts import (
     GroundCheckFacts,
     GuidelineFacts,
     InstrumentFacts,
+    LoggedReading,
     ReadingFacts,
     SetAsideFacts,
     VisitFacts,
@@ -76,6 +77,8 @@ def row(
             "decision": decision,
         },
         "comparable": not blocks,
+        "before_on": str(BEFORE_DAY) if before else None,
+        "after_on": str(more.get("after_on", AFTER_DAY)) if after else None,
         "blocks": blocks,
         "cautions": more.get("cautions", []),
     }
@@ -195,6 +198,24 @@ def details() -> dict[tuple[str, str, str], SpotDetail]:
     return found
 
 
+def log() -> tuple[LoggedReading, ...]:
+    """The reading that decides, a trial with its result, and one of the second day."""
+    first = ReadingFacts(
+        BEFORE_DAY, "12.5", "<0.3", "8.4", "", "V/m", "EF-1", "socket, bedroom", "19:42",
+        body_distance_m=1.5,
+    )  # fmt: skip
+    second = ReadingFacts(AFTER_DAY, "1.5", "1.2", "0.9", "", "V/m", "EF-1", "rod, garden", "20:05")
+    here = {"room": "Bedroom", "spot": "bed head, left", "measurand": GROUND}
+    return (
+        LoggedReading("baseline V1, 3 March 2026", 1, **here, reading=first, decides=True),
+        LoggedReading(
+            "baseline V1, 3 March 2026", 2, **here, reading=first, off="4", is_trial=True,
+            result="18 V/m",
+        ),
+        LoggedReading("follow-up V2, 20 May 2026", 3, **here, reading=second, decides=True),
+    )  # fmt: skip
+
+
 def outcome_context(**more: Any) -> OutcomeContext:
     values: dict[str, Any] = {
         "head": head(),
@@ -213,6 +234,7 @@ def outcome_context(**more: Any) -> OutcomeContext:
         ),
         "open_items": ("Fit the second demand switch (circuit 6), ordered.",),
         "frequency_hz": 50.0,
+        "log": log(),
     }
     return OutcomeContext(**(values | more))
 
@@ -248,5 +270,6 @@ def survey_context(**more: Any) -> SurveyContext:
         "ground_checks": ground_checks()[:1],
         "set_aside": outcome_context().set_aside,
         "frequency_hz": 50.0,
+        "log": log()[:2],
     }
     return SurveyContext(**(values | more))

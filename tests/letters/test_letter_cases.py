@@ -10,7 +10,7 @@ from consult.letters.content import flux_unit_for
 from consult.letters.formats import Formats
 from mitigation.letters.outcome import next_steps, outcome_content
 from mitigation.letters.phrases import decibel_words, point
-from mitigation.letters.verdict import by_place, risen, subject, verdict_sentences
+from mitigation.letters.verdict import decisions_by_place, risen, subject, verdict_sentences
 from surveys.letters.survey_report import survey_charts, survey_content
 from tests.letters import samples
 from tests.letters.samples import FLUX, reduction, row, side
@@ -27,9 +27,23 @@ def survey_report(**more: Any) -> dict[str, Any]:
     return survey_content(context=samples.survey_context(**more), language="en")
 
 
+NBSP = "\u00a0"
+
+
+def charts_of(letter: dict[str, Any]) -> list[dict[str, Any]]:
+    (block,) = (block for block in letter["client"] if block["type"] == "pictures")
+    charts: list[dict[str, Any]] = block["charts"]
+    return charts
+
+
+def order_of_pictures(letter: dict[str, Any]) -> list[list[str]]:
+    return [[row["spot"] for row in chart["rows"]] for chart in charts_of(letter)]
+
+
 def table_of(part: list[dict[str, Any]], caption: str) -> Groups:
     """The rows of a table by the head of their group."""
-    (block,) = (block for block in part if block.get("caption") == caption)
+    captions = [str(block.get("caption", "")).replace(NBSP, " ") for block in part]
+    block = part[captions.index(caption)]
     return {group["head"]: group["rows"] for group in block["groups"]}
 
 
@@ -51,12 +65,12 @@ def test_what_is_not_met_outweighs_what_is_open_at_a_place(order: int) -> None:
         row("Bedroom", "bed", BEFORE, None, None, "undecided", None, measurand=FLUX),
     ][::order]
     spots = [*both, row("Bedroom", "chair", BEFORE, AFTER, None, "pass", 1.0)]
-    assert by_place(spots) == {("Bedroom", "bed"): "not met", ("Bedroom", "chair"): "met"}
+    assert decisions_by_place(spots) == {("Bedroom", "bed"): "fail", ("Bedroom", "chair"): "pass"}
     with override("en"):
-        assert subject(spots) == "Not met at one of two spots"
+        assert subject(spots) == "Target missed at one of two places"
         (sentence,) = verdict_sentences([{**spot, "comparable": False} for spot in spots])
         steps = next_steps([{**spot, "comparable": False} for spot in spots])
-    assert "not met at: Bedroom (bed)" in sentence and "cannot be decided" not in sentence
+    assert "1 is not" in sentence and "open" not in sentence
     assert len(steps) == 1 and steps[0].startswith("Look for what still causes the field")
 
 
@@ -65,30 +79,31 @@ def test_what_is_open_outweighs_what_is_met_at_a_place() -> None:
         row("Bedroom", "bed", BEFORE, None, None, "undecided", None),
         row("Bedroom", "bed", BEFORE, AFTER, None, "pass", 1.0, measurand=FLUX),
     ]
-    assert by_place(spots) == by_place(spots[::-1]) == {("Bedroom", "bed"): "undecided"}
+    for rows in (spots, spots[::-1]):
+        assert decisions_by_place(rows) == {("Bedroom", "bed"): "undecided"}
 
 
 def test_each_value_has_its_own_band_beside_it() -> None:
     values = table_of(outcome_letter()["engineer"], "Values before and after, U = 2u (about 95 %)")
     rows = {
-        (head.split(" [")[0], cells[0]): cells[1:5]
-        for head, group in values.items()
+        (place, cells[0]): [cell.replace(NBSP, " ") for cell in cells[1:5]]
+        for place, group in values.items()
         for cells in group
     }
-    electric = "Electric field, ground-referenced"
-    assert rows[electric, "Bedroom, bed head, left"] == ["48 ± 6", "3", "2.4 ± 0.4", "2"]
-    assert rows[electric, "Bedroom, bed head, right"] == ["61 ± 8", "4", "4.6 ± 0.6", "2"]
-    assert rows[electric, "Living room, sofa & reading <corner>"] == ["6.6 ± 0.9", "3", "–", "–"]
+    electric = "E, ground [V/m]"
+    assert rows["Bedroom, bed head, left", electric] == ["48 ± 6", "3", "2.4 ± 0.4", "2"]
+    assert rows["Bedroom, bed head, right", electric] == ["61 ± 8", "4", "4.6 ± 0.6", "2"]
+    assert rows["Living room, sofa & reading <corner>", electric] == ["6.6 ± 0.9", "3", "–", "–"]
 
 
 @pytest.mark.parametrize(
     ("value", "qualifier", "line"),
     [
-        (4.999, "", "Within the target at the only spot"),
-        (5.0, "", "Above the target at the only spot"),  # the target is a value under 5 V/m
-        (5.001, "", "Above the target at the only spot"),
-        (4.0, ">", "Above the target at the only spot"),  # it may lie anywhere above 4
-        (4.0, "<", "Within the target at the only spot"),
+        (4.999, "", "Within the target at the only place"),
+        (5.0, "", "Above the target at the only place"),  # the target is a value under 5 V/m
+        (5.001, "", "Above the target at the only place"),
+        (4.0, ">", "Above the target at the only place"),  # it may lie anywhere above 4
+        (4.0, "<", "Within the target at the only place"),
     ],
 )
 def test_a_survey_calls_a_value_on_the_limit_above_the_target(
@@ -100,11 +115,11 @@ def test_a_survey_calls_a_value_on_the_limit_above_the_target(
     report = survey_report(findings=(only,))
     assert report["subject"] == line
     texts = [block.get("text", "") for block in report["client"]]
-    assert ("Every spot is within the target." in texts) == line.startswith("Within")
+    assert ("Everywhere you sleep is in the target range." in texts) == line.startswith("Within")
 
 
 def test_a_certificate_prints_its_day_and_the_day_it_is_due() -> None:
-    caption = "Instruments with the certificate in force on the day of use"
+    caption = "Instruments with the certificate of each"
     for letter in (outcome_letter(), survey_report()):
         (rows,) = table_of(letter["engineer"], caption).values()
         assert [cells[2:5] for cells in rows] == [
@@ -115,24 +130,30 @@ def test_a_certificate_prints_its_day_and_the_day_it_is_due() -> None:
 
 def test_beds_come_first_and_there_the_worst() -> None:
     """By the value after where there is one; what was not measured again stands last."""
-    groups = table_of(outcome_letter()["client"], "Before and after at each spot")
-    electric, magnetic = ([cells[0] for cells in rows] for rows in groups.values())
-    assert electric == [
-        "Children's room, bed head",  # 12.3 V/m
-        "Children's room, bed middle",  # 5.2
-        "Bedroom, bed head, right",  # 4.6
-        "Bedroom, bed head, left",  # 2.4
-        "Bedroom, bed middle",  # < 0.3
-        "Study, desk seat",
-        "Living room, sofa & reading <corner>",
+    beds = [
+        "Children's room (bed head)",  # 12.3 V/m
+        "Children's room (bed middle)",  # 5.2
+        "Bedroom (bed head, right)",  # 4.6
+        "Bedroom (bed head, left; bed middle)",  # 2.4 and < 0.3, both met with certainty
     ]
-    assert magnetic == ["Bedroom, bed head, left", "Study, desk seat"]
+    others = ["Study (desk seat)", "Living room (sofa & reading <corner>)"]
+    letter = outcome_letter()
+    (rows,) = table_of(letter["client"], "The target at each place").values()
+    assert [cells[0] for cells in rows] == [*beds, *others]
+    electric, magnetic = order_of_pictures(letter)
+    assert electric == [
+        "bed head", "bed middle", "bed head, right", "bed head, left", "bed middle",
+        "desk seat", "sofa & reading <corner>",
+    ]  # fmt: skip
+    assert magnetic == ["bed head, left", "desk seat"]
+    values = table_of(letter["engineer"], "Values before and after, U = 2u (about 95 %)")
+    assert [place.split(", ", 1)[1] for place in values] == electric
 
 
 def test_a_survey_puts_beds_first_and_there_the_worst() -> None:
-    groups = table_of(survey_report()["client"], "Measured at each spot")
-    electric, magnetic = ([cells[0] for cells in rows] for rows in groups.values())
-    assert electric == [
+    report = survey_report()
+    (rows,) = table_of(report["client"], "The target at each place").values()
+    assert [cells[0] for cells in rows] == [
         "Bedroom, bed head, right",  # 61.3 V/m
         "Bedroom, bed head, left",  # 48
         "Bedroom, bed middle",  # 22
@@ -141,7 +162,9 @@ def test_a_survey_puts_beds_first_and_there_the_worst() -> None:
         "Study, desk seat",  # 31, no bed
         "Living room, sofa & reading <corner>",  # 6.6
     ]
-    assert magnetic == ["Bedroom, bed head, left", "Study, desk seat"]
+    electric, magnetic = order_of_pictures(report)
+    assert electric == [cells[0].split(", ", 1)[1] for cells in rows]
+    assert magnetic == ["bed head, left", "desk seat"]
 
 
 @pytest.mark.parametrize(
@@ -160,12 +183,9 @@ def test_the_clients_unit_is_that_of_the_reader_and_the_country(
     country: str, language: str, unit: str
 ) -> None:
     assert flux_unit_for(samples.head(country), language) == unit
-    heads = [
-        group["head"]
-        for block in outcome_letter(country, language)["client"]
-        for group in block.get("groups", ())
-    ]
-    assert f" {unit};" in heads[1] and len(heads) == 2
+    charts = charts_of(outcome_letter(country, language))
+    assert [chart["unit"] for chart in charts] == ["V/m", unit]
+    assert charts[1]["limit_text"] == f"{1 if unit == 'mG' else 100}{NBSP}{unit}"
 
 
 @pytest.mark.parametrize(
@@ -181,15 +201,17 @@ def test_the_clients_unit_is_that_of_the_reader_and_the_country(
 def test_a_day_is_written_as_its_reader_writes_it(country: str, language: str, day: str) -> None:
     with override(language):
         assert Formats(language, country).day(samples.BEFORE_DAY) == day
-    texts = [block.get("text", "") for block in outcome_letter(country, language)["client"]]
-    assert any(day in text for text in texts)
+    (measured,) = [
+        value
+        for word, value in outcome_letter(country, language)["references"]
+        if word in ("Measured", "Gemessen")
+    ]
+    assert day in measured
 
 
 def test_each_visit_has_its_own_day_and_conditions() -> None:
     letter = outcome_letter()
-    (first, *_) = [block["text"] for block in letter["client"] if block["type"] == "paragraph"]
-    assert first.startswith("On 3 March 2026 we measured the fields")
-    assert "On 20 May 2026, after the work, we measured again" in first
+    assert ["Measured", "3 March 2026 and 20 May 2026"] in letter["references"]
     (rows,) = table_of(letter["engineer"], "Conditions on the days of measurement").values()
     assert rows == [
         ["baseline V1", "3 March 2026", "P. Varga", "19.5", "48", "231", "36 readings and 6 trials",
@@ -199,9 +221,11 @@ def test_each_visit_has_its_own_day_and_conditions() -> None:
     ]  # fmt: skip
 
 
-@pytest.mark.parametrize(("guard", "words"), [(0.25, "0.25"), (0.57, "0.6"), (8.4, "8")])
+@pytest.mark.parametrize(
+    ("guard", "words"), [(0.25, "0.25"), (0.57, "0.57"), (8.4, "8.4"), (0.3333, "0.33")]
+)
 def test_a_guard_band_is_printed_to_its_own_place(guard: float, words: str) -> None:
-    """w is an expanded uncertainty: two figures up to 354, one from there on."""
+    """To two digits."""
     details = {key: replace(detail, guard=guard) for key, detail in samples.details().items()}
     letter = outcome_content(
         outcome=samples.outcome(), context=samples.outcome_context(details=details), language="en"

@@ -69,7 +69,7 @@ def places_of_images(pdf: bytes, number: int = 0) -> list[Place]:
     ("country", "right_edge_mm", "window_mm"),
     [
         ("DE", 210 - 20, 45),  # DIN 5008 form B: the address field begins 45 mm under the edge
-        ("US", (8.5 - 0.85) * 25.4, (0.75 + 1.2) * 25.4),
+        ("US", (8.5 - 0.85) * 25.4, (0.75 + 1.2) * 25.4 + 8),
     ],
 )
 @pytest.mark.parametrize(("width", "height"), [(400, 150), (600, 90), (120, 180)])
@@ -140,7 +140,7 @@ def test_the_longest_head_that_the_page_takes_ends_over_the_window(country):
     pdf = rendering.render_letter(said)
     pypdf.PdfReader(io.BytesIO(pdf)).pages[0].extract_text(visitor_text=note)
     contact = next(y for text, y in heights.items() if "office@quellmoor" in text)
-    paper_mm, window_mm = (297, 45) if country == "DE" else (11 * 25.4, (0.75 + 1.2) * 25.4)
+    paper_mm, window_mm = (297, 45) if country == "DE" else (11 * 25.4, (0.75 + 1.2) * 25.4 + 8)
     assert paper_mm - contact < window_mm - 1.5  # its padding and the rule are below it
     assert contact > max(y for text, y in heights.items() if text.startswith("Ada & Tom"))
 

@@ -165,9 +165,10 @@ def test_the_table_stands_in_the_order_of_the_picture_and_of_the_letter(client):
         rows = client.get(url(case)).context["spots"]
         return [(row["measurand"][:5], row["spot"][:4]) for row in rows]
 
-    # Quantity by quantity; where people sleep first, the worst after value first.
+    # Quantity by quantity in one order of places: where people sleep first, the room with the
+    # worst after value first, and in a room its worst place.
     assert shown() == [
-        ("elect", "cot"), ("elect", "spot"), ("elect", "sofa"), ("elect", "desk"),
+        ("elect", "cot"), ("elect", "sofa"), ("elect", "spot"), ("elect", "desk"),
         ("magne", "cot"), ("magne", "sofa"), ("magne", "desk"),
     ]  # fmt: skip
     # Before a follow-up what was found there says which is the worst: 40, 20 and 9 V/m.
@@ -392,15 +393,18 @@ def test_what_to_know_is_said_of_both_values_as_in_the_letter(client):
         Reading.objects.filter(visit=follow_up), x=2.4, total=None, calibration=ran_out()
     )
     page = client.get(url(case)).content.decode()
-    assert "before: on a bound" in page and "after: one axis" in page
+    assert "before: exactly on a limit" in page and "after: one axis" in page
     both = compared_case(before=0.4, after=0.3)
     assert "before and after: under the standard" in client.get(url(both)).content.decode()
     assert "field meter A: K-99, due May 17, 2026" in page
     book = zipfile.ZipFile(BytesIO(client.get(url(case, "case_detail_export")).content))
-    assert "before: on a bound; after: one axis" in book.read("xl/worksheets/sheet1.xml").decode()
+    assert (
+        "before: exactly on a limit; after: one axis"
+        in book.read("xl/worksheets/sheet1.xml").decode()
+    )
     CaseVisit.objects.filter(visit=follow_up).delete()
     page = client.get(url(case)).content.decode()
-    assert "<small>on a bound</small>" in page
+    assert "<small>exactly on a limit</small>" in page
     assert "no reading left" not in page and "before: " not in page
 
 

@@ -35,7 +35,10 @@ def test_it_speaks_the_language_of_the_client_and_then_that_of_the_assessor_agai
     answer = page(client, case)
     shown = answer.content.decode()
     assert '<html lang="de">' in shown and answer["Content-Language"] == "de"
-    assert "Das Ziel ist an jedem Messpunkt erreicht." in shown and "Vorher und nachher" in shown
+    assert (
+        "Alle Ihre Schlafplätze liegen jetzt im Zielbereich." in shown
+        and "Vorher und nachher" in shown
+    )
     assert "48 ± 6" in shown and "2,40 ± 0,29" in shown and "keine gesetzlichen Grenzwerte" in shown
     own = client.get(reverse("case_detail", args=[case.reference])).content.decode()
     assert '<html lang="en">' in own and reverse("case_show", args=[case.reference]) in own

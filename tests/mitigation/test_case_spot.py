@@ -172,7 +172,7 @@ def test_a_field_too_weak_for_the_meter_before_rose_at_least_from_its_bound(cell
 def test_a_pass_on_one_axis_says_why_it_is_held_back():
     case, _reading = axes_case((2.4, ""))
     assert told(case)["target-2"][1] == (
-        "E < T − w, but not read on all three axes: met, within the uncertainty"
+        "E < T − w, but not read on all three axes: just met: too close to the limit to be certain"
     )
 
 

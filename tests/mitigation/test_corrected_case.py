@@ -101,7 +101,7 @@ def test_a_letter_lists_the_corrected_reading_with_its_reason(case, office):
     correct(case, "baseline", office, 84.0)
     said = str(ready_letter(case).content)
     assert "corrected: digits transposed" in said
-    assert "48 V/m" in said
+    assert "48\\xa0V/m" in said
     assert "84" in said
 
 
@@ -114,16 +114,11 @@ def test_a_letter_counts_a_reading_and_what_replaced_it_as_one(case, office):
 
 def test_a_letter_gives_each_reading_the_day_of_its_own_visit(case):
     content = ready_letter(case).content
-    (table,) = (
-        block
-        for block in content["engineer"]
-        if block.get("caption") == "The highest reading of each spot"
-    )
-    (group,) = table["groups"]
-    assert [(cells[1], cells[2]) for cells in group["rows"]] == [
-        ("2 March 2026", "48 V/m"),
-        ("18 May 2026", "24 V/m"),
-    ]
+    heads = [block["text"] for block in content["annex"] if block["type"] == "heading"]
+    logs = [block["entries"] for block in content["annex"] if block["type"] == "lines"]
+    assert [head.split(", ")[-1] for head in heads] == ["2 March 2026", "18 May 2026"]
+    for (line,), display in zip(logs, ("48\u00a0V/m", "24\u00a0V/m"), strict=True):
+        assert f" · {display} · " in line and "◆" in line
 
 
 def test_the_case_says_that_readings_were_corrected_after_a_letter(case, office, client):

@@ -119,7 +119,7 @@ def test_the_case_page_stops_for_what_still_stands_alone(case, client):
     check(case, "hall outlet", outlet_test="ok")
     assert "hall outlet" not in stop() and "garden rod" in stop()
     page = client.get(url).content.decode()
-    assert "Found in order since" in page
+    assert "Fault found and repaired" in page
     assert "Faulty outlet: hall outlet (March 2, 2026); in order on May 18, 2026" in page
     check(case, "garden rod", other="water pipe", voltage_v=1.0)
     read_again(case)
@@ -132,14 +132,14 @@ def test_the_letter_tells_what_is_over_and_asks_for_no_electrician(case):
         notes = [one for one in letter.content["client"] if one["type"] == "note"]
         return {one["title"]: " ".join(one["entries"]) for one in notes}
 
-    stop, over = "Stop: keep clear, and call a licensed electrician", "Found in order since"
+    stop, over = "Stop: keep clear, and call a licensed electrician", "Fault found and repaired"
     assert "hall outlet" in client_part()[stop] and over not in client_part()
     check(case, "hall outlet", outlet_test="ok")
     said = client_part()
     assert "hall outlet" not in said[stop] and "62.5" in said[stop]
     assert said[over] == (
         "2 March 2026: The outlet test at hall outlet found a fault. "
-        "Tried again on 18 May 2026 it was in order."
+        "Tested again on 18 May 2026 it was in order."
     )
     check(case, "garden rod", other="water pipe", voltage_v=1.0)
     read_again(case)

@@ -65,7 +65,7 @@ def test_the_demo_makes_its_letters_and_a_second_run_loses_nothing(tmp_path):
     for role in ("office", "assessor", "electrician", "client"):
         assert re.search(rf"^  {role} +\S+@\S+\.(example|org) ", first.stdout, re.MULTILINE)
     # One case of each kind that the demo is to show.
-    for word in ("19 met, 0 not met", "2 rose", "not comparable", "< 0.1", "> 317",
+    for word in ("19 met, 0 not met", "2 rose", "no comparison", "< 0.1", "> 317",
                  "Only the baseline", "Nothing has been measured"):  # fmt: skip
         assert word in first.stdout
     assert senders(tmp_path) == {PRACTICE}
