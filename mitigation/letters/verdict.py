@@ -130,8 +130,11 @@ def _parts(met: int, missed: int, undecided: int) -> str:
 def counted(decisions: Mapping[Place, str]) -> str:
     """Certain and narrow results counted apart; nothing for a single place."""
     count = Counter(decisions.values())
+    total = {"total": count.total()}
     if count.total() < 2:
         return ""
+    if count["pass"] == count.total():
+        return _("The target is met with certainty at all %(total)s places measured.") % total
     words = {
         "pass": _("met with certainty at %(count)s"),
         "conditional-pass": _("just met at %(count)s"),
@@ -140,10 +143,8 @@ def counted(decisions: Mapping[Place, str]) -> str:
         "fail": _("not met at %(count)s"),
     }
     parts = [words[code] % {"count": count[code]} for code in RANK if count[code]]
-    return _("The target at all %(total)s places measured: %(parts)s.") % {
-        "total": count.total(),
-        "parts": ", ".join(parts),
-    }
+    sentence = _("The target at all %(total)s places measured: %(parts)s.")
+    return sentence % (total | {"parts": ", ".join(parts)})
 
 
 def verdict_sentences(spots: Sequence[Spot], sleeping: Collection[Place] = ()) -> list[str]:

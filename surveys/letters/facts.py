@@ -29,6 +29,8 @@ class VisitFacts:
     readings: int = 0
     trials: int = 0
     label: str = ""
+    deviations: str = ""
+    sampling: str = ""
 
 
 @dataclass(frozen=True)
@@ -84,6 +86,7 @@ class ReadingFacts:
     taken_at: str = ""
     load: str = ""
     note: str = ""
+    height_m: float | None = None
     body_distance_m: float | None = None
     surface_distance_m: float | None = None
 

@@ -59,15 +59,16 @@ def _line(row: LoggedReading, formats: Formats) -> str:
         reading.taken_at,
         *state,
         reading.load,
-        *_distances(reading, formats),
+        *distances_of(reading, formats),
         reading.note,
     ]
     mark = f" {DECIDES}" if row.decides else ""
     return f"{row.position}{mark}  " + " · ".join(filter(None, parts))
 
 
-def _distances(reading: ReadingFacts, formats: Formats) -> list[str]:
+def distances_of(reading: ReadingFacts, formats: Formats) -> list[str]:
     words = (
+        (_("%(metres)s m above the floor"), reading.height_m),
         (_("body %(metres)s m away"), reading.body_distance_m),
         (_("surface %(metres)s m away"), reading.surface_distance_m),
     )

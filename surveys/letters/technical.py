@@ -88,25 +88,33 @@ def visits_and_conditions(
             formats.given(visit.humidity_percent) or DASH,
             formats.given(visit.supply_voltage) or DASH,
             _count_words(visit),
-            visit.note or DASH,
+            "; ".join(filter(None, (visit.note, visit.deviations))) or DASH,
         ]
         for visit in visits
     ]
     columns = [
-        column(_("Visit"), 14),
+        column(_("Visit"), 13),
         column(_("Date"), 14),
         column(_("Assessor"), 12),
-        column("°C", 5, number=True),
+        column("°C", 7, number=True),
         column(_("Humidity in %"), 11, number=True),
         column(_("Supply voltage in V"), 12, number=True),
         column(_("Readings"), 12),
-        column(_("Note and deviations"), 20),
+        column(_("Note and deviations"), 19),
     ]
     return [
         heading(_("Visits and conditions")),
         table(_("Conditions on the days of measurement"), columns, [("", rows)], small=True),
-        *(paragraph(sentence) for sentence in filter(None, [distances])),
+        *(paragraph(sentence) for sentence in filter(None, [_sampling(visits), distances])),
     ]
+
+
+def _sampling(visits: Sequence[VisitFacts]) -> str:
+    """How the spots were chosen, where somebody has said it."""
+    plans = list(dict.fromkeys(visit.sampling for visit in visits if visit.sampling))
+    if not plans:
+        return ""
+    return _("How the spots were chosen: %(plan)s") % {"plan": "; ".join(plans)}
 
 
 def _count_words(visit: VisitFacts) -> str:
@@ -136,10 +144,10 @@ def instruments_used(instruments: Sequence[InstrumentFacts], formats: Formats) -
     ]
     columns = [
         column(_("Instrument"), 15),
-        column(_("Quantity"), 14),
+        column(_("Quantity"), 17),
         column(pgettext("narrow column", "Certificate"), 9),
         column(_("Calibrated on"), 12),
-        column(_("Due on"), 15),
+        column(_("Due on"), 12),
         column(_("Calibration uncertainty in % (k = 2)"), 13, number=True),
         column(_("Resolution; noise"), 11, number=True),
         column(_("Frequency range in Hz"), 11, number=True),

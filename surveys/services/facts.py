@@ -79,6 +79,8 @@ def visit_facts(visit: Visit) -> VisitFacts:
         humidity_percent=visit.humidity_percent,
         supply_voltage=visit.supply_voltage_v,
         note=visit.note,
+        deviations=visit.deviations,
+        sampling=visit.sampling,
         readings=len(states),
         trials=states.count(Reading.State.TRIAL),
         label=visit.label,
@@ -151,6 +153,7 @@ def reading_facts(reading: Reading, visit: Visit) -> ReadingFacts:
         taken_at=reading.taken_at_text,
         load=reading.load,
         note=reading.note,
+        height_m=reading.height_m,
         body_distance_m=reading.body_distance_m,
         surface_distance_m=reading.surface_distance_m,
     )
