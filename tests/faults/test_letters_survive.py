@@ -82,8 +82,7 @@ def test_a_redis_that_lost_its_memory_with_letters_queued(
         broker.flushall()
     rig.redis.kill()
     numbers.append(issued.issue(place).number)  # with no Redis at all
-    rig.restart_redis()
-    assert rig.hints_in_queue() == 0
+    rig.restart_redis()  # empty; from here on the worker's sweep sends the hints anew
     rig.open_gate()
     wait_for(all_ready)
     assert_one_file_each(numbers, media_folder)
