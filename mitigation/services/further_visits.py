@@ -26,7 +26,7 @@ from surveys.models import SourceFile, Visit
 from surveys.services.brought_certificates import BroughtCertificate
 from surveys.services.further_visits import contradictions, new_places, row_keys_of
 from surveys.services.imports import store_survey
-from surveys.services.kept_files import describe_folder, drop_orphan, keep_folder
+from surveys.services.kept_files import describe_folder, kept_folder
 from surveys.services.row_keys import RowKeys
 from surveys.services.visits import VISIT_SEALED
 
@@ -61,29 +61,22 @@ def add_further_visits(
         before_storing(len(folder.readings))
     kept = files.zipped()
     stored = describe_folder(sha256=files.sha256, data=kept, now=now)
-    with transaction.atomic():
+    with kept_folder(stored=stored, data=kept), transaction.atomic():
         case = Case.objects.select_for_update().get(pk=into.pk)
         list(case.visits.select_for_update(of=("self",)).order_by("pk").values("pk"))
         refuse_contradictions(folder, case)
         known = _known(case)
         if not new_places(folder.visits, known):
             return ImportResult(case, created=False)
-        is_new = keep_folder(stored=stored, data=kept)
-        try:
-            with transaction.atomic():
-                stored.save(force_insert=True)
-                came_in = SourceFile.objects.create(
-                    property=case.property, name=files.name[:200], stored=stored,
-                    sha256=files.sha256, received_at=now, received_by=by,
-                )  # fmt: skip
-                visits = store_survey(
-                    home=case.property, folder=folder, source=came_in, by=by, now=now,
-                    confirmed=confirmed, keys=_keys_of(case, known), known=known,
-                )  # fmt: skip
-        except BaseException:
-            if is_new:
-                drop_orphan(key=stored.key)
-            raise
+        stored.save(force_insert=True)
+        came_in = SourceFile.objects.create(
+            property=case.property, name=files.name[:200], stored=stored,
+            sha256=files.sha256, received_at=now, received_by=by,
+        )  # fmt: skip
+        visits = store_survey(
+            home=case.property, folder=folder, source=came_in, by=by, now=now,
+            confirmed=confirmed, keys=_keys_of(case, known), known=known,
+        )  # fmt: skip
         _join(case, visits)
     return ImportResult(case, created=True)
 
@@ -95,8 +88,12 @@ def _known(case: Case) -> dict[str, Visit]:
 def _keys_of(case: Case, known: Mapping[str, Visit]) -> RowKeys:
     """The keys under which the rows of the case came in."""
     sources = SourceFile.objects.filter(visits__cases=case).order_by("pk").distinct()
-    references = [case.reference, *case.former_references.values_list("reference", flat=True)]
-    return row_keys_of(known, references, sources.values_list("sha256", flat=True))
+    return row_keys_of(known, _references(case), sources.values_list("sha256", flat=True))
+
+
+def _references(case: Case) -> list[str]:
+    """The reference of a case, and those that it had."""
+    return [case.reference, *case.former_references.values_list("reference", flat=True)]
 
 
 def _came_before(sha256: str, case: Case) -> bool:
@@ -124,8 +121,7 @@ def _of_head(folder: CheckedFolder, case: Case) -> list[Fault]:
         "assessment.target": (head.target_band, case.target_band),
         "assessment.placement_percent": (head.placement_percent, case.placement_percent),
     }
-    known = {case.reference, *case.former_references.values_list("reference", flat=True)}
-    if head.reference and head.reference not in known:
+    if head.reference and head.reference not in _references(case):
         values["reference"] = (head.reference, case.reference)
     words = _("%(value)s, as case %(case)s has it")
     return [

@@ -26,7 +26,7 @@ from surveys.intake.sources import CASE
 from surveys.models import Guideline, SourceFile, Visit
 from surveys.services.brought_certificates import BroughtCertificate
 from surveys.services.imports import save_new, store_survey
-from surveys.services.kept_files import describe_folder, drop_orphan, keep_folder
+from surveys.services.kept_files import describe_folder, kept_folder
 
 _TRIES = 20
 _SEALED = {Visit.Kind.BASELINE: Fact.BASELINE_SEALED, Visit.Kind.FOLLOW_UP: Fact.FOLLOW_UP_SEALED}
@@ -66,16 +66,8 @@ def import_case_folder(
         before_storing(len(folder.readings))
     kept = files.zipped()
     stored = describe_folder(sha256=files.sha256, data=kept, now=now)
-    is_new = keep_folder(stored=stored, data=kept)
-    try:
-        result = _store_once(folder, stored, by, now, confirmed)
-    except BaseException:
-        if is_new:
-            drop_orphan(key=stored.key)
-        raise
-    # Another import of the same bytes that failed may have taken the file away meanwhile.
-    keep_folder(stored=stored, data=kept)
-    return result
+    with kept_folder(stored=stored, data=kept):
+        return _store_once(folder, stored, by, now, confirmed)
 
 
 def _store_once(

@@ -2,6 +2,8 @@
 
 import hashlib
 import secrets
+from collections.abc import Iterator
+from contextlib import contextmanager
 from datetime import datetime
 
 from django.core.files.storage import default_storage
@@ -44,6 +46,23 @@ def keep_folder(*, stored: StoredFile, data: bytes) -> bool:
         else:
             return True
     raise OSError(f"{stored.key} could not be kept in {_TRIES} tries")
+
+
+@contextmanager
+def kept_folder(*, stored: StoredFile, data: bytes) -> Iterator[None]:
+    """Keep a folder while the block stores its rows; where none came of it, it goes again."""
+    is_new = keep_folder(stored=stored, data=data)
+    try:
+        yield
+    except BaseException:
+        if is_new:
+            drop_orphan(key=stored.key)
+        raise
+    if StoredFile.objects.filter(file=stored.key).exists():
+        # An import of the same bytes that failed may have taken the file away meanwhile.
+        keep_folder(stored=stored, data=data)
+    elif is_new:
+        drop_orphan(key=stored.key)
 
 
 def drop_orphan(*, key: str) -> None:

@@ -22,6 +22,7 @@ from consult.services import files, jobs, letters
 from consult.services.privacy import erasures
 from mitigation.services import imports
 from surveys.models import SourceFile
+from surveys.services import kept_files
 from surveys.services.imports import store_survey
 from surveys.services.kept_files import keep_folder
 from tests.faults import kinds
@@ -109,7 +110,7 @@ def keep(**arguments: Any) -> Any:
 
 
 imports.store_survey = store  # type: ignore[attr-defined]  # the name that the import calls
-imports.keep_folder = keep  # type: ignore[attr-defined]  # as above
+kept_files.keep_folder = keep
 
 
 # -- An erasure -------------------------------------------------------------------------------

@@ -1,6 +1,7 @@
 """A file that brings further visits into a case: what is new is added, what contradicts refused."""
 
 import pytest
+from django.core.files.storage import default_storage
 from django.core.files.uploadedfile import SimpleUploadedFile
 from django.core.management import CommandError, call_command
 from django.urls import reverse
@@ -10,6 +11,7 @@ from consult.models import Job
 from consult.tasks import run_job
 from mitigation.comparison import compare
 from mitigation.models import Case, PendingUpload
+from mitigation.services import further_visits
 from mitigation.services.exports import export_case_folder
 from mitigation.services.further_visits import add_further_visits
 from mitigation.services.imports import import_case_folder
@@ -53,6 +55,10 @@ def longer(**changes):
 def counts():
     rows = (Visit, Reading, Room, Spot, GroundPoint, GroundCheck, SourceFile)
     return [model.objects.count() for model in rows]
+
+
+def kept_folders():
+    return sorted(default_storage.listdir("imports")[1])
 
 
 def lines_of(case, upload):
@@ -101,9 +107,22 @@ def test_the_same_bytes_again_do_nothing() -> None:
 def test_a_file_without_anything_new_does_nothing() -> None:
     case = bring_in()
     other_bytes = as_zip(as_files(tables(), delimiter=";"))
-    before = counts()
+    before, kept = counts(), kept_folders()
     assert not add(case, other_bytes).created
-    assert counts() == before
+    assert counts() == before and kept_folders() == kept
+
+
+def test_visits_that_cannot_join_the_case_leave_neither_rows_nor_the_file(monkeypatch) -> None:
+    case = bring_in()
+    before, kept = counts(), kept_folders()
+
+    def fail(**_arguments: object) -> None:
+        raise OSError("no space left on device")
+
+    monkeypatch.setattr(further_visits, "index_cases", fail)
+    with pytest.raises(OSError, match="no space"):
+        add(case, longer())
+    assert counts() == before and kept_folders() == kept
 
 
 def test_an_export_can_come_back_with_a_visit_more() -> None:

@@ -1,6 +1,5 @@
 """Kept files on their way into a backup and out of it, piece by piece, whatever keeps them."""
 
-import hashlib
 import os
 import secrets
 from collections.abc import Iterable
@@ -8,8 +7,9 @@ from typing import IO, cast
 
 from django.core.files.storage import default_storage
 
-from consult.services.backups.archive import CHUNK, FILES, Member, Writer
+from consult.services.backups.archive import FILES, Member, Writer
 from consult.services.files import write_chunks
+from consult.services.stored_files import digest_of_file
 
 
 def add_files(archive: Writer, keys: Iterable[str]) -> list[str]:
@@ -34,11 +34,8 @@ def is_kept(key: str, member: Member) -> bool:
     """Whether just this file is kept under `key`."""
     if not default_storage.exists(key) or default_storage.size(key) != member.size:
         return False
-    digest = hashlib.sha256()
     with default_storage.open(key) as file:
-        while data := file.read(CHUNK):
-            digest.update(data)
-    return digest.hexdigest() == member.sha256
+        return digest_of_file(cast("IO[bytes]", file)) == member.sha256
 
 
 def keep(key: str, chunks: Iterable[bytes]) -> None:
