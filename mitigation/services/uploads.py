@@ -357,10 +357,10 @@ def _checked(preview: Preview, pending: PendingUpload) -> dict[str, Any]:
     assert preview.folder is not None
     said = previews.shown(preview)
     if pending.into is not None:
-        known = set(pending.into.visits.values_list("label", flat=True))
+        labels = set(pending.into.visits.values_list("label", flat=True))
         names = [row.name for row in preview.folder.visits]
-        said["new"] = [name for name in names if name not in known]
-        said["there"] = [name for name in names if name in known]
+        said["new_visits"] = [name for name in names if name not in labels]
+        said["known_visits"] = [name for name in names if name in labels]
     return {
         "preview": said,
         "n_readings": said["n_readings"],

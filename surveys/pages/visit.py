@@ -188,8 +188,8 @@ def _is_asked(row: RowToRead, asked: Mapping[str, str]) -> bool:
 def _next_open(last: Reading | None, rows: Sequence[RowToRead]) -> RowToRead | None:
     """The first open row after the one that was read last, once that one is done."""
     places = [(row.spot.pk, row.measurand) for row in rows]
-    here = (last.spot_id, last.measurand) if last else None
-    at = places.index(here) if here in places else -1
+    last_place = (last.spot_id, last.measurand) if last else None
+    at = places.index(last_place) if last_place in places else -1
     if at >= 0 and not rows[at].done:
         return None
     following = [*rows[at + 1 :], *rows[: at + 1]]

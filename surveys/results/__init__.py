@@ -140,7 +140,7 @@ def read_columns(visits: Sequence[Visit]) -> ReadingColumns:
     corrected, replaced, mistyped = _corrections(visits, pk)
     calibrations = _calibrations(calibration)
     checks = checks_at(visits)
-    states = ground_states(check for here in checks.values() for check in here)
+    states = ground_states(check for of_visit in checks.values() for check in of_visit)
     as_used = _truths(state == Reading.State.AS_USED for state in columns["state"])
     set_aside = _truths(map(bool, columns["set_aside"]))
     return ReadingColumns(

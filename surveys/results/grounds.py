@@ -49,20 +49,21 @@ def ground_states(checks: Iterable[GroundCheck]) -> dict[tuple[int, int], Ground
     faults: dict[tuple[int, int], GroundFault] = {}
     tried: set[tuple[int, int]] = set()
     for check in checks:
-        here = check.visit_id, check.point_id
-        both = [here] if check.other_point_id is None else [here, (here[0], check.other_point_id)]
-        if check.voltage_v is not None and check.other_point_id is not None:
-            tried.update(both)
+        point, other = check.point_id, check.other_point_id
+        tested = (check.visit_id, point)
+        touched = [(check.visit_id, pk) for pk in (point, other) if pk is not None]
+        if check.voltage_v is not None and other is not None:
+            tried.update(touched)
         if check.outlet_test == check.OutletTest.OK:
-            tried.add(here)
+            tried.add(tested)
         if check.outlet_test == check.OutletTest.FAULT:
-            faults[here] = GroundFault.OUTLET
+            faults[tested] = GroundFault.OUTLET
         if is_far_apart(check):
-            for point in both:
-                faults.setdefault(point, GroundFault.VOLTAGE)
+            for key in touched:
+                faults.setdefault(key, GroundFault.VOLTAGE)
     return {
-        point: GroundState(faults.get(point, GroundFault.NONE), point in tried)
-        for point in tried | faults.keys()
+        key: GroundState(faults.get(key, GroundFault.NONE), key in tried)
+        for key in tried | faults.keys()
     }
 
 

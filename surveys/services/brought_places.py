@@ -30,40 +30,40 @@ class BroughtPlaces:
             if room is None
         )
         room_of |= {room.name: room for room in made}
-        there: dict[Any, Spot] = {}
-        for spot in Spot.objects.filter(room__property=self.home):
-            there[spot.uid] = there[spot.room_id, spot.folded] = spot
-        known_rows: dict[int, Spot] = {}
+        spots_at_home: dict[Any, Spot] = {}
+        for row in Spot.objects.filter(room__property=self.home):
+            spots_at_home[row.uid] = spots_at_home[row.room_id, row.folded] = row
+        known_spots: dict[int, Spot] = {}
         new: dict[int, Spot] = {}
         for place in sorted(used):
             room_name, name, use = spots[place]
             room, uid = room_of[room_name], self.keys.of("spot", folded(room_name), folded(name))
             assert room is not None
-            known = there.get(uid) or there.get((room.pk, folded(name)))
-            if known is None:
+            spot = spots_at_home.get(uid) or spots_at_home.get((room.pk, folded(name)))
+            if spot is None:
                 new[place] = Spot(room=room, name=name, use=use, uid=uid)
             else:
-                known_rows[place] = known
+                known_spots[place] = spot
         stored = dict(zip(new, Spot.objects.bulk_create(new.values()), strict=True))
-        return {place: spot.pk for place, spot in (known_rows | stored).items()}
+        return {place: row.pk for place, row in (known_spots | stored).items()}
 
     def ground_points(self, names: Iterable[str]) -> dict[str, int]:
         """The keys of the ground points by name."""
-        there = _by_either(GroundPoint.objects.filter(property=self.home), "name")
+        points = _by_either(GroundPoint.objects.filter(property=self.home), "name")
         wanted = {name: self.keys.of("ground point", name) for name in dict.fromkeys(names)}
-        known = {name: there.get(uid) or there.get(name) for name, uid in wanted.items()}
+        point_of = {name: points.get(uid) or points.get(name) for name, uid in wanted.items()}
         made = GroundPoint.objects.bulk_create(
             GroundPoint(property=self.home, name=name, uid=wanted[name])
-            for name, point in known.items()
+            for name, point in point_of.items()
             if point is None
         )
-        stored = {name: point.pk for name, point in known.items() if point is not None}
+        stored = {name: point.pk for name, point in point_of.items() if point is not None}
         return stored | {point.name: point.pk for point in made}
 
 
 def _by_either(rows: Iterable[Any], name: str) -> dict[Any, Any]:
     """Rows by their key from outside and by a field."""
-    known_rows: dict[Any, Any] = {}
+    rows_by_key: dict[Any, Any] = {}
     for row in rows:
-        known_rows[row.uid] = known_rows[getattr(row, name)] = row
-    return known_rows
+        rows_by_key[row.uid] = rows_by_key[getattr(row, name)] = row
+    return rows_by_key

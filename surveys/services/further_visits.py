@@ -51,7 +51,7 @@ def contradictions(folder: CheckedFolder, known: Mapping[str, Visit], keys: RowK
         for fault in _of_visit(row, known[row.name])
     ]
     names = [row.name for row in folder.visits]
-    there = {place for place, name in enumerate(names) if name in known}
+    known_places = {place for place, name in enumerate(names) if name in known}
     readings = folder.readings
     meters = [row.name for row in folder.instruments]
     uids = keys.of_readings(readings, folder.visits, meters)
@@ -61,13 +61,13 @@ def contradictions(folder: CheckedFolder, known: Mapping[str, Visit], keys: RowK
         for place, number, uid in zip(
             readings.visit.tolist(), readings.row_numbers.tolist(), uids, strict=True
         )
-        if place in there and uid not in stored
+        if place in known_places and uid not in stored
     ]
     checks = GroundCheck.objects.filter(visit__in=known.values())
     tried = set(checks.values_list("uid", flat=True))
     for row in folder.ground_checks:
         uid = keys.of_ground_check(row, folder.visits)
-        if row.visit in there and uid not in tried:
+        if row.visit in known_places and uid not in tried:
             faults.append(_unknown_row(GROUND_CHECKS, row.row_number, names[row.visit]))
     return faults
 

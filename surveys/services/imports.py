@@ -206,17 +206,19 @@ def _store_sources(
 
     Those that the home has stay as they are.
     """
-    there = sources_at(home.pk)
-    rows = [row for row in folder.circuits if folded(row.name) not in there.circuits]
-    appliance_rows = [row for row in folder.appliances if folded(row.name) not in there.appliances]
-    declared = {*there.circuits, *there.appliances}
+    at_home = sources_at(home.pk)
+    rows = [row for row in folder.circuits if folded(row.name) not in at_home.circuits]
+    appliance_rows = [
+        row for row in folder.appliances if folded(row.name) not in at_home.appliances
+    ]
+    declared = {*at_home.circuits, *at_home.appliances}
     declared |= {folded(row.name) for row in folder.circuits}
     declared |= {folded(row.name) for row in folder.appliances}
     for name in readings.circuits:
         if name != MAIN_SWITCH and folded(name) not in declared:
             rows.append(CircuitRow(name, "", "", "", None, "", None, ""))
             declared.add(folded(name))
-    circuits = dict(there.circuits) | _store_circuits(home, rows, keys)
+    circuits = dict(at_home.circuits) | _store_circuits(home, rows, keys)
     rooms = {room.folded: room for room in Room.objects.filter(property=home)}
     appliances = [
         Appliance(
@@ -230,7 +232,7 @@ def _store_sources(
         for row in appliance_rows
     ]
     stored = Appliance.objects.bulk_create(appliances)
-    return Sources(circuits, dict(there.appliances) | {row.folded: row.pk for row in stored})
+    return Sources(circuits, dict(at_home.appliances) | {row.folded: row.pk for row in stored})
 
 
 def _store_circuits(home: Property, rows: Sequence[CircuitRow], keys: RowKeys) -> dict[str, int]:
