@@ -366,12 +366,12 @@ def test_what_each_of_the_cast_gets(part) -> None:
         cast.log_in(browser, asker)
         cookies[asker] = {name: kept.value for name, kept in browser.cookies.items()}
     names = sorted(MATRIX)[part::PARTS]
-    found = {}
+    statuses = {}
     for name in names:
         mark = transaction.savepoint()
-        found[name] = dict(_statuses(name, Case.objects.get(pk=cast.case.pk), cookies))
+        statuses[name] = dict(_statuses(name, Case.objects.get(pk=cast.case.pk), cookies))
         transaction.savepoint_rollback(mark)
-    assert found == {
+    assert statuses == {
         name: dict(zip(ASKERS, map(int, MATRIX[name][2].split()), strict=True)) for name in names
     }
 

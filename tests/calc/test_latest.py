@@ -41,6 +41,6 @@ def test_as_one_would_choose_by_hand(rows: list[tuple[int, int, int]]) -> None:
         best = by_hand.setdefault(group, at)
         if (-day, order) < (-rows[best][1], rows[best][2]):
             by_hand[group] = at
-    found = chosen(*rows)
-    assert [rows[at][0] for at in found] == list(by_hand)
-    assert [rows[at][1:] for at in found] == [rows[at][1:] for at in by_hand.values()]
+    latest_rows = chosen(*rows)
+    assert [rows[at][0] for at in latest_rows] == list(by_hand)
+    assert [rows[at][1:] for at in latest_rows] == [rows[at][1:] for at in by_hand.values()]

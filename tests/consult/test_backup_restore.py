@@ -109,13 +109,13 @@ def manage(site: Environment, *command: str) -> subprocess.CompletedProcess[str]
 
 def command(name: str, *given: str) -> tuple[str, str]:
     """What a command says and what it complains of, in this process alone with the database."""
-    said, complaints = io.StringIO(), io.StringIO()
+    output, complaints = io.StringIO(), io.StringIO()
     connection.close()
     try:
-        call_command(name, *given, stdout=said, stderr=complaints)
+        call_command(name, *given, stdout=output, stderr=complaints)
     finally:
         connection.close()
-    return said.getvalue(), complaints.getvalue()
+    return output.getvalue(), complaints.getvalue()
 
 
 def database_of(site: Environment) -> Any:
@@ -300,8 +300,8 @@ def test_a_site_with_data_is_replaced_only_when_that_is_said(site, backup):
         restore(backup, replace=False)
     assert untouched(site, before)
     later = Letter.objects.latest("pk").file_key()
-    said, _complaints = command("restore", "--replace", str(backup))
-    assert "1 files that no row names any more were removed" in said
+    output, _complaints = command("restore", "--replace", str(backup))
+    assert "1 files that no row names any more were removed" in output
     assert not Client.objects.filter(name="came later").exists()
     assert not default_storage.exists(later)
     assert {content_of(open_letter(letter))[:5] for letter in Letter.objects.all()} == {b"%PDF-"}
@@ -458,8 +458,8 @@ def test_who_was_erased_since_is_erased_again(site, tmp_path):
     erase_person(person=letter.client, by=UserFactory(), now=timezone.now(), reason="asked for it")
     tasks.run_job(Job.objects.get(kind="erase-files").pk)
     assert not Client.objects.filter(name=name).exists()
-    said, complaints = command("restore", "--replace", str(path))
-    assert "1 erasures that came after it were done again" in said
+    output, complaints = command("restore", "--replace", str(path))
+    assert "1 erasures that came after it were done again" in output
     assert "1 mails that were not sent" in complaints
     assert not Client.objects.filter(name=name).exists()
     assert Reading.objects.exists()

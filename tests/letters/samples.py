@@ -205,14 +205,14 @@ def log() -> tuple[LoggedReading, ...]:
         body_distance_m=1.5,
     )  # fmt: skip
     second = ReadingFacts(AFTER_DAY, "1.5", "1.2", "0.9", "", "V/m", "EF-1", "rod, garden", "20:05")
-    here = {"room": "Bedroom", "spot": "bed head, left", "measurand": GROUND}
+    place = {"room": "Bedroom", "spot": "bed head, left", "measurand": GROUND}
     return (
-        LoggedReading("baseline V1, 3 March 2026", 1, **here, reading=first, decides=True),
+        LoggedReading("baseline V1, 3 March 2026", 1, **place, reading=first, decides=True),
         LoggedReading(
-            "baseline V1, 3 March 2026", 2, **here, reading=first, off="4", is_trial=True,
+            "baseline V1, 3 March 2026", 2, **place, reading=first, off="4", is_trial=True,
             result="18 V/m",
         ),
-        LoggedReading("follow-up V2, 20 May 2026", 3, **here, reading=second, decides=True),
+        LoggedReading("follow-up V2, 20 May 2026", 3, **place, reading=second, decides=True),
     )  # fmt: skip
 
 

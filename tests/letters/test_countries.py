@@ -68,7 +68,7 @@ def test_a_letter_ends_as_in_the_country(country, closing) -> None:
 
 
 @pytest.mark.parametrize(
-    ("country", "said", "not_said"),
+    ("country", "printed", "missing"),
     [
         ("US", "Never disconnect an equipment ground.", "protective earth"),
         ("US", "bonded to ground and protected (GFCI)", "RCD"),
@@ -76,10 +76,10 @@ def test_a_letter_ends_as_in_the_country(country, closing) -> None:
         ("DE", "a licensed electrician, under the local code", "registered"),
     ],
 )
-def test_sentences_have_the_words_of_the_trade(country, said, not_said) -> None:
+def test_sentences_have_the_words_of_the_trade(country, printed, missing) -> None:
     with override("en"):
         sentences = " ".join(words.wiring_sentences(country))
-    assert said in sentences and not_said not in sentences
+    assert printed in sentences and missing not in sentences
 
 
 def test_typed_words_are_left_alone() -> None:
@@ -129,14 +129,14 @@ def _height_mm(country: str) -> float:
     """How far under the edge the addressee's name stands."""
     pdf = rendering.render_letter(outcome_letter(country=country))
     page = pypdf.PdfReader(io.BytesIO(pdf)).pages[0]
-    found: list[float] = []
+    baselines: list[float] = []
 
     def place(text: str, cm: Any, tm: Any, _font: Any, _size: Any) -> None:
         if text.strip().startswith("Ada & Tom"):
-            found.append(cm[1] * tm[4] + cm[3] * tm[5] + cm[5])
+            baselines.append(cm[1] * tm[4] + cm[3] * tm[5] + cm[5])
 
     page.extract_text(visitor_text=place)
-    return (float(page.mediabox.height) - found[0]) / 72 * 25.4
+    return (float(page.mediabox.height) - baselines[0]) / 72 * 25.4
 
 
 def test_the_window_of_a_north_american_envelope_is_eight_millimetres_lower() -> None:

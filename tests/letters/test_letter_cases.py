@@ -60,11 +60,11 @@ def test_at_least_in_decibels_claims_no_more_than_the_low_end() -> None:
 
 @pytest.mark.parametrize("order", [1, -1])
 def test_what_is_not_met_outweighs_what_is_open_at_a_place(order: int) -> None:
-    both = [
+    bed = [
         row("Bedroom", "bed", BEFORE, AFTER, None, "fail", 0.0),
         row("Bedroom", "bed", BEFORE, None, None, "undecided", None, measurand=FLUX),
     ][::order]
-    spots = [*both, row("Bedroom", "chair", BEFORE, AFTER, None, "pass", 1.0)]
+    spots = [*bed, row("Bedroom", "chair", BEFORE, AFTER, None, "pass", 1.0)]
     assert decisions_by_place(spots) == {("Bedroom", "bed"): "fail", ("Bedroom", "chair"): "pass"}
     with override("en"):
         assert subject(spots) == "Target missed at one of two places"

@@ -79,7 +79,7 @@ def rows_of(spots: list[dict[str, Any]], **more: Any) -> list[tuple[int, str, st
     context = samples.outcome_context(details={}, **more)
     with override("en"):
         rows = place_rows(spots, context, Formats("en", "GB"), "nT")
-    return [(len(one.places), one.decision, one.why.replace(NBSP, " ")) for one in rows]
+    return [(len(row.places), row.decision, row.why.replace(NBSP, " ")) for row in rows]
 
 
 def test_places_of_a_room_with_one_verdict_share_a_row() -> None:
@@ -233,10 +233,10 @@ def test_beyond_the_range_of_the_meter_the_public_level_is_not_excluded(
     value, qualifier, is_told
 ) -> None:
     with override("en"):
-        told = not_excluded([measured(value, qualifier)], {GROUND: 5000.0}, Formats("en"), "nT")
-    assert bool(told) == is_told
-    if told:
-        assert f"Studio (chair): Electric field >{NBSP}312{NBSP}V/m" in told[0]
+        notes = not_excluded([measured(value, qualifier)], {GROUND: 5000.0}, Formats("en"), "nT")
+    assert bool(notes) == is_told
+    if notes:
+        assert f"Studio (chair): Electric field >{NBSP}312{NBSP}V/m" in notes[0]
 
 
 def test_the_scale_has_the_highest_missed_value_of_each_quantity_with_a_public_level() -> None:
@@ -257,7 +257,7 @@ def survey(findings: tuple[FindingFacts, ...]) -> dict[str, Any]:
 
 
 def test_a_survey_has_one_value_for_a_place() -> None:
-    desk = next(one for one in samples.survey_context().findings if one.room == "Study")
+    desk = next(finding for finding in samples.survey_context().findings if finding.room == "Study")
     flux = replace(desk, measurand=FLUX, unit="nT", value=92.0, band=2)
     letter = survey((desk, flux))
     (table,) = (block for block in letter["client"] if block["type"] == "table")

@@ -11,7 +11,7 @@ from tests.letters.samples import BEFORE_DAY as DAY
 VISIT = VisitFacts("baseline", DAY, note="heating on", label="V1")
 
 
-def told(*visits: VisitFacts) -> tuple[list[str], list[str]]:
+def notes_and_plans(*visits: VisitFacts) -> tuple[list[str], list[str]]:
     """The last cell of each visit's row, and the paragraphs below the table."""
     _heading, table, *paragraphs = visits_and_conditions(visits, Formats("en"))
     rows = [row for group in table["groups"] for row in group["rows"]]
@@ -19,13 +19,13 @@ def told(*visits: VisitFacts) -> tuple[list[str], list[str]]:
 
 
 def test_a_visit_without_either_says_nothing() -> None:
-    assert told(VISIT) == (["heating on"], [])
-    assert told(replace(VISIT, note="")) == (["–"], [])
+    assert notes_and_plans(VISIT) == (["heating on"], [])
+    assert notes_and_plans(replace(VISIT, note="")) == (["–"], [])
 
 
 def test_deviations_stand_with_the_note_and_a_plan_once_below() -> None:
     visit = replace(VISIT, deviations="attic not reached", sampling="each bed at three places")
-    cells, paragraphs = told(visit, replace(visit, note="", kind="follow-up"))
+    cells, paragraphs = notes_and_plans(visit, replace(visit, note="", kind="follow-up"))
     assert cells == ["heating on; attic not reached", "attic not reached"]
     assert paragraphs == ["How the spots were chosen: each bed at three places"]
 

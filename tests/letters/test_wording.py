@@ -65,8 +65,8 @@ def german() -> gettext.GNUTranslations:
 def test_no_english_text_of_a_letter_is_one_that_was_replaced() -> None:
     texts = set(msgids())
     assert len(texts) > 200 and not texts & ENGLISH
-    told = {words.phrase(text) for text in words.PHRASES}
-    assert not told & ENGLISH
+    phrases = {words.phrase(text) for text in words.PHRASES}
+    assert not phrases & ENGLISH
 
 
 def test_no_german_text_of_a_letter_is_one_that_was_replaced(german) -> None:

@@ -235,12 +235,12 @@ def test_a_second_round_keeps_what_it_did_not_measure_again() -> None:
     day = first.date + dt.timedelta(days=40)
     again = another_visit(case, kind="follow-up", date=day, label="again")
     add_reading(again, bad, reading.calibration, total=3.0)
-    found = compare(case)
-    outcome = found.as_json()
+    comparison = compare(case)
+    outcome = comparison.as_json()
     assert [spot["after"]["value"] for spot in outcome["spots"]] == [2.4, 3.0]
     assert [spot["after_on"] for spot in outcome["spots"]] == ["2026-05-18", day.isoformat()]
     assert outcome["summary"]["met"] == 2
-    assert found.follow_up == again and found.counting == (baseline(case), first, again)
+    assert comparison.follow_up == again and comparison.counting == (baseline(case), first, again)
     assert "latest-1" in outcome["rules"]
 
 
@@ -284,12 +284,12 @@ def test_what_was_measured_before_the_baseline_is_too_early() -> None:
     case = compared_case(48.0, 2.4)
     late = follow_up(case).date + dt.timedelta(days=1)
     as_if_so_from_the_start(case.visits.filter(kind="baseline"), date=late)
-    found = compare(case)
-    assert found.follow_up == follow_up(case) and found.is_too_early
+    comparison = compare(case)
+    assert comparison.follow_up == follow_up(case) and comparison.is_too_early
     # On the same day both count, in the same home.
     as_if_so_from_the_start(case.visits.filter(kind="baseline"), date=follow_up(case).date)
-    found = compare(case)
-    assert found.follow_up == follow_up(case) and not found.is_too_early
+    comparison = compare(case)
+    assert comparison.follow_up == follow_up(case) and not comparison.is_too_early
     assert only(case)["reduction"]["percent"] == pytest.approx(95.0, rel=1e-12)
 
 
@@ -297,9 +297,9 @@ def test_a_later_baseline_adds_a_room() -> None:
     case = compared_case(48.0, 2.4)
     second = another_visit(case, date=dt.date(2026, 6, 1))
     add_reading(second, SpotFactory(home=case.property), CalibrationFactory.create(), total=9.0)
-    found = compare(case)
-    assert found.baseline == second and not found.is_too_early
-    old, new = found.as_json()["spots"]
+    comparison = compare(case)
+    assert comparison.baseline == second and not comparison.is_too_early
+    old, new = comparison.as_json()["spots"]
     assert old["reduction"]["percent"] == pytest.approx(95.0, rel=1e-12)
     assert old["before_on"] == "2026-03-02" and new["before_on"] == "2026-06-01"
     assert new["after"] is None and new["after_on"] is None

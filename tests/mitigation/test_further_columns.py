@@ -77,5 +77,5 @@ def test_a_reading_that_never_stood_on_the_display_is_no_danger(reason, is_dange
     rows[3][total], rows[3][aside] = "6200", reason
     files = with_columns() | {"readings.csv": csv_text(rows).encode()}
     case = bring_in(as_zip(files))
-    found = [danger for danger in dangers_of(case.visits.first()) if danger.value == 6200.0]
-    assert bool(found) == is_danger
+    dangers = [danger for danger in dangers_of(case.visits.first()) if danger.value == 6200.0]
+    assert bool(dangers) == is_danger

@@ -151,8 +151,8 @@ def test_what_contradicts_is_named_and_nothing_is_added(change, words) -> None:
             column, cell = change[kind]
             changed[name][1][changed[name][0].index(column)] = cell
     toml = CASE_TOML.replace(*change["case"]) if "case" in change else CASE_TOML
-    found = lines_of(case, as_zip(as_files(changed, case=toml)))
-    assert len(found) == 1 and words in found[0], found
+    lines = lines_of(case, as_zip(as_files(changed, case=toml)))
+    assert len(lines) == 1 and words in lines[0], lines
 
 
 def test_a_sealed_visit_gets_no_further_rows() -> None:

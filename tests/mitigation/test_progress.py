@@ -84,7 +84,7 @@ def test_of_several_facts_the_furthest_decides():
 def test_each_stage_that_goes_on_has_steps_and_the_last_of_them_stays():
     assert set(STEPS) == {stage for stage, role in NEXT_MOVE.items() if role}
     for stage, steps in STEPS.items():
-        assert [one.done_by for one in steps].index(None) == len(steps) - 1
+        assert [step.done_by for step in steps].index(None) == len(steps) - 1
         assert steps[-1].role == NEXT_MOVE[stage]
         assert next_step(stage, set(Fact)) == steps[-1]
         assert next_step(stage, set()) == steps[0]
