@@ -176,7 +176,7 @@ def judge(
     guard = GUARD_FACTOR * u_at_limit
     decision = _decide(value, limit, guard)
     measured = ~np.isnan(value)
-    known = measured & certified & ~faulty_ground
+    decidable = measured & certified & ~faulty_ground
     rows = np.flatnonzero(qualifier)
     if rows.size:
         passes = decision[rows] <= Decision.CONDITIONAL_PASS
@@ -184,10 +184,10 @@ def judge(
         open_end = qualifier[rows] == Qualifier.ABOVE
         decision[rows[np.where(open_end, passes, would & ~passes)]] = Decision.UNDECIDED
     decision[(decision == Decision.PASS) & partial] = Decision.CONDITIONAL_PASS
-    decision[~known] = Decision.UNDECIDED
+    decision[~decidable] = Decision.UNDECIDED
 
     probability = probability_under(value, u, limit)
-    probability[~known] = np.nan
+    probability[~decidable] = np.nan
     probability[rows] = np.nan
     return Judgements(decision, probability, guard >= limit * (1.0 - SAME))
 

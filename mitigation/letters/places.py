@@ -86,12 +86,12 @@ def _shares(first: PlaceRow, second: PlaceRow) -> bool:
 
 def _shortened(rows: list[PlaceRow]) -> list[PlaceRow]:
     """Above six rows what is met with certainty, and needs no word, is one row at the end."""
-    plain = [row for row in rows if row.decision == "pass" and not row.why]
-    if len(rows) <= MOST_ROWS or len(plain) < 2:
+    plain_rows = [row for row in rows if row.decision == "pass" and not row.why]
+    if len(rows) <= MOST_ROWS or len(plain_rows) < 2:
         return rows
-    others = [row for row in rows if row not in plain]
-    together = tuple(place for row in plain for place in row.places)
-    return [*others, PlaceRow(together, "pass", "")]
+    other_rows = [row for row in rows if row not in plain_rows]
+    together = tuple(place for row in plain_rows for place in row.places)
+    return [*other_rows, PlaceRow(together, "pass", "")]
 
 
 def _why(

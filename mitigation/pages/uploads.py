@@ -21,7 +21,7 @@ class Line:
     """One thing that a certificate says: in the register, and in the folder."""
 
     label: str
-    known: Any
+    registered: Any
     brought: Any
     is_day: bool
     is_number: bool
@@ -37,7 +37,7 @@ class SideBySide:
     instrument: str
     instrument_pk: int | None
     quantity: str
-    known: Calibration | None
+    registered: Calibration | None
     lines: Sequence[Line]
 
 
@@ -69,30 +69,30 @@ def _side_by_side(certificates: Sequence[dict[str, Any]]) -> list[SideBySide]:
         instrument.name: instrument
         for instrument in Instrument.objects.filter(name__in=names).prefetch_related("calibrations")
     }
-    return [_beside(row, instruments.get(row["instrument"])) for row in certificates]
+    return [_compared(row, instruments.get(row["instrument"])) for row in certificates]
 
 
-def _beside(row: dict[str, Any], instrument: Instrument | None) -> SideBySide:
+def _compared(row: dict[str, Any], instrument: Instrument | None) -> SideBySide:
     brought = {name: _value(name, row["content"].get(name, "")) for name in CONTENT}
     quantity = brought.pop("quantity")
     rows = [] if instrument is None else instrument.calibrations.all()
-    same = [calibration for calibration in rows if calibration.quantity == quantity]
-    known = _counterpart(same, brought["calibrated_on"])
+    same_quantity = [calibration for calibration in rows if calibration.quantity == quantity]
+    registered = _counterpart(same_quantity, brought["calibrated_on"])
     return SideBySide(
         file=row["file"],
         row_number=row["row"],
         instrument=row["instrument"],
         instrument_pk=None if instrument is None else instrument.pk,
         quantity=quantity_words(quantity),
-        known=known,
+        registered=registered,
         lines=[
             Line(
                 label=_label(name),
-                known=getattr(known, name, None),
+                registered=getattr(registered, name, None),
                 brought=brought[name],
                 is_day=name in _DAYS,
                 is_number=name not in (*_DAYS, *_WORDS),
-                differs=known is not None and getattr(known, name) != brought[name],
+                differs=registered is not None and getattr(registered, name) != brought[name],
             )
             for name in CONTENT
             if name != "quantity"
@@ -103,9 +103,9 @@ def _beside(row: dict[str, Any], instrument: Instrument | None) -> SideBySide:
 def _counterpart(rows: Sequence[Calibration], day: date | None) -> Calibration | None:
     """The row of the same day of calibration, or the one in force on it."""
     by_key = {row.pk: row for row in rows}
-    same = [pk for pk, row in by_key.items() if row.calibrated_on == day]
+    same_day = [pk for pk, row in by_key.items() if row.calibrated_on == day]
     began = {pk: row.calibrated_on for pk, row in by_key.items()}
-    key = max(same) if same else in_force(day or date.max, began)
+    key = max(same_day) if same_day else in_force(day or date.max, began)
     return None if key is None else by_key[key]
 
 

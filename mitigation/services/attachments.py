@@ -109,8 +109,8 @@ def clean_picture(arguments: dict[str, Any], run: Run) -> None:
         drop_file(key=row.given_key())
         return
     try:
-        with open_stored(row.stored) as given:
-            full, small = pictures.cleaned(given.read())
+        with open_stored(row.stored) as upload:
+            full, small = pictures.cleaned(upload.read())
     except StoredFileError:
         _refuse(row, pictures.DAMAGED)
         return

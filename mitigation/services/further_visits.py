@@ -33,8 +33,11 @@ from surveys.services.visits import VISIT_SEALED
 
 def refuse_contradictions(folder: CheckedFolder, case: Case) -> None:
     """CaseFolderRefused with each cell by which the folder says something else than the case."""
-    known = _known(case)
-    faults = [*_of_head(folder, case), *contradictions(folder, known, _keys_of(case, known))]
+    known_visits = _visits_by_label(case)
+    faults = [
+        *_of_head(folder, case),
+        *contradictions(folder, known_visits, _keys_of(case, known_visits)),
+    ]
     if faults:
         raise CaseFolderRefused(faults[:MOST_SHOWN], len(faults))
 
@@ -59,14 +62,14 @@ def add_further_visits(
     folder = read_case_folder(files)
     if before_storing is not None:
         before_storing(len(folder.readings))
-    kept = files.zipped()
-    stored = describe_folder(sha256=files.sha256, data=kept, now=now)
-    with kept_folder(stored=stored, data=kept), transaction.atomic():
+    archive = files.zipped()
+    stored = describe_folder(sha256=files.sha256, data=archive, now=now)
+    with kept_folder(stored=stored, data=archive), transaction.atomic():
         case = Case.objects.select_for_update().get(pk=into.pk)
         list(case.visits.select_for_update(of=("self",)).order_by("pk").values("pk"))
         refuse_contradictions(folder, case)
-        known = _known(case)
-        if not new_places(folder.visits, known):
+        known_visits = _visits_by_label(case)
+        if not new_places(folder.visits, known_visits):
             return ImportResult(case, created=False)
         stored.save(force_insert=True)
         came_in = SourceFile.objects.create(
@@ -75,20 +78,20 @@ def add_further_visits(
         )  # fmt: skip
         visits = store_survey(
             home=case.property, folder=folder, source=came_in, by=by, now=now,
-            confirmed=confirmed, keys=_keys_of(case, known), known=known,
+            confirmed=confirmed, keys=_keys_of(case, known_visits), known_visits=known_visits,
         )  # fmt: skip
         _join(case, visits)
     return ImportResult(case, created=True)
 
 
-def _known(case: Case) -> dict[str, Visit]:
+def _visits_by_label(case: Case) -> dict[str, Visit]:
     return {visit.label: visit for visit in case.visits.all()}
 
 
-def _keys_of(case: Case, known: Mapping[str, Visit]) -> RowKeys:
+def _keys_of(case: Case, known_visits: Mapping[str, Visit]) -> RowKeys:
     """The keys under which the rows of the case came in."""
     sources = SourceFile.objects.filter(visits__cases=case).order_by("pk").distinct()
-    return row_keys_of(known, _references(case), sources.values_list("sha256", flat=True))
+    return row_keys_of(known_visits, _references(case), sources.values_list("sha256", flat=True))
 
 
 def _references(case: Case) -> list[str]:

@@ -96,12 +96,12 @@ def keep_upload(
     What it brings makes a case of its own, or further visits of the one that it goes `into`.
     """
     drop_expired(now=now)
-    what = {
+    content = {
         "name": upload.name,
         "sha256": hashlib.sha256(upload.data).hexdigest(),
         **({"into": into.pk} if into else {}),
     }
-    digest = digest_of(key, "upload", by.pk, what)
+    digest = digest_of(key, "upload", by.pk, content)
     return enter_once(PendingUpload, digest, lambda: _kept(upload, by, now, into))
 
 

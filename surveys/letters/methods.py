@@ -123,7 +123,7 @@ def guideline_table(
 
 def scope(head: Head) -> list[Block]:
     """What the results cover, what is opinion, what others said (ISO/IEC 17025:2017, 7.8)."""
-    who = head.sender.signatory or head.sender.name
+    signatory = head.sender.signatory or head.sender.name
     return [
         heading(_("Opinions, statements of others, scope")),
         bullets(
@@ -132,7 +132,7 @@ def scope(head: Head) -> list[Block]:
                     "Opinions and interpretations: what page one says of causes and of what is "
                     "left to do. They rest on the results above and are held by %(who)s."
                 )
-                % {"who": who},
+                % {"who": signatory},
                 _(
                     "Statements of others, which we did not check: * by the client; what was "
                     "running and what work was done, where the notes name it."
@@ -141,7 +141,7 @@ def scope(head: Head) -> list[Block]:
                     "The results hold only for the places and the hours at which they were "
                     "measured."
                 ),
-                _("Pass this document on only as a whole. Signed: %(who)s.") % {"who": who},
+                _("Pass this document on only as a whole. Signed: %(who)s.") % {"who": signatory},
             ]
         ),
     ]

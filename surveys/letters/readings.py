@@ -93,12 +93,12 @@ def distance_words(log: Iterable[LoggedReading], formats: Formats) -> str:
     ]
     if not free:
         return ""
-    known = sorted({row.body_distance_m for row in free if row.body_distance_m is not None})
+    distances_m = sorted({row.body_distance_m for row in free if row.body_distance_m is not None})
     missing = sum(row.body_distance_m is None for row in free)
     parts = []
-    if known:
-        metres = f"{formats.given(known[0])}–{formats.given(known[-1])}"
-        metres = metres if len(known) > 1 else formats.given(known[0])
+    if distances_m:
+        metres = f"{formats.given(distances_m[0])}–{formats.given(distances_m[-1])}"
+        metres = metres if len(distances_m) > 1 else formats.given(distances_m[0])
         parts.append(f"{metres}{NBSP}m")
     if missing:
         parts.append(_("not recorded for %(count)s readings") % {"count": missing})

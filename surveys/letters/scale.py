@@ -47,8 +47,8 @@ def public_levels(frequency_hz: float | None) -> dict[str, float]:
     """The general public's reference level of each quantity that has one."""
     if frequency_hz is None:
         return {}
-    known = {code.value: reference_level(code, frequency_hz) for code in Measurand}
-    return {code: level for code, level in known.items() if not math.isnan(level)}
+    levels = {code.value: reference_level(code, frequency_hz) for code in Measurand}
+    return {code: level for code, level in levels.items() if not math.isnan(level)}
 
 
 def scale_block(

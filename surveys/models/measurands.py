@@ -47,13 +47,13 @@ def measurand_words(code: str) -> str:
 
 def plain_names(codes: Iterable[str]) -> dict[str, str]:
     """Measurands as a client reads them: how was measured is named only where two ways were."""
-    known = [Measurand(code) for code in dict.fromkeys(codes)]
-    quantities = [code.quantity for code in known]
+    measurands = [Measurand(code) for code in dict.fromkeys(codes)]
+    quantities = [code.quantity for code in measurands]
     return {
         code.value: measurand_words(code)
         if quantities.count(code.quantity) > 1
         else capfirst(quantity_words(code.quantity))
-        for code in known
+        for code in measurands
     }
 
 

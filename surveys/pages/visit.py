@@ -88,9 +88,11 @@ def page_context(
         context["cautions"] = cautions_before_sealing(visit, baseline)
         context["ground_sentences"] = words.ground_sentences()
         walk = walk or bool(request.GET.get("walk"))
-        asked = {name: request.GET[name] for name in ReadingForm.WHERE if request.GET.get(name)}
-        context |= _blank_forms(visit, asked, rows, walk=walk)
-        if "measurand" in asked:
+        chosen_fields = {
+            name: request.GET[name] for name in ReadingForm.WHERE if request.GET.get(name)
+        }
+        context |= _blank_forms(visit, chosen_fields, rows, walk=walk)
+        if "measurand" in chosen_fields:
             context["narrowed"] = True
             context["reading_form"].narrow()
             context["reading_form"].go_on_at(context["next_display"])
@@ -139,8 +141,13 @@ def _list_of_rows(
     now = {(row["spot"].pk, row["finding"].measurand): row["finding"] for row in findings}
     before = {}
     if baseline is not None and baseline != visit:
-        known = visit_results([baseline], guideline=guideline, placement=placement).findings
-        before = {(spot, measurand): finding for (_pk, spot, measurand), finding in known.items()}
+        baseline_findings = visit_results(
+            [baseline], guideline=guideline, placement=placement
+        ).findings
+        before = {
+            (spot, measurand): finding
+            for (_pk, spot, measurand), finding in baseline_findings.items()
+        }
     return {
         "to_read": [
             {
@@ -156,16 +163,16 @@ def _list_of_rows(
 
 
 def _blank_forms(
-    visit: Visit, asked: Mapping[str, str], rows: Sequence[RowToRead], *, walk: bool
+    visit: Visit, chosen_fields: Mapping[str, str], rows: Sequence[RowToRead], *, walk: bool
 ) -> dict[str, Any]:
     """What may be entered next: what the address names, or what is most likely read next."""
     last = visit.readings.select_related("spot__room", "instrument").order_by("position").last()
     likely = ReadingForm.next_after(last, walk=walk)
     row = None
-    if "measurand" in asked:  # a row of the list was tapped: it says all of this
+    if "measurand" in chosen_fields:  # a row of the list was tapped: it says all of this
         likely |= dict.fromkeys(ReadingForm.WHERE, "")
-        row = next((row for row in rows if _is_asked(row, asked)), None)
-    elif not walk and not asked and visit.kind == Visit.Kind.FOLLOW_UP:
+        row = next((row for row in rows if _is_asked(row, chosen_fields)), None)
+    elif not walk and not chosen_fields and visit.kind == Visit.Kind.FOLLOW_UP:
         row = _next_open(last, rows)
         likely |= row.choices() if row else {}
     display = ReadingForm.display_after(last)
@@ -173,7 +180,7 @@ def _blank_forms(
         display = "total" if row.has_total else "x"
     return {
         "last": last,
-        "reading_form": ReadingForm(visit=visit, initial=likely | dict(asked)),
+        "reading_form": ReadingForm(visit=visit, initial=likely | dict(chosen_fields)),
         "next_display": display,
         "check_form": GroundCheckForm(visit=visit, prefix="check"),
         "spot_form": SpotForm(prefix="place"),
@@ -181,8 +188,8 @@ def _blank_forms(
     }
 
 
-def _is_asked(row: RowToRead, asked: Mapping[str, str]) -> bool:
-    return {name: str(value) for name, value in row.choices().items()} == asked
+def _is_asked(row: RowToRead, chosen_fields: Mapping[str, str]) -> bool:
+    return {name: str(value) for name, value in row.choices().items()} == chosen_fields
 
 
 def _next_open(last: Reading | None, rows: Sequence[RowToRead]) -> RowToRead | None:

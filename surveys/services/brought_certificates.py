@@ -75,8 +75,8 @@ class KnownInstruments:
         self.instruments = {instrument.name: instrument for instrument in instruments}
         self.calibrations: dict[tuple[Any, ...], Calibration] = {}
         self._by_number: dict[tuple[Any, ...], Calibration] = {}
-        known = Calibration.objects.filter(instrument__in=list(self.instruments.values()))
-        for calibration in known.order_by("-pk"):
+        calibrations = Calibration.objects.filter(instrument__in=list(self.instruments.values()))
+        for calibration in calibrations.order_by("-pk"):
             pk = calibration.instrument_id
             self.calibrations[pk, *measuring_of(calibration)] = calibration
             number = (pk, calibration.quantity, calibration.certificate)
@@ -100,10 +100,10 @@ class KnownInstruments:
             if row.serial and instrument.serial and row.serial != instrument.serial:
                 faults.append(_other_serial(row, instrument))
             number = (instrument.pk, row.quantity, row.certificate)
-            known = self.calibrations.get((instrument.pk, *measuring_of(row)))
-            known = known or self._by_number.get(number)
-            if row.certificate and known is not None:
-                faults += _differences(row, known)
+            calibration = self.calibrations.get((instrument.pk, *measuring_of(row)))
+            calibration = calibration or self._by_number.get(number)
+            if row.certificate and calibration is not None:
+                faults += _differences(row, calibration)
         return faults
 
     def _is_new_to_a_known_one(self, row: InstrumentRow) -> bool:
@@ -115,7 +115,7 @@ class KnownInstruments:
 
 def refuse_unconfirmed(
     rows: Sequence[InstrumentRow],
-    known: KnownInstruments,
+    known_instruments: KnownInstruments,
     by: User | None,
     confirmed: Collection[BroughtCertificate] | None,
 ) -> None:
@@ -124,50 +124,50 @@ def refuse_unconfirmed(
     Where nothing was shown to be confirmed (None), whoever may change the registers confirms by
     importing; nobody (`by` is None) is the command line, which counts as the office.
     """
-    faults = known.contradictions(rows)
+    faults = known_instruments.contradictions(rows)
     if faults:
         raise CaseFolderRefused(faults[:MOST_SHOWN], len(faults))
     if confirmed is None and (by is None or may_change_registers(by)):
         return
-    brought = known.brought(rows)
+    brought = known_instruments.brought(rows)
     unconfirmed = [certificate for certificate in brought if certificate not in (confirmed or ())]
     if unconfirmed:
         raise UnconfirmedCertificates(unconfirmed, brought)
 
 
-def _differences(row: InstrumentRow, known: Calibration) -> list[Fault]:
+def _differences(row: InstrumentRow, calibration: Calibration) -> list[Fault]:
     cells = dict(zip(CONTENT, content_texts(row), strict=True))
-    texts = dict(zip(CONTENT, content_texts(known), strict=True))
+    texts = dict(zip(CONTENT, content_texts(calibration), strict=True))
     content = ", ".join(
         f"{name} {text}" for name, text in texts.items() if text and name != "description"
     )
     faults = []
-    for name in differing(row, known):
+    for name in differing(row, calibration):
         words = {
             "value": texts[name] or _("nothing"),
             "number": row.certificate,
             "instrument": row.name,
             "content": content,
         }
-        wanted = _(
+        allowed = _(
             "%(value)s, as the register has it: certificate %(number)s of %(instrument)s is"
             " known with %(content)s; other content needs another number"
         )
-        faults.append(Fault(row.file, row.row_number, name, cells[name], wanted % words))
+        faults.append(Fault(row.file, row.row_number, name, cells[name], allowed % words))
     return faults
 
 
 def _other_serial(row: InstrumentRow, instrument: Instrument) -> Fault:
-    wanted = _(
+    allowed = _(
         "%(serial)s, as the register has it for %(instrument)s; another instrument needs another"
         " name"
     ) % {"serial": instrument.serial, "instrument": instrument.name}
-    return Fault(row.file, row.row_number, "serial", row.serial, wanted)
+    return Fault(row.file, row.row_number, "serial", row.serial, allowed)
 
 
 def _unconfirmed(certificate: BroughtCertificate) -> Fault:
     number = certificate.content[CONTENT.index("certificate")]
-    wanted = _(
+    allowed = _(
         "what the register has of %(instrument)s; the office has not confirmed this certificate"
     ) % {"instrument": certificate.instrument}
-    return Fault(certificate.file, certificate.row_number, "certificate", number, wanted)
+    return Fault(certificate.file, certificate.row_number, "certificate", number, allowed)

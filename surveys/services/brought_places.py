@@ -22,14 +22,14 @@ class BroughtPlaces:
         """The key of each used spot, by its place among the folder's."""
         names = dict.fromkeys(spots[place][0] for place in sorted(used))
         rooms = _by_either(Room.objects.filter(property=self.home), "folded")
-        wanted = {name: self.keys.of("room", folded(name)) for name in names}
-        room_of = {name: rooms.get(uid) or rooms.get(folded(name)) for name, uid in wanted.items()}
-        made = Room.objects.bulk_create(
-            Room(property=self.home, name=name, uid=wanted[name])
+        uids = {name: self.keys.of("room", folded(name)) for name in names}
+        room_of = {name: rooms.get(uid) or rooms.get(folded(name)) for name, uid in uids.items()}
+        created = Room.objects.bulk_create(
+            Room(property=self.home, name=name, uid=uids[name])
             for name, room in room_of.items()
             if room is None
         )
-        room_of |= {room.name: room for room in made}
+        room_of |= {room.name: room for room in created}
         spots_at_home: dict[Any, Spot] = {}
         for row in Spot.objects.filter(room__property=self.home):
             spots_at_home[row.uid] = spots_at_home[row.room_id, row.folded] = row
@@ -50,15 +50,15 @@ class BroughtPlaces:
     def ground_points(self, names: Iterable[str]) -> dict[str, int]:
         """The keys of the ground points by name."""
         points = _by_either(GroundPoint.objects.filter(property=self.home), "name")
-        wanted = {name: self.keys.of("ground point", name) for name in dict.fromkeys(names)}
-        point_of = {name: points.get(uid) or points.get(name) for name, uid in wanted.items()}
-        made = GroundPoint.objects.bulk_create(
-            GroundPoint(property=self.home, name=name, uid=wanted[name])
+        uids = {name: self.keys.of("ground point", name) for name in dict.fromkeys(names)}
+        point_of = {name: points.get(uid) or points.get(name) for name, uid in uids.items()}
+        created = GroundPoint.objects.bulk_create(
+            GroundPoint(property=self.home, name=name, uid=uids[name])
             for name, point in point_of.items()
             if point is None
         )
         stored = {name: point.pk for name, point in point_of.items() if point is not None}
-        return stored | {point.name: point.pk for point in made}
+        return stored | {point.name: point.pk for point in created}
 
 
 def _by_either(rows: Iterable[Any], name: str) -> dict[Any, Any]:

@@ -28,13 +28,13 @@ def content_of(row: InstrumentRow | Calibration) -> tuple[Any, ...]:
     return tuple(getattr(row, name) for name in CONTENT)
 
 
-def differing(row: InstrumentRow | Calibration, known: Calibration) -> list[str]:
-    """The fields in which `row` contradicts `known`.
+def differing(row: InstrumentRow | Calibration, registered: Calibration) -> list[str]:
+    """The fields in which `row` contradicts the `registered` one.
 
     A laboratory that one of them leaves out contradicts nothing.
     """
-    fields = [name for name in MEASURING if getattr(row, name) != getattr(known, name)]
-    laboratories = {row.laboratory, known.laboratory} - {""}
+    fields = [name for name in MEASURING if getattr(row, name) != getattr(registered, name)]
+    laboratories = {row.laboratory, registered.laboratory} - {""}
     return fields + (["laboratory"] if len(laboratories) > 1 else [])
 
 
@@ -45,15 +45,15 @@ def clash_of(row: Calibration) -> str:
     same_number = Calibration.objects.filter(
         instrument=row.instrument_id, quantity=row.quantity, certificate=row.certificate
     )
-    for known in same_number.exclude(pk=row.pk).order_by("-pk"):
+    for registered in same_number.exclude(pk=row.pk).order_by("-pk"):
         differences = [
             _("%(field)s %(known)s, and not %(new)s")
             % {
                 "field": _label(name),
-                "known": _shown(getattr(known, name)),
+                "known": _shown(getattr(registered, name)),
                 "new": _shown(getattr(row, name)),
             }
-            for name in differing(row, known)
+            for name in differing(row, registered)
         ]
         if differences:
             return _(

@@ -31,31 +31,35 @@ SAYS = {
 
 
 def row_keys_of(
-    known: Mapping[str, Visit], references: Iterable[str], sha256s: Iterable[str]
+    known_visits: Mapping[str, Visit], references: Iterable[str], sha256s: Iterable[str]
 ) -> RowKeys:
     """The keys under which the rows of a case came in: of a reference of it, or of its files."""
     origins = [*((reference, "") for reference in references), *(("", sha) for sha in sha256s)]
     for origin in origins:
         keys = RowKeys(*origin)
-        if any(keys.of("visit", name) == visit.uid for name, visit in known.items()):
+        if any(keys.of("visit", name) == visit.uid for name, visit in known_visits.items()):
             return RowKeys(*origin)
     return RowKeys(*origins[0])
 
 
-def contradictions(folder: CheckedFolder, known: Mapping[str, Visit], keys: RowKeys) -> list[Fault]:
+def contradictions(
+    folder: CheckedFolder, known_visits: Mapping[str, Visit], keys: RowKeys
+) -> list[Fault]:
     """Every cell and row by which the folder says something else of the visits that are there."""
     faults = [
         fault
         for row in folder.visits
-        if row.name in known
-        for fault in _of_visit(row, known[row.name])
+        if row.name in known_visits
+        for fault in _of_visit(row, known_visits[row.name])
     ]
     names = [row.name for row in folder.visits]
-    known_places = {place for place, name in enumerate(names) if name in known}
+    known_places = {place for place, name in enumerate(names) if name in known_visits}
     readings = folder.readings
     meters = [row.name for row in folder.instruments]
     uids = keys.of_readings(readings, folder.visits, meters)
-    stored = set(Reading.objects.filter(visit__in=known.values()).values_list("uid", flat=True))
+    stored = set(
+        Reading.objects.filter(visit__in=known_visits.values()).values_list("uid", flat=True)
+    )
     faults += [
         _unknown_row(READINGS, number, names[place])
         for place, number, uid in zip(
@@ -63,7 +67,7 @@ def contradictions(folder: CheckedFolder, known: Mapping[str, Visit], keys: RowK
         )
         if place in known_places and uid not in stored
     ]
-    checks = GroundCheck.objects.filter(visit__in=known.values())
+    checks = GroundCheck.objects.filter(visit__in=known_visits.values())
     tried = set(checks.values_list("uid", flat=True))
     for row in folder.ground_checks:
         uid = keys.of_ground_check(row, folder.visits)
@@ -95,6 +99,6 @@ def _shown(value: Any) -> str:
     return _("nothing") if value in (None, "") else str(value)
 
 
-def new_places(visits: Sequence[VisitRow], known: Mapping[str, Visit]) -> list[int]:
+def new_places(visits: Sequence[VisitRow], known_visits: Mapping[str, Visit]) -> list[int]:
     """Which visits of a folder the case does not have."""
-    return [place for place, row in enumerate(visits) if row.name not in known]
+    return [place for place, row in enumerate(visits) if row.name not in known_visits]

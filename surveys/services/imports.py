@@ -54,13 +54,13 @@ def store_survey(
     now: datetime,
     confirmed: Collection[BroughtCertificate] | None = None,
     keys: RowKeys | None = None,
-    known: Collection[str] = (),
+    known_visits: Collection[str] = (),
 ) -> list[Visit]:
     """Enter the instruments, places, sealed visits and readings of a folder; return the visits.
 
     `confirmed` are the certificates that known instruments may get; None: those that `by` may add.
-    `known` names visits that are there already and stay as they are, with the rows of theirs; the
-    `keys` are those under which they came in.
+    `known_visits` names visits that are there already and stay as they are, with the rows of
+    theirs; the `keys` are those under which they came in.
     """
     keys = keys or _keys_of(folder)
     calibrations = _store_calibrations(folder.instruments, by, confirmed)
@@ -71,7 +71,7 @@ def store_survey(
             row, first + place, home, source, by, now, keys.of("visit", row.name), people
         )
         for place, row in enumerate(folder.visits)
-        if row.name not in known
+        if row.name not in known_visits
     }
     names = [row.name for row in folder.instruments]
     uids = dict(
@@ -81,7 +81,7 @@ def store_survey(
             strict=True,
         )
     )
-    readings = folder.readings.at(visits) if known else folder.readings
+    readings = folder.readings.at(visits) if known_visits else folder.readings
     places = BroughtPlaces(home, keys)
     spots = places.spots(readings.spots, set(readings.spot.tolist()))
     points = places.ground_points(_points_of(folder, readings, visits))
@@ -125,9 +125,9 @@ def _store_calibrations(
     confirmed: Collection[BroughtCertificate] | None,
 ) -> list[Calibration]:
     """The calibration of each row: one with the very same content, or a new one."""
-    known = KnownInstruments(rows, are_held=True)
-    refuse_unconfirmed(rows, known, by, confirmed)
-    instruments, calibrations = known.instruments, known.calibrations
+    known_instruments = KnownInstruments(rows, are_held=True)
+    refuse_unconfirmed(rows, known_instruments, by, confirmed)
+    instruments, calibrations = known_instruments.instruments, known_instruments.calibrations
     stored = []
     for row in rows:
         instrument = instruments.get(row.name)

@@ -187,7 +187,7 @@ def test_the_office_sees_both_side_by_side(register, assessor, office) -> None:
     page = page_of(office, "upload_decide", pending.token)
     assert "Jo Feld uploaded these files" in page and "Käthe Möwe" in page
     lines = {
-        line.label: (line.known, line.brought, line.differs)
+        line.label: (line.registered, line.brought, line.differs)
         for (certificate,) in [uploads_page(office, pending)]
         for line in certificate.lines
     }
