@@ -2,7 +2,7 @@
 
 from consult.services import jobs
 from consult.services.sending import LETTER_SENT
-from mitigation.services import attachments, following, uploads
+from mitigation.services import attachments, drafts, following, uploads
 from surveys.services.visits import VISIT_MOVED, VISIT_SEALED
 
 for kind, work in (
@@ -47,5 +47,28 @@ jobs.register(
     limit_s=50,
     when_dead=attachments.picture_given_up,
 )
+jobs.register(
+    drafts.MAKE_DRAFT,
+    drafts.make_draft,
+    about={"draft": "mitigation.LetterDraft"},
+    repeatable=True,
+    limit_s=50,
+    when_dead=drafts.draft_failed,
+)
+jobs.register(
+    drafts.DROP_DRAFT,
+    drafts.drop_draft,
+    about={"draft": "mitigation.LetterDraft"},
+    repeatable=True,
+    limit_s=10,
+)
 
-__all__ = ["LETTER_SENT", "VISIT_MOVED", "VISIT_SEALED", "attachments", "following", "uploads"]
+__all__ = [
+    "LETTER_SENT",
+    "VISIT_MOVED",
+    "VISIT_SEALED",
+    "attachments",
+    "drafts",
+    "following",
+    "uploads",
+]

@@ -8,6 +8,7 @@ from mitigation.views import (
     cases,
     client_side,
     desk,
+    drafts,
     exports,
     histories,
     letters,
@@ -65,5 +66,8 @@ urlpatterns = [
     path("letters/<str:number>/case/", letters.letter_case, name="letter_case"),
     path("letters/<str:number>/correct/", letters.letter_correct, name="letter_correct"),
     path("cases/<str:reference>/letters/<str:kind>/", cases.letter_issue, name="letter_issue"),
+    path("cases/<str:reference>/letters/<str:kind>/draft/", drafts.draft_make, name="draft_make"),
+    path("drafts/<int:pk>/", drafts.draft_detail, name="draft_detail"),
+    path("drafts/<int:pk>/file/", drafts.draft_file, name="draft_file"),
     path("cases/<str:reference>/", cases.case_detail, name="case_detail"),
 ]

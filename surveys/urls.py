@@ -2,7 +2,7 @@
 
 from django.urls import path
 
-from surveys.views import circuits, exports, places, readings, registers, visits
+from surveys.views import circuits, exports, places, readings, registers, visits, words
 
 urlpatterns = [
     path("visits/", visits.visit_list, name="visit_list"),
@@ -17,6 +17,7 @@ urlpatterns = [
     path("ground-checks/<int:pk>/", visits.ground_check_correct, name="ground_check_correct"),
     path("visits/<int:pk>/spots/", visits.spot_add, name="spot_add"),
     path("visits/<int:pk>/ground-points/", visits.ground_point_add, name="ground_point_add"),
+    path("visits/<int:pk>/words/", words.visit_words, name="visit_words"),
     path("visits/<int:pk>/seal/", visits.visit_seal, name="visit_seal"),
     path("readings/<int:pk>/", readings.reading_detail, name="reading_detail"),
     path("readings/<int:pk>/correct/", readings.reading_correct, name="reading_correct"),

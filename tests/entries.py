@@ -19,7 +19,7 @@ from consult.models import (
     Property,
     User,
 )
-from mitigation.models import Attachment, Case, Note, PendingUpload
+from mitigation.models import Attachment, Case, LetterDraft, Note, PendingUpload
 from surveys.models import (
     Appliance,
     Calibration,
@@ -65,6 +65,7 @@ MAKES_NONE = {
     "upload_act": "one job under the upload's token",
     "visit_call_off": "the visit is gone",
     "visit_edit": "knows the state that was seen",
+    "visit_words": "knows the state that was seen",
     "visit_seal": "a sealed visit is not sealed again",
     "ground_check_correct": "knows the state that was seen",
     "instrument_edit": "knows the state that was seen",
@@ -152,6 +153,7 @@ def _of_cases(cast: Cast) -> dict[str, Entry]:
         ),
         "visit_plan": Entry(_url("visit_plan", case), Visit, plan, keyed=False),
         "letter_issue": Entry(_url("letter_issue", case, "outcome"), Letter, keyed=False),
+        "draft_make": Entry(_url("draft_make", case, "outcome"), LetterDraft, keyed=False),
         "upload": Entry(_url("upload"), PendingUpload, {"folder": ("a.zip", as_zip().data)}),
     }
 
@@ -237,7 +239,7 @@ GROUPS: tuple[tuple[Callable[[Cast], dict[str, Entry]], Iterable[str]], ...] = (
         ("client_add", "contact_add", "property_add", "case_open", "case_open with a reference",
          "firm_add", "person_invite", "own_data", "person_data"),
     ),
-    (_of_cases, ("note_add", "file_attach", "visit_plan", "letter_issue", "upload")),
+    (_of_cases, ("note_add", "file_attach", "visit_plan", "letter_issue", "draft_make", "upload")),
     (_of_letters, ("letter_send", "letter_correct", "person_act")),
     (_of_registers, ("instrument_add", "calibration_add", "guideline_add")),
     (

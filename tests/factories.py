@@ -17,7 +17,8 @@ from consult import tasks
 from consult.letters import rendering
 from consult.models import Assignment, Client, Firm, Job, Letter, Property, User
 from consult.services.guards import unguarded
-from mitigation.models import Case, CaseVisit, Stage
+from mitigation.models import Case, CaseVisit, LetterDraft, Stage
+from mitigation.services.drafts import ask_draft
 from mitigation.services.letters import issue_case_letter
 from surveys.models import (
     Calibration,
@@ -197,3 +198,14 @@ def ready_letter(case: Case) -> Letter:
     letter.refresh_from_db()
     assert letter.state == Letter.State.READY, letter.failure
     return letter
+
+
+def ready_draft(case: Case) -> LetterDraft:
+    """A draft of the outcome letter of `case` with its file, which has the words in plain."""
+    office = User.objects.filter(role=User.Role.OFFICE).first() or UserFactory()
+    draft = ask_draft(kind="outcome", case=case, by=office, now=timezone.now())
+    with patch.object(rendering, "render_letter", _words_alone):
+        tasks.run_job(Job.objects.get(key=f"make-draft:{draft.uid}").pk)
+    draft.refresh_from_db()
+    assert draft.state == LetterDraft.State.READY
+    return draft

@@ -116,6 +116,7 @@ class PracticeForm(VersionedForm):
             "email",
             "website",
             "signatory",
+            "signatory_function",
             "second_factor_days",
         ]
         help_texts = {

@@ -7,6 +7,7 @@ from datetime import date
 from typing import Any, Literal
 
 from django.utils.translation import gettext as _
+from django.utils.translation import override, pgettext
 
 from consult.intake.pictures import as_data_url
 from consult.letters.countries import country_line
@@ -129,6 +130,18 @@ def head_content(
         "of_word": _("of"),
         "end": _("End of letter %(number)s") % {"number": head.number},
     }
+
+
+def as_draft(content: dict[str, Any]) -> dict[str, Any]:
+    """The same content with a mark on every page that no letter of it was issued."""
+    with override(content["language"]):
+        return content | {"draft": pgettext("across a page", "DRAFT")}
+
+
+def draft_number(language: str) -> str:
+    """What stands where an issued letter has its number."""
+    with override(language):
+        return _("draft, not issued")
 
 
 def salutation(name: str) -> str:

@@ -26,6 +26,12 @@ class Practice(PlainTexts):
     signatory = models.CharField(
         _("Signatory"), max_length=120, blank=True, help_text=_("Who signs the letters.")
     )
+    signatory_function = models.CharField(
+        _("Function of the signatory"),
+        max_length=120,
+        blank=True,
+        help_text=_("In which function they authorise letters, such as: head of measurement."),
+    )
     logo = models.BinaryField(null=True, blank=True)  # a small PNG, copied into each letter
     logo_sha256 = models.CharField(max_length=64, blank=True)
     second_factor_days = models.PositiveSmallIntegerField(

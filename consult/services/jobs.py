@@ -146,6 +146,11 @@ def revive(*, job: Job, now: datetime) -> bool:
     return bool(revived)
 
 
+def job_progress(key: str) -> int:
+    """How far a job is. [%]"""
+    return Job.objects.values_list("progress_percent", flat=True).get(key=key)
+
+
 # -- One attempt ------------------------------------------------------------------------------
 
 

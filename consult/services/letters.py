@@ -16,7 +16,7 @@ from django.utils.translation import gettext as _
 from consult.intake.contents import PDF
 from consult.letters import rendering
 from consult.models import Client, Job, Letter, Property, User
-from consult.services.jobs import Run, enqueue, revive
+from consult.services.jobs import Run, enqueue, job_progress, revive
 from consult.services.stored_files import StoredFileError, open_stored, write_stored
 
 log = logging.getLogger(__name__)
@@ -180,7 +180,7 @@ def letter_progress(letter: Letter) -> int:
     """How far the rendering is. [%]"""
     if letter.state in (Letter.State.READY, Letter.State.ERASED):
         return 100
-    return _job_of(letter).progress_percent
+    return job_progress(f"{RENDER_LETTER}:{letter.number}")
 
 
 def open_letter(letter: Letter) -> IO[bytes]:

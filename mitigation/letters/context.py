@@ -13,6 +13,7 @@ from surveys.letters.facts import (
     SetAsideFacts,
     SpotKey,
     VisitFacts,
+    WordFacts,
 )
 
 
@@ -50,6 +51,7 @@ class OutcomeContext:
     safety: tuple[str, ...] = ()
     past_dangers: tuple[str, ...] = ()  # met at the baseline, in order at the follow-up
     log: tuple[LoggedReading, ...] = ()
+    words: WordFacts = field(default_factory=WordFacts)
 
     def uses(self) -> dict[SpotKey, str]:
         """What each place is used for."""

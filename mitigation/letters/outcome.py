@@ -48,6 +48,7 @@ from mitigation.letters.verdict import (
     subject,
     waited_for,
 )
+from surveys.letters import own_words
 from surveys.letters.facts import GuidelineFacts, SpotKey
 from surveys.letters.readings import reading_log
 from surveys.letters.scale import not_excluded, public_levels, scale_block
@@ -123,9 +124,11 @@ def _page_one(outcome: Mapping[str, Any], context: OutcomeContext, formats: Form
         *_noted(_("Not excluded: a field above the public reference level"), beyond),
         *_noted(stop_words(country), context.safety),
         lead(waited_for(decisions, sleeping_places(context.uses()))),
+        *own_words.summary(context.words),
         paragraph(" ".join([*filter(None, counts), _target_words(outcome, context)])),
         *_noted(_("What limits these results"), limits),
         place_table(spots, context, formats, flux_unit),
+        *own_words.recommendations(context.words),
         *scale_block(measured_after(spots, MISSED), public, formats, flux_unit),
     ]
     return [*blocks, *_left_to_do(spots, context)]

@@ -69,6 +69,7 @@ def place_rows(
     rows: list[PlaceRow] = []
     for place, sentences in reasons.items():
         decision = decisions[place]
+        sentences.append(context.words.remarks.get(place, ""))
         sentences.append(_what_is_left(decision))
         row = PlaceRow((place,), decision, " ".join(filter(None, dict.fromkeys(sentences))))
         before = rows[-1] if rows else None
@@ -118,7 +119,7 @@ def _why(
         sentences.append(_("Before the work it was %(value)s.") % {"value": before})
     detail = context.details.get(spot_key(spot))
     note = detail.after_reading.note if detail and detail.after_reading else ""
-    if note:
+    if note and place_of(spot) not in context.words.remarks:
         sentences.append(_("Noted there: “%(note)s”.") % {"note": note})
     return sentences
 

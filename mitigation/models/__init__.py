@@ -2,6 +2,7 @@
 
 from mitigation.models.attachments import Attachment
 from mitigation.models.cases import Case, CaseVisit, CaseWord, FormerReference
+from mitigation.models.drafts import LetterDraft
 from mitigation.models.letters import CaseLetter
 from mitigation.models.notes import Note
 from mitigation.models.outcomes import Outcome
@@ -19,6 +20,7 @@ __all__ = [
     "CaseVisit",
     "CaseWord",
     "FormerReference",
+    "LetterDraft",
     "Note",
     "Outcome",
     "PendingUpload",

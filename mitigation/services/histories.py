@@ -26,6 +26,7 @@ from surveys.services.histories import (
     place_changes,
     source_changes,
     visit_changes,
+    word_changes,
 )
 
 LONGEST_NOTE = 300
@@ -40,6 +41,7 @@ def case_changes(case: Case, user: Any) -> list[Change]:
     acts = [
         *_people_and_case(case, names),
         *visit_changes(visits, home, names),
+        *word_changes(visits, names),
         *place_changes(home, names),
         *source_changes(home, names),
         *instrument_changes({pk for (pk,) in instruments.distinct()}, names),

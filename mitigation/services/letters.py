@@ -11,7 +11,7 @@ from django.db import transaction
 from django.utils import timezone
 from django.utils.translation import gettext as _
 
-from consult.letter_kinds import Content, correcting, letter_kind
+from consult.letter_kinds import Content, Draft, correcting, letter_kind
 from consult.letters.content import Head, paper_for
 from consult.letters.html import TEMPLATE_VERSION
 from consult.models import Letter, User
@@ -54,14 +54,8 @@ def issue_case_letter(
     reason: str = "",
 ) -> Letter:
     """Freeze a letter of `case` and queue its PDF; the newest one if it already says the same."""
-    _hold(case)
-    entry = letter_kind(kind)
-    if entry is None:
-        raise ValidationError(_("There is no letter of the kind %(kind)s.") % {"kind": kind})
-    basis = Basis(case, sealed_visits(case))
-    if missing := entry.needs(basis):
-        raise ValidationError(missing)
-    draft = entry.draft(basis, partial(_head, case, corrects, reason))
+    hold_case(case)
+    draft = drafted(kind=kind, case=case, corrects=corrects, reason=reason)
     same = None if corrects else _letter_of_the_same_words(case, kind, draft.content)
     if same is not None:
         return same
@@ -87,7 +81,19 @@ def issue_case_letter(
     return letter
 
 
-def _hold(case: Case) -> None:
+def drafted(*, kind: str, case: Case, corrects: Letter | None = None, reason: str = "") -> Draft:
+    """What a letter of `case` says as the case stands; ValidationError where something misses."""
+    entry = letter_kind(kind)
+    if entry is None:
+        raise ValidationError(_("There is no letter of the kind %(kind)s.") % {"kind": kind})
+    basis = Basis(case, sealed_visits(case))
+    if missing := entry.needs(basis):
+        raise ValidationError(missing)
+    draft: Draft = entry.draft(basis, partial(_head, case, corrects, reason))
+    return draft
+
+
+def hold_case(case: Case) -> None:
     """Two people, or one double click: the second waits here and gets the first one's letter.
 
     So does a correction of what was measured: it is in the letter or after it.

@@ -103,7 +103,8 @@ def _readings(pks: list[int]) -> dict[int, Reading]:
 
 
 def _outcome_context(comparison: Comparison, head: Head) -> OutcomeContext:
-    case, visits = comparison.case, comparison.counting
+    case, visits, follow_up = comparison.case, comparison.counting, comparison.follow_up
+    assert follow_up is not None  # asked by missing_for_outcome
     readings = _readings([side.reading.pk for row in comparison.rows for side in row.pair.sides()])
     formats = Formats(case.property.client.language, head.country)
     return OutcomeContext(
@@ -118,6 +119,7 @@ def _outcome_context(comparison: Comparison, head: Head) -> OutcomeContext:
         past_dangers=tuple(facts.past_dangers(visits, case.property.client.language, head)),
         details=_details(comparison, readings),
         frequency_hz=case.property.frequency_hz,
+        words=facts.word_facts(follow_up, _read_after(comparison)),
         log=tuple(
             logged_readings(
                 visits,
@@ -129,6 +131,12 @@ def _outcome_context(comparison: Comparison, head: Head) -> OutcomeContext:
             )
         ),
     )
+
+
+def _read_after(comparison: Comparison) -> set[tuple[int, int]]:
+    """The visit and spot of each after side."""
+    afters = [(row.pair.after, row.spot) for row in comparison.rows]
+    return {(after.visit.pk, spot.pk) for after, spot in afters if after is not None}
 
 
 def _details(comparison: Comparison, readings: Mapping[int, Reading]) -> dict[Key, SpotDetail]:
@@ -189,4 +197,5 @@ def _survey_context(case: Case, head: Head, baseline: Visit) -> SurveyContext:
         placement_percent=case.placement_percent,
         frequency_hz=case.property.frequency_hz,
         log=tuple(log),
+        words=facts.word_facts(baseline, {(baseline.pk, row.spot) for row in findings}),
     )

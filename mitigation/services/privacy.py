@@ -89,6 +89,16 @@ TABLES = [
         client="letter",
     ),
     Table(
+        "mitigation.LetterDraft",
+        _("drafts of letters"),
+        fields(
+            goes="id case uid kind content content_sha256 asked_by asked_at expires_at state stored"
+        ),
+        client="case",
+        file=stored_key,
+        file_name=lambda row: f"drafts/{row.pk}.pdf",
+    ),
+    Table(
         "mitigation.Note",
         _("notes"),
         fields(goes="id case text written_by written_at"),

@@ -1,7 +1,7 @@
 """What letters need to know of visits, instruments and findings: plain values, no rows."""
 
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from datetime import date
 
 
@@ -111,6 +111,16 @@ class LoggedReading:
     aside: str = ""  # why it does not count
     decides: bool = False  # the value of its spot rests on it
     is_certified: bool = True  # on an instrument with a certificate in force on the day
+
+
+@dataclass(frozen=True)
+class WordFacts:
+    """The assessor's own words; remarks are by room and spot."""
+
+    summary: tuple[str, ...] = ()  # paragraphs
+    recommendations: tuple[str, ...] = ()
+    author: str = ""  # who holds the recommendations
+    remarks: Mapping[tuple[str, str], str] = field(default_factory=dict)
 
 
 @dataclass(frozen=True)

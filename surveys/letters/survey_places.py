@@ -1,7 +1,7 @@
 """What a survey found, by place: one value each, in the one order of places."""
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 
 from django.utils.translation import gettext as _
 from django.utils.translation import ngettext
@@ -17,6 +17,7 @@ from surveys.letters.facts import (
     LoggedReading,
     SetAsideFacts,
     VisitFacts,
+    WordFacts,
 )
 from surveys.letters.order import Place, Standing, by_measurand, places_in_order
 from surveys.letters.scale import Measured
@@ -45,6 +46,7 @@ class SurveyContext:
     frequency_hz: float | None = None
     safety: tuple[str, ...] = ()
     log: tuple[LoggedReading, ...] = ()
+    words: WordFacts = field(default_factory=WordFacts)
 
 
 def limit_of(finding: FindingFacts, context: SurveyContext) -> float:
@@ -165,9 +167,11 @@ def place_table(context: SurveyContext, formats: Formats, flux_unit: str) -> Blo
         worst = max(findings, key=lambda finding: _share(finding, context))
         is_above = any(_is_above(finding, context) for finding in findings)
         words = _("above the target ▲") if is_above else _("in the target range ✓")
-        row = [spot_name(*place), words, _why(worst, context, formats, flux_unit)]
+        remark = context.words.remarks.get(place, "")
+        why = _why(worst, context, formats, flux_unit, remark)
+        row = [spot_name(*place), words, why]
         rows.append(row)
-        if not is_above:
+        if not is_above and not remark:
             within.append(row)
             within_places.append(place)
     if len(rows) > MOST_ROWS and len(within) > 1:
@@ -185,7 +189,9 @@ def _share(finding: FindingFacts, context: SurveyContext) -> tuple[bool, float]:
     return finding.qualifier == ">", finding.value / limit_of(finding, context)
 
 
-def _why(worst: FindingFacts, context: SurveyContext, formats: Formats, flux_unit: str) -> str:
+def _why(
+    worst: FindingFacts, context: SurveyContext, formats: Formats, flux_unit: str, remark: str
+) -> str:
     (value,) = measured([worst], context)
     band = band_words(context.guideline.band_words)[worst.band - 1]
     sentence = _("%(quantity)s %(value)s, %(band)s (target %(limit)s).") % {
@@ -194,5 +200,7 @@ def _why(worst: FindingFacts, context: SurveyContext, formats: Formats, flux_uni
         "band": band,
         "limit": value.limit_words(formats, flux_unit),
     }
+    if remark:
+        return f"{sentence} {remark}"
     note = worst.reading.note if worst.reading and _is_above(worst, context) else ""
     return f"{sentence} {_('Noted there: “%(note)s”.') % {'note': note}}" if note else sentence

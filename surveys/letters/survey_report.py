@@ -31,6 +31,7 @@ from consult.letters.words import (
     unit_sentences,
     wiring_sentences,
 )
+from surveys.letters import own_words
 from surveys.letters.facts import FindingFacts
 from surveys.letters.limits import damp_days, expired_meters
 from surveys.letters.readings import reading_log
@@ -97,9 +98,11 @@ def _page_one(context: SurveyContext, formats: Formats) -> list[Block]:
         *_noted(_("Not excluded: a field above the public reference level"), beyond),
         *_noted(stop_words(context.head.country), context.safety),
         lead(waited_for(context)),
+        *own_words.summary(context.words),
         paragraph(" ".join([_what_we_did(context, formats), *_next_steps(context)])),
         *_noted(_("What limits these results"), _limits(context, formats)),
         place_table(context, formats, flux_unit),
+        *own_words.recommendations(context.words),
         *scale_block(above, public, formats, flux_unit),
     ]
 

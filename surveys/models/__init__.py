@@ -8,10 +8,12 @@ from surveys.models.letters import LetterVisit
 from surveys.models.measurands import Measurand, Quantity
 from surveys.models.places import GroundPoint, Room, Spot
 from surveys.models.visits import ApplianceOff, CircuitOff, GroundCheck, Reading, SourceFile, Visit
+from surveys.models.words import AssessorWords, PlaceRemark
 
 __all__ = [
     "Appliance",
     "ApplianceOff",
+    "AssessorWords",
     "Band",
     "Calibration",
     "Circuit",
@@ -24,6 +26,7 @@ __all__ = [
     "LetterVisit",
     "Measurand",
     "Panel",
+    "PlaceRemark",
     "Quantity",
     "Reading",
     "Room",

@@ -15,7 +15,7 @@ from consult.letters import words
 from surveys.calc.uncertainty import DEFAULT_PLACEMENT
 from surveys.forms.readings import ReadingForm
 from surveys.forms.visits import GroundCheckForm, GroundPointForm, SpotForm
-from surveys.models import Guideline, Reading, Spot, Visit
+from surveys.models import AssessorWords, Guideline, Reading, Spot, Visit
 from surveys.results import RULES, reading_figures, visit_results
 from surveys.results.dangers import dangers_of
 from surveys.services.corrections import corrections_at
@@ -79,6 +79,8 @@ def page_context(
         "dangers": dangers_of(visit),
         "ground_checks": visit.ground_checks.select_related("point", "other_point"),
         "baseline": baseline,
+        "words": AssessorWords.objects.filter(visit=visit).select_related("written_by").first(),
+        "remarks": visit.remarks.select_related("spot__room"),
     }
     context |= put_right(visit)
     if is_open:

@@ -1,13 +1,13 @@
 """What letters tell of visits: rows gathered into plain values, once, when a letter is issued."""
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Collection, Iterable, Sequence
 from datetime import date
 
 from django.db.models import Q
 from django.utils import translation
 from django.utils.translation import gettext as _
 
-from consult.letters.content import Addressee, Head, Sender, flux_unit_for
+from consult.letters.content import Addressee, Head, Sender, flux_unit_for, lines
 from consult.letters.countries import in_trade_words
 from consult.letters.formats import Formats, display_unit, in_unit
 from consult.models import Property, current_practice
@@ -19,8 +19,19 @@ from surveys.letters.facts import (
     ReadingFacts,
     SetAsideFacts,
     VisitFacts,
+    WordFacts,
 )
-from surveys.models import Calibration, GroundCheck, Guideline, Measurand, Reading, Visit, displays
+from surveys.models import (
+    AssessorWords,
+    Calibration,
+    GroundCheck,
+    Guideline,
+    Measurand,
+    PlaceRemark,
+    Reading,
+    Visit,
+    displays,
+)
 from surveys.models.visits import aside_words
 from surveys.results import SpotFinding
 from surveys.results.dangers import Danger, dangers_by_now
@@ -39,6 +50,7 @@ def sender() -> Sender:
         website=practice.website,
         logo=bytes(practice.logo or b""),
         signatory=practice.signatory,
+        signatory_role=practice.signatory_function,
     )
 
 
@@ -186,6 +198,30 @@ def set_aside_facts(visits: Sequence[Visit], language: str) -> list[SetAsideFact
         )
         for reading in readings
     ]
+
+
+def word_facts(visit: Visit, counting: Collection[tuple[int, int]]) -> WordFacts:
+    """The words about `visit`, and remarks of the visits at which places were read that count.
+
+    `counting` are these visits and spots by their keys: what was said of a place at a visit that
+    counts no more is not said again.
+    """
+    words = AssessorWords.objects.filter(visit=visit).select_related("written_by").first()
+    remarks = PlaceRemark.objects.filter(visit__in={pk for pk, _spot in counting})
+    rows = remarks.select_related("spot__room").order_by("visit__date", "visit")
+    remark_at = {
+        (row.spot.room.name, row.spot.name): row.text
+        for row in rows
+        if (row.visit_id, row.spot_id) in counting
+    }
+    if words is None:
+        return WordFacts(remarks=remark_at)
+    return WordFacts(
+        summary=tuple(lines(words.summary)),
+        recommendations=tuple(lines(words.recommendations)),
+        author=str(words.written_by or ""),
+        remarks=remark_at,
+    )
 
 
 def safety_sentences(visits: Sequence[Visit], language: str, head: Head) -> list[str]:

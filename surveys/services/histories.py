@@ -28,6 +28,7 @@ from consult.services.histories import (
 from consult.templatetags.figures import given
 from surveys.models import (
     Appliance,
+    AssessorWords,
     Calibration,
     Circuit,
     Correction,
@@ -36,6 +37,7 @@ from surveys.models import (
     Guideline,
     Instrument,
     Panel,
+    PlaceRemark,
     Reading,
     Room,
     Spot,
@@ -147,6 +149,25 @@ def visit_changes(visits: Sequence[Visit], home: Property, names: Names) -> Iter
     yield from _readings(labels, home, points, corrections, names)
     for correction in corrections:
         yield _corrected(correction, labels, names)
+
+
+def word_changes(visits: Sequence[Visit], names: Names) -> Iterator[Change]:
+    """The assessor's own words for the letters about visits."""
+    labels = {visit.pk: visit.label for visit in visits}
+    remarks = list(rows_of(PlaceRemark, visit_id__in=labels))
+    spots = Spot.objects.select_related("room").in_bulk({row["spot_id"] for row in remarks})
+    yield from changes(
+        rows_of(AssessorWords, visit_id__in=labels),
+        tell=names.teller(AssessorWords, untold={*UNTOLD, "visit", "written_by", "written_at"}),
+        names=names,
+        title=lambda row: f"{_('Words for the letter')}, {labels[row['visit_id']]}",
+    )
+    yield from changes(
+        remarks,
+        tell=names.teller(PlaceRemark, untold={*UNTOLD, "visit", "spot"}),
+        names=names,
+        title=lambda row: f"{_('Remark')}: {spots.get(row['spot_id'], '')}",
+    )
 
 
 def _imports(visits: Sequence[Visit], labels: Mapping[int, str], names: Names) -> Iterator[Change]:

@@ -127,6 +127,20 @@ TABLES = [
         without=_("why"),
     ),
     Table(
+        "surveys.AssessorWords",
+        _("the assessor's words for letters"),
+        fields(plain="id visit written_by written_at", summary=Blank(), recommendations=Blank()),
+        client="visit",
+        without=_("the words"),
+    ),
+    Table(
+        "surveys.PlaceRemark",
+        _("remarks on places"),
+        fields(plain="id visit spot", text=Blank("[erased]")),
+        client="visit",
+        without=_("the words"),
+    ),
+    Table(
         "surveys.LetterVisit",
         _("visits of letters"),
         fields(goes="id letter visit"),

@@ -21,7 +21,7 @@ from mitigation.services.uploads import keep_upload
 from mitigation.tasks import attachments, uploads
 from surveys.models import Appliance, Circuit, GroundCheck, GroundPoint, Instrument, Panel
 from tests.cast import ASKERS, make_cast
-from tests.factories import ready_letter
+from tests.factories import ready_draft, ready_letter
 from tests.surveys.case_folders import as_zip
 
 pytestmark = pytest.mark.django_db
@@ -72,6 +72,13 @@ MATRIX: dict[str, tuple[str, dict[str, str], str]] = {
         {"reference": "{case}", "kind": "outcome"},
         "302 302 403 403 403 403 403 302",
     ),
+    "draft_make": (
+        "post",
+        {"reference": "{case}", "kind": "outcome"},
+        "302 302 302 404 403 403 403 302",
+    ),
+    "draft_detail": ("get", {"pk": "{draft}"}, "200 200 200 404 403 403 403 302"),
+    "draft_file": ("get", {"pk": "{draft}"}, "200 200 200 404 403 403 403 302"),
     "case_list_export": ("get", {}, "200 200 200 200 403 403 403 302"),
     "case_history": ("get", {"reference": "{case}"}, "200 200 200 404 403 403 403 302"),
     "case_show": ("get", {"reference": "{case}"}, "200 200 200 404 403 403 403 302"),
@@ -160,6 +167,7 @@ MATRIX: dict[str, tuple[str, dict[str, str], str]] = {
     "ground_check_add": ("post", {"pk": "{visit}"}, "422 422 422 404 403 403 403 302"),
     "spot_add": ("post", {"pk": "{visit}"}, "422 422 422 404 403 403 403 302"),
     "ground_point_add": ("post", {"pk": "{visit}"}, "422 422 422 404 403 403 403 302"),
+    "visit_words": ("get", {"pk": "{visit}"}, "200 200 200 404 403 403 403 302"),
     "visit_seal": ("post", {"pk": "{visit}"}, "302 302 302 404 403 403 403 302"),
     "reading_detail": ("get", {"pk": "{reading}"}, "200 200 200 404 403 403 403 302"),
     "reading_correct": ("get", {"pk": "{reading}"}, "200 200 200 404 403 403 403 302"),
@@ -276,6 +284,7 @@ def _filled(arguments: dict[str, str], case: Case) -> dict[str, str]:
         "home": case.property_id,
         "contact": _contact(case).pk if "{contact}" in named else None,
         "attachment": _attachment(case).pk if "{attachment}" in named else None,
+        "draft": ready_draft(case).pk if "{draft}" in named else None,
         "photograph": _photograph(case).pk if "{photograph}" in named else None,
         "person": User.objects.filter(role="client").values_list("pk", flat=True).first(),
         "firm": Firm.objects.values_list("pk", flat=True).first(),
@@ -423,6 +432,7 @@ def test_people_are_not_changed_in_the_admin(client) -> None:
     [
         "letter_retry",
         "letter_issue",
+        "draft_make",
         "upload_act",
         "case_act",
         "letter_send",

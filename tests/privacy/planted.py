@@ -37,14 +37,17 @@ from mitigation.services.cases import add_note
 from mitigation.services.uploads import keep_upload
 from surveys.models import (
     Appliance,
+    AssessorWords,
     Circuit,
     Correction,
     GroundCheck,
     GroundPoint,
     Panel,
+    PlaceRemark,
     SourceFile,
+    Visit,
 )
-from tests.factories import PASSWORD, UserFactory, assign, compared_case, ready_letter
+from tests.factories import PASSWORD, UserFactory, assign, compared_case, ready_draft, ready_letter
 from tests.surveys.case_folders import as_zip
 
 # Words that are planted before the markers, so that a finder that misses their rows is noticed:
@@ -100,6 +103,7 @@ def plant() -> Planted:
     login.save()
     client.refresh_from_db()
     letter = ready_letter(case)
+    ready_draft(case)
     Job.objects.filter(key__endswith=letter.number).update(last_error="refused by the printer")
     _people(client, login, manager, case)
     _measured(case)
@@ -151,9 +155,18 @@ def _measured(case: Case) -> None:
                 reading.set_aside = "why"
                 reading.save()
                 Correction.objects.create(reading=reading, reason="r", made_at=timezone.now())
+            _words_of(visit)
     case.source = source
     case.save()
     FormerReference.objects.create(case=case, reference="EB/7")
+
+
+def _words_of(visit: Visit) -> None:
+    AssessorWords.objects.create(
+        visit=visit, summary="s", recommendations="r", written_at=timezone.now()
+    )
+    for spot in {reading.spot for reading in visit.readings.all()}:
+        PlaceRemark.objects.create(visit=visit, spot=spot, text="t")
 
 
 def _file(key: str, data: bytes) -> str:

@@ -184,6 +184,7 @@ TABLES = [
             logo=Keep(LETTERHEAD),
             logo_sha256=Keep(LETTERHEAD),
             signatory=Keep(LETTERHEAD),
+            signatory_function=Keep(LETTERHEAD),
         ),
     ),
     Table(
