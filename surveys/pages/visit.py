@@ -1,6 +1,6 @@
 """What the page of a visit shows, gathered once for the page and for its part."""
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from typing import Any
 from urllib.parse import urlencode
 
@@ -24,6 +24,7 @@ from surveys.services.repeat import (
     RowToRead,
     baseline_of,
     cautions_before_sealing,
+    repeatable,
     to_read,
 )
 from surveys.services.visits import missing_before_sealing, state_of
@@ -48,6 +49,12 @@ def chosen_placement(request: HttpRequest) -> float:
     except ValueError:
         return DEFAULT_PLACEMENT
     return percent / 100 if 0 <= percent <= 100 else DEFAULT_PLACEMENT
+
+
+def chosen_pattern(request: HttpRequest, others: Iterable[Visit]) -> Visit | None:
+    """The visit whose rows are read again, where the address names one of `others`."""
+    named = request.GET.get("rows", "")
+    return next((visit for visit in others if str(visit.pk) == named), None)
 
 
 def choice_of(guideline: Guideline, placement: float) -> str:
@@ -84,8 +91,13 @@ def page_context(
     }
     context |= put_right(visit)
     if is_open:
-        rows = to_read(visit, baseline)
-        context |= _list_of_rows(visit, baseline, rows, context["findings"], guideline, placement)
+        others = list(repeatable(visit))
+        pattern = chosen_pattern(request, others) or baseline
+        rows = to_read(visit, pattern)
+        context |= _list_of_rows(visit, pattern, rows, context["findings"], guideline, placement)
+        context |= {"pattern": pattern, "others": others}
+        if pattern is not None and pattern != baseline:
+            context["choice"] += f"&rows={pattern.pk}"
         context["missing"] = missing_before_sealing(visit, today=timezone.localdate())
         context["cautions"] = cautions_before_sealing(visit, baseline)
         context["ground_sentences"] = words.ground_sentences()
@@ -133,7 +145,7 @@ def findings_at(visit: Visit, guideline: Guideline, placement: float) -> list[di
 
 def _list_of_rows(
     visit: Visit,
-    baseline: Visit | None,
+    pattern: Visit | None,
     rows: Sequence[RowToRead],
     findings: Sequence[Mapping[str, Any]],
     guideline: Guideline,
@@ -142,14 +154,9 @@ def _list_of_rows(
     """Each row to read with its value before and now, and what a tap fills the form with."""
     now = {(row["spot"].pk, row["finding"].measurand): row["finding"] for row in findings}
     before = {}
-    if baseline is not None and baseline != visit:
-        baseline_findings = visit_results(
-            [baseline], guideline=guideline, placement=placement
-        ).findings
-        before = {
-            (spot, measurand): finding
-            for (_pk, spot, measurand), finding in baseline_findings.items()
-        }
+    if pattern is not None and pattern != visit:
+        earlier = visit_results([pattern], guideline=guideline, placement=placement).findings
+        before = {(spot, measurand): finding for (_pk, spot, measurand), finding in earlier.items()}
     return {
         "to_read": [
             {

@@ -7,6 +7,7 @@ from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from typing import Any
 
+from django.db.models import QuerySet
 from django.utils.translation import gettext as _
 from django.utils.translation import ngettext
 
@@ -66,15 +67,23 @@ def baseline_of(visit: Visit) -> Visit | None:
     )
 
 
-def to_repeat(visit: Visit, baseline: Visit) -> list[RowToRead]:
-    """One row for each spot, measurand, ground point and instrument of the baseline's readings.
+def repeatable(visit: Visit) -> QuerySet[Visit]:
+    """The sealed visits of the home up to its day, whose rows it may read again; latest first."""
+    sealed = Visit.objects.filter(
+        property=visit.property_id, sealed_at__isnull=False, date__lte=visit.date
+    )
+    return sealed.exclude(pk=visit.pk).order_by("-date", "position", "pk")
 
-    Trials and readings that were set aside or corrected need no second time. On a follow-up
-    `done` tells what it has already.
+
+def to_repeat(visit: Visit, pattern: Visit) -> list[RowToRead]:
+    """One row for each spot, measurand, ground point and instrument that `pattern` has read.
+
+    Trials and readings that were set aside or corrected need no second time. `done` tells what
+    `visit` has already.
     """
-    done = set() if visit == baseline else {_key(row) for row in _counted(visit)}
+    done = set() if visit == pattern else {_key(row) for row in _counted(visit)}
     read: dict[Key, list[Reading]] = {}
-    for row in _counted(baseline):
+    for row in _counted(pattern):
         read.setdefault(_key(row), []).append(row)
     return [
         RowToRead(
@@ -90,13 +99,13 @@ def to_repeat(visit: Visit, baseline: Visit) -> list[RowToRead]:
     ]
 
 
-def to_read(visit: Visit, baseline: Visit | None) -> list[RowToRead]:
-    """What an open visit has to read: what its baseline has, or every spot in every quantity.
+def to_read(visit: Visit, pattern: Visit | None) -> list[RowToRead]:
+    """What an open visit has to read: what another visit has, or every spot in every quantity.
 
     The quantities of a baseline are those that it has read anywhere so far.
     """
-    if baseline is not None and baseline != visit:
-        return to_repeat(visit, baseline)
+    if pattern is not None and pattern != visit:
+        return to_repeat(visit, pattern)
     rows = _counted(visit)
     latest_by_measurand: dict[str, Reading | None] = {row.measurand: row for row in rows}
     if not latest_by_measurand:

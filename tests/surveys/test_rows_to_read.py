@@ -171,3 +171,22 @@ def test_the_note_on_the_key_is_beside_the_form(browser, follow_up):
     type(follow_up).objects.filter(pk=follow_up.pk).update(instructions="key at the neighbour's")
     page = page_of(browser, follow_up)
     assert page.index("key at the neighbour") < page.index('id="entry"')
+
+
+def test_the_rows_of_another_visit_can_be_read_again(browser, cast, baseline, follow_up) -> None:
+    """A second follow-up reads what the first one read, or what any other sealed visit did."""
+    earlier = cast.case.visits.get(kind="baseline")
+    spot = earlier.readings.get().spot
+    choosing = page_of(browser, follow_up)
+    assert f'<option value="{earlier.pk}"' in choosing
+    chosen = page_of(browser, follow_up, f"?rows={earlier.pk}")
+    (row,) = to_read(follow_up, earlier)
+    assert row.spot == spot and not row.done
+    assert f"As at the visit {earlier.label}" in chosen and "1 row is open." in chosen
+    assert f"rows={earlier.pk}" in chosen.split('id="entry"')[1]  # and stays chosen after an entry
+
+
+def test_a_visit_of_another_home_is_no_pattern(browser, baseline, follow_up) -> None:
+    stranger = VisitFactory(date=BASELINE_DAY)
+    page = page_of(browser, follow_up, f"?rows={stranger.pk}")
+    assert f"As at the visit {baseline.label}" in page and f"rows={stranger.pk}" not in page

@@ -237,7 +237,7 @@ def test_what_a_follow_up_repeats_is_said_on_its_page_and_sheet(browser, cast):
     as_if_so_from_the_start(before.all(), load="oven and fridge")
     page = browser.get(url("visit_detail", follow_up.pk)).content.decode()
     assert "running then: oven and fridge" in page
-    assert "What to read" in page and "As at the baseline" in page
+    assert "What to read" in page and "As at the visit" in page
     assert "1 row is open." in page
     sheet = browser.get(url("visit_sheet", follow_up.pk)).content.decode()
     assert "To be read again" in sheet
