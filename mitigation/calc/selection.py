@@ -132,15 +132,13 @@ def choose(offer: Offer, *, enumerate_up_to: int = MOST_ENUMERATED) -> Choice:
             offer.wanted,
         )
     most = search.most_held()
-    if most == len(offer.rows):
-        items = search.cheapest(most)
-    else:
-        items = search.best(most, ROUNDING)
+    is_reached = most == len(offer.rows)
+    items = search.cheapest(most) if is_reached else search.best(most, ROUNDING)
     cost = float(offer.cost[list(items)].sum())
     proven = search.proven and all(row.exact for row in offer.rows)
     bound = cost if proven else search.bound
     steps = _steps(offer, search, most)
-    return Choice(items, cost, most == len(offer.rows), proven, bound, steps)
+    return Choice(items, cost, is_reached, proven, bound, steps)
 
 
 def _steps(offer: Offer, search: "Plans | Programme", most: int) -> tuple[Step, ...]:

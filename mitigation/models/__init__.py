@@ -6,6 +6,7 @@ from mitigation.models.drafts import LetterDraft
 from mitigation.models.letters import CaseLetter
 from mitigation.models.notes import Note
 from mitigation.models.outcomes import Outcome
+from mitigation.models.remedies import PlanItem, Remedy
 from mitigation.models.stages import DUE_DAYS, ENDS, MOVES, NEXT_MOVE, Stage
 from mitigation.models.uploads import PendingUpload
 
@@ -24,5 +25,7 @@ __all__ = [
     "Note",
     "Outcome",
     "PendingUpload",
+    "PlanItem",
+    "Remedy",
     "Stage",
 ]
