@@ -3,6 +3,7 @@
 from consult.services import jobs
 from consult.services.sending import LETTER_SENT
 from mitigation.services import attachments, following, uploads
+from mitigation.services.cases import HOLD_OVER
 from surveys.services.visits import VISIT_MOVED, VISIT_SEALED
 
 for kind, work in (
@@ -40,6 +41,13 @@ jobs.register(
     limit_s=10,
 )
 jobs.register(
+    HOLD_OVER,
+    following.end_hold_on_its_day,
+    about={"case": "mitigation.Case", "until": None},
+    repeatable=True,
+    limit_s=10,
+)
+jobs.register(
     attachments.CLEAN_PICTURE,
     attachments.clean_picture,
     about={"attachment": "mitigation.Attachment"},
@@ -48,4 +56,12 @@ jobs.register(
     when_dead=attachments.picture_given_up,
 )
 
-__all__ = ["LETTER_SENT", "VISIT_MOVED", "VISIT_SEALED", "attachments", "following", "uploads"]
+__all__ = [
+    "HOLD_OVER",
+    "LETTER_SENT",
+    "VISIT_MOVED",
+    "VISIT_SEALED",
+    "attachments",
+    "following",
+    "uploads",
+]

@@ -111,6 +111,19 @@ class SkipForm(TextForm):
     )
 
 
+class HoldForm(TextForm):
+    reason = forms.CharField(label=gettext_lazy("Put on hold because"), max_length=200)
+    until = DayField(
+        label=gettext_lazy("until"),
+        required=False,
+        years_back=0,
+        help_text=gettext_lazy(
+            "The last day of the hold; the day after the case is due again by itself. "
+            "Empty: until somebody resumes it."
+        ),
+    )
+
+
 class HandOverForm(TextForm):
     to = forms.ModelChoiceField(
         label=gettext_lazy("Hand over to"),

@@ -84,6 +84,7 @@ class Case(PlainTexts):
     round = models.PositiveSmallIntegerField(_("round"), default=1)
     due_on = models.DateField(_("due on"), null=True, blank=True)
     on_hold_reason = models.CharField(_("on hold because"), max_length=200, blank=True)
+    on_hold_until = models.DateField(_("on hold until"), null=True, blank=True)
     opened_at = models.DateTimeField()
     source = models.ForeignKey(
         SourceFile, null=True, blank=True, on_delete=models.PROTECT, related_name="cases"
@@ -107,6 +108,10 @@ class Case(PlainTexts):
                 condition=models.Q(stage__in=Stage.values), name="case_stage_is_known"
             ),
             models.CheckConstraint(condition=models.Q(round__gte=1), name="case_round_is_counted"),
+            models.CheckConstraint(
+                condition=models.Q(on_hold_until=None) | ~models.Q(on_hold_reason=""),
+                name="case_on_hold_until_a_day_has_a_reason",
+            ),
         ]
         indexes = [
             models.Index(fields=["-opened_at", "-id"], name="case_newest_first"),

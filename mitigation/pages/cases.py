@@ -29,6 +29,7 @@ def case_columns(steps: Mapping[int, Step]) -> list[Column]:
         (_("Since"), lambda case: timezone.localdate(case.stage_since)),
         (_("Due on"), lambda case: case.due_on),
         (_("On hold because"), lambda case: case.on_hold_reason),
+        (_("On hold until"), lambda case: case.on_hold_until),
         (_("Round"), lambda case: case.round),
         (_("Guideline"), lambda case: case.guideline.code),
         (_("Target band"), lambda case: case.target_band),

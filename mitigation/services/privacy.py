@@ -61,10 +61,11 @@ TABLES = [
             "due_on opened_at",
             reference=Blank("erased-{pk}"),
             on_hold_reason=Blank(),
+            on_hold_until=Blank(None),
             source=Blank(None),
         ),
         client="property",
-        without=_("reference, why it was on hold, the file it came in"),
+        without=_("reference, why it was on hold and until when, the file it came in"),
     ),
     Table(
         "mitigation.FormerReference",

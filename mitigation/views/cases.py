@@ -20,7 +20,7 @@ from consult.letter_kinds import LetterKind, letter_kind, registered
 from consult.letters.words import precaution_sentences, wiring_sentences
 from consult.models import Assignment, Letter
 from mitigation.comparison import Comparison, compare
-from mitigation.forms.cases import AttachmentForm, HandOverForm
+from mitigation.forms.cases import AttachmentForm, HandOverForm, HoldForm
 from mitigation.letters.outcome import next_steps, not_comparable
 from mitigation.letters.verdict import verdict_sentences
 from mitigation.models import Attachment, Case, Note, Stage
@@ -133,6 +133,7 @@ def _whole_page(request: SignedInRequest, comparison: Comparison) -> dict[str, A
         .filter(case=case)
         .select_related("written_by"),
         "attachments": Attachment.objects.visible_to(request.user).for_list().filter(case=case),
+        "hold_form": HoldForm(auto_id="hold-%s"),
         "hand_over_form": HandOverForm() if request.user.role == "office" else None,
         "attachment_form": AttachmentForm(),
     }

@@ -25,6 +25,7 @@ from mitigation.forms.cases import (
     CaseEditForm,
     CaseForm,
     HandOverForm,
+    HoldForm,
     PlanVisitForm,
     SkipForm,
 )
@@ -175,6 +176,13 @@ def _hand_over(case: Case, typed: Mapping[str, str], by: User, now: datetime) ->
     }
 
 
+def _hold(case: Case, typed: Mapping[str, str], by: User, now: datetime) -> object:
+    form = HoldForm(typed)
+    if not form.is_valid():
+        raise ValidationError([words for words_of in form.errors.values() for words in words_of])
+    return services.hold_case(case=case, by=by, now=now, **form.cleaned_data)
+
+
 ACTS: dict[str, Act] = {
     "move": _move,
     "decline": lambda case, typed, by, now: services.decline_case(
@@ -186,9 +194,7 @@ ACTS: dict[str, Act] = {
     "round": lambda case, typed, by, now: services.begin_round(
         case=case, reason=typed.get("reason", ""), by=by, now=now
     ),
-    "hold": lambda case, typed, by, now: services.hold_case(
-        case=case, reason=typed.get("reason", ""), by=by, now=now
-    ),
+    "hold": _hold,
     "resume": lambda case, typed, by, now: services.resume_case(case=case, by=by, now=now),
     "hand-over": _hand_over,
 }
