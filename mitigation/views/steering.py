@@ -85,7 +85,8 @@ def visit_plan(request: SignedInRequest, reference: str) -> HttpResponse:
     if case.visits.filter(kind=Visit.Kind.BASELINE, sealed_at__isnull=False).exists():
         kind = Visit.Kind.FOLLOW_UP
     assigned = active_assessors().filter(assignments__property=case.property_id).first()
-    form = PlanVisitForm(request.POST or None, initial={"kind": kind, "assessor": assigned})
+    initial = {"kind": kind, "assessor": assigned}
+    form = PlanVisitForm(request.POST or None, initial=initial, case=case, by=request.user)
     back = reverse("case_detail", args=[reference])
     if request.method == "POST" and form.is_valid():
         try:

@@ -83,7 +83,7 @@ def visit_sheet(request: SignedInRequest, pk: int) -> HttpResponse:
 def visit_edit(request: SignedInRequest, pk: int) -> HttpResponse:
     visit = _visit(request, pk)
     initial = ConditionsForm.initial_of(visit, services.version_of(visit))
-    form = ConditionsForm(request.POST or None, initial=initial)
+    form = ConditionsForm(request.POST or None, initial=initial, visit=visit, by=request.user)
     if form.is_valid():
         try:
             services.change_conditions(visit=visit, by=request.user, **form.cleaned_data)
