@@ -79,7 +79,9 @@ def save_property(*, home: Property, by: User, seen: int = 0, key: UUID | None =
 
 
 @transaction.atomic
-def save_contact(*, contact: Contact, by: User, seen: int = 0, key: UUID | None = None) -> Contact:
+def save_contact(
+    *, contact: Contact, by: User | None, seen: int = 0, key: UUID | None = None
+) -> Contact:
     """Enter somebody beside the client, or change them if nobody else did since `seen`."""
     return _save(contact, by, seen, key)
 
@@ -151,7 +153,7 @@ def _move_all(gone: Client, keep: Client, by: User) -> None:
 
 def _save(
     row: Row,
-    by: User,
+    by: User | None,
     seen: int,
     key: UUID | None,
     look: Callable[[], None] = lambda: None,

@@ -14,6 +14,7 @@ from consult.forms.once import OnceForm
 from consult.forms.texts import TextForm
 from consult.models import User
 from consult.services.changes import version_of
+from mitigation.forms.enquiries import EnquiryFields
 from mitigation.models import Case
 from mitigation.services.attachments import MOST_BYTES
 from surveys.calc.uncertainty import DEFAULT_PLACEMENT
@@ -24,8 +25,8 @@ from surveys.models.references import LONGEST_REFERENCE, validate_reference
 from surveys.services.assessors import active_assessors
 
 
-class CaseForm(OnceForm, forms.ModelForm):  # type: ignore[type-arg]  # not subscriptable at run time
-    """How a new case is judged."""
+class CaseForm(EnquiryFields, OnceForm, forms.ModelForm):  # type: ignore[type-arg]  # not subscriptable
+    """How a new case is judged, and what the client said."""
 
     # Declared here because the service checks whether another case has this reference.
     reference = forms.CharField(
@@ -47,6 +48,10 @@ class CaseForm(OnceForm, forms.ModelForm):  # type: ignore[type-arg]  # not subs
         super().__init__(*args, **kwargs)
         usual = {"placement_percent": 100 * DEFAULT_PLACEMENT}
         self.initial = plain_numbers({**usual, **self.initial})
+
+    def judged(self) -> dict[str, Any]:
+        """All but the enquiry, as the service takes it."""
+        return {name: value for name, value in self.cleaned_data.items() if name not in self.FOLDED}
 
 
 class CaseEditForm(TextForm, forms.ModelForm):  # type: ignore[type-arg]  # not subscriptable

@@ -2,6 +2,7 @@
 
 from mitigation.models.attachments import Attachment
 from mitigation.models.cases import Case, CaseVisit, CaseWord, FormerReference
+from mitigation.models.enquiries import Enquiry
 from mitigation.models.letters import CaseLetter
 from mitigation.models.notes import Note
 from mitigation.models.outcomes import Outcome
@@ -18,6 +19,7 @@ __all__ = [
     "CaseLetter",
     "CaseVisit",
     "CaseWord",
+    "Enquiry",
     "FormerReference",
     "Note",
     "Outcome",

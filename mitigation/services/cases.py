@@ -24,6 +24,7 @@ from consult.services.entry_keys import digest_of, enter_once
 from consult.services.jobs import enqueue
 from mitigation.models import DUE_DAYS, ENDS, MOVES, Case, Note, Stage
 from mitigation.models.progress import Fact, may_skip_to, skipped, stage_reached
+from mitigation.services.enquiries import save_enquiry
 from mitigation.services.progress import facts_of
 from mitigation.services.references import is_taken, next_reference
 from surveys.models import Guideline, Visit
@@ -42,6 +43,7 @@ def due_after(stage: str, now: datetime) -> date | None:
     return None if days is None else timezone.localdate(now) + timedelta(days=days)
 
 
+@transaction.atomic
 def open_case(
     *,
     home: Property,
@@ -52,8 +54,12 @@ def open_case(
     now: datetime,
     reference: str = "",
     key: UUID | None = None,
+    enquiry: Mapping[str, Any] | None = None,
 ) -> Case:
-    """Open a case at a property, under the next free reference unless one is given."""
+    """Open a case at a property, under the next free reference unless one is given.
+
+    `enquiry` is what the client said when they called.
+    """
     judged = {
         "guideline": guideline,
         "target_band": target_band,
@@ -69,9 +75,13 @@ def open_case(
             opened_at=now,
             **judged,
         )
-        return _under_reference(case, reference, by, now)
+        case = _under_reference(case, reference, by, now)
+        if enquiry is not None:
+            save_enquiry(case=case, by=by, now=now, values=enquiry)
+        return case
 
-    digest = digest_of(key, "case", home.pk, judged | {"reference": reference})
+    typed = judged | {"reference": reference, "enquiry": sorted((enquiry or {}).items())}
+    digest = digest_of(key, "case", home.pk, typed)
     return enter_once(Case, digest, enter)
 
 

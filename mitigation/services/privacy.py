@@ -68,6 +68,12 @@ TABLES = [
         without=_("reference, why it was on hold and until when, the file it came in"),
     ),
     Table(
+        "mitigation.Enquiry",
+        _("enquiries"),
+        fields(goes="id case reason sleepers fitted wishes heard_of_us"),
+        client="case",
+    ),
+    Table(
         "mitigation.FormerReference",
         _("former references of cases"),
         fields(goes="id case reference folded"),

@@ -44,8 +44,9 @@ PATH = [stage for stage in Stage if stage != Stage.DECLINED]
 @role_required("office", "assessor")
 def case_detail(request: SignedInRequest, reference: str) -> HttpResponse:
     """Everything of a case on one page, or its filtered table alone."""
-    cases = Case.objects.visible_to(request.user).for_list().prefetch_related("guideline__bands")
-    case = get_object_or_404(cases, reference=reference)
+    cases = Case.objects.visible_to(request.user).for_list().with_household(request.user)
+    rows = cases.select_related("enquiry").prefetch_related("guideline__bands")
+    case = get_object_or_404(rows, reference=reference)
     comparison = compare(case)
     context = _table(request, comparison)
     if wants_fragment(request):

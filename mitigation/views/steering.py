@@ -47,7 +47,11 @@ def case_open(request: SignedInRequest, pk: int) -> HttpResponse:
     if request.method == "POST" and form.is_valid():
         try:
             case = services.open_case(
-                home=home, by=request.user, now=timezone.now(), **form.cleaned_data
+                home=home,
+                by=request.user,
+                now=timezone.now(),
+                enquiry=form.enquiry(),
+                **form.judged(),
             )
         except ValidationError as error:  # somebody took the reference in this very moment
             form.add_error(None, error)
