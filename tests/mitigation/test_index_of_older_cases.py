@@ -46,13 +46,13 @@ def test_cases_of_earlier_versions_are_indexed_by_the_migration(monkeypatch):
     finally:
         install_guards()
     assert words_by_case() == wanted
-    for number, case in letters.items():
-        assert list(Case.objects.matching(number)) == [case]
+    for letter_number, case in letters.items():
+        assert list(Case.objects.matching(letter_number)) == [case]
     assert Case.objects.matching("field meter").count() == 3
 
 
-def words_by_case():
-    words = {}
+def words_by_case() -> dict[int, set[str]]:
+    words: dict[int, set[str]] = {}
     for case, word in CaseWord.objects.values_list("case", "word"):
         words.setdefault(case, set()).add(word)
     return words
