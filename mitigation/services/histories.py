@@ -15,6 +15,7 @@ from consult.services.histories import (
     Field,
     Names,
     Row,
+    as_data,
     changes,
     latest_first,
     rows_of,
@@ -32,7 +33,10 @@ LONGEST_NOTE = 300
 
 
 def case_changes(case: Case, user: Any) -> list[Change]:
-    """A fixed number of queries for any case; only what `user` may see of it."""
+    """A fixed number of queries for any case; only what `user` may see of it.
+
+    What was entered of places, readings and instruments is marked as data: there may be hundreds.
+    """
     home = case.property
     visits = list(case.visits.select_related("source"))
     instruments = Reading.objects.filter(visit__in=visits).order_by().values_list("instrument")
@@ -41,9 +45,9 @@ def case_changes(case: Case, user: Any) -> list[Change]:
         *_people_and_case(case, names),
         *_device(home, names),
         *visit_changes(visits, home, names),
-        *place_changes(home, names),
-        *source_changes(home, names),
-        *instrument_changes({pk for (pk,) in instruments.distinct()}, names),
+        *as_data(place_changes(home, names), kinds={_("entered")}),
+        *as_data(source_changes(home, names), kinds={_("entered")}),
+        *as_data(instrument_changes({pk for (pk,) in instruments.distinct()}, names)),
         *_notes_and_files(case, user, names),
         *_letters(case, user, names),
     ]
