@@ -51,5 +51,10 @@ class Enquiry(PlainTexts):
             for name, most in LONGEST.items()
         ]
 
+    @property
+    def is_empty(self) -> bool:
+        """Whether all of it was taken away again."""
+        return not any(getattr(self, name) for name in LONGEST)
+
     def __str__(self) -> str:
         return f"enquiry of {self.case}"

@@ -1,6 +1,6 @@
 """Cases as spreadsheets show them."""
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sized
 
 from django.utils import timezone
 from django.utils.translation import gettext as _
@@ -8,6 +8,11 @@ from django.utils.translation import gettext as _
 from consult.services.spreadsheets import Column
 from mitigation.models import Case, Stage
 from mitigation.models.progress import Step
+
+
+def not_yet(*parts: tuple[Sized, str]) -> list[str]:
+    """The words for the parts of a page in which nothing stands: they take one line together."""
+    return [words for rows, words in parts if not len(rows)]
 
 
 def case_columns(steps: Mapping[int, Step]) -> list[Column]:
