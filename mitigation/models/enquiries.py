@@ -29,12 +29,12 @@ class Enquiry(PlainTexts):
     """What the client said when they called."""
 
     case = models.OneToOneField(Case, on_delete=models.CASCADE, related_name="enquiry")
-    reason = models.TextField(_("reason of the call"), max_length=LONGEST["reason"], blank=True)
-    sleepers = models.TextField(_("who sleeps where"), max_length=LONGEST["sleepers"], blank=True)
-    fitted = models.TextField(_("fitted already"), max_length=LONGEST["fitted"], blank=True)
-    wishes = models.CharField(_("wishes for days"), max_length=LONGEST["wishes"], blank=True)
+    reason = models.TextField(_("Reason of the call"), max_length=LONGEST["reason"], blank=True)
+    sleepers = models.TextField(_("Who sleeps where"), max_length=LONGEST["sleepers"], blank=True)
+    fitted = models.TextField(_("Fitted already"), max_length=LONGEST["fitted"], blank=True)
+    wishes = models.CharField(_("Wishes for days"), max_length=LONGEST["wishes"], blank=True)
     heard_of_us = models.CharField(
-        _("how they found us"), max_length=LONGEST["heard_of_us"], blank=True
+        _("How they found us"), max_length=LONGEST["heard_of_us"], blank=True
     )
     history = HistoricalRecords()
 
