@@ -1,13 +1,18 @@
 """A powered medical device in a household: kept once they agreed, gone as soon as they say so."""
 
 from datetime import datetime
+from typing import Any
 
 from django.core.exceptions import ValidationError
 from django.db import transaction
 from django.utils.translation import gettext as _
 
 from consult.models import MedicalDevice, Property, User
+from consult.services.jobs import Run, enqueue
+from consult.services.privacy import ledger
 from consult.services.privacy.erasures import empty_the_log_of_writes
+
+NOTE_WITHDRAWAL = "note-withdrawal"
 
 
 @transaction.atomic
@@ -39,7 +44,23 @@ def keep_medical_device(
 def withdraw_medical_device(*, home: Property, by: User | None, now: datetime) -> bool:
     """Blank the words for good; that and when something was withdrawn stays. False: none was."""
     current = MedicalDevice.objects.current().filter(property=home)
+    for pk in current.values_list("pk", flat=True):
+        enqueue(kind=NOTE_WITHDRAWAL, key=f"{NOTE_WITHDRAWAL}:{pk}", arguments={"device": pk})
     n_withdrawn = current.update(words="", withdrawn_at=now, withdrawn_by=by)
-    if n_withdrawn:
-        transaction.on_commit(empty_the_log_of_writes)
     return bool(n_withdrawn)
+
+
+def note_withdrawal(arguments: dict[str, Any], run: Run) -> None:
+    """The job after a withdrawal: write the ledger, and leave no older page of the database."""
+    device = MedicalDevice.objects.filter(pk=arguments["device"]).first()
+    if device is not None:
+        ledger.note_withdrawal(device)
+    empty_the_log_of_writes()
+
+
+def withdraw_again(*, entry: dict[str, Any], now: datetime) -> bool:
+    """Do a withdrawal of the ledger again, on words that an older backup brought back."""
+    row = MedicalDevice.objects.current().filter(pk=entry["device"]).first()
+    if row is None or row.agreed_at.isoformat() != entry["agreed_at"]:
+        return False
+    return withdraw_medical_device(home=row.property, by=None, now=now)

@@ -6,12 +6,21 @@ import zipfile
 
 import pytest
 from django.core.exceptions import ValidationError
+from django.core.management import call_command
 from django.db import IntegrityError, transaction
 from django.urls import reverse
 from django.utils import timezone
 
-from consult.models import Contact, MedicalDevice
-from consult.services.medical_devices import keep_medical_device, withdraw_medical_device
+from consult.models import Contact, Job, MedicalDevice
+from consult.services.jobs import Run
+from consult.services.medical_devices import (
+    NOTE_WITHDRAWAL,
+    keep_medical_device,
+    note_withdrawal,
+    withdraw_again,
+    withdraw_medical_device,
+)
+from consult.services.privacy import ledger
 from consult.services.privacy.packages import write_package
 from mitigation.models import Case, Enquiry
 from surveys.models import Guideline
@@ -157,6 +166,29 @@ def test_a_form_from_before_the_withdrawal_brings_nothing_back(client, cast):
     answer = client.post(url, opened | {"wishes": "Mondays"})
     assert answer.status_code == 422 and "changed meanwhile" in answer.content.decode()
     assert not MedicalDevice.objects.current().exists() and not Enquiry.objects.exists()
+
+
+def test_a_restored_backup_does_not_bring_it_back(client, cast, media_folder):
+    """The ledger, which lies outside the backups, knows of the withdrawal, and no word of it."""
+    edit(client, cast, device=DEVICE, device_agreed="on")
+    device = MedicalDevice.objects.get()
+    withdraw_medical_device(home=cast.case.property, by=None, now=timezone.now())
+    job = Job.objects.get(kind=NOTE_WITHDRAWAL)
+    for _time in range(2):
+        note_withdrawal(job.arguments, Run(job.pk, 1))
+    (entry,) = ledger.withdrawals()
+    assert entry == {"device": device.pk, "agreed_at": device.agreed_at.isoformat()}
+    assert list(ledger.entries()) == []
+    device.save()  # as the backup has it
+    assert places_of({"device": DEVICE}, media_folder)
+    call_command("erase", "--again", stdout=io.StringIO())
+    assert places_of({"device": DEVICE}, media_folder) == {}
+    assert not withdraw_again(entry=entry, now=timezone.now()), "it is withdrawn already"
+    other = MedicalDevice.objects.create(
+        property=cast.case.property, words="pump", agreed_at=timezone.now()
+    )
+    later = {"device": other.pk, "agreed_at": entry["agreed_at"]}
+    assert not withdraw_again(entry=later, now=timezone.now()), "the number is another's now"
 
 
 def test_other_words_take_the_place_of_the_old_ones(client, cast, media_folder):
