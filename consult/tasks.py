@@ -15,7 +15,7 @@ from django.utils import timezone
 
 from consult.celery import app
 from consult.letters import rendering
-from consult.services import jobs, letters, mail, password_resets
+from consult.services import jobs, letters, mail, medical_devices, password_resets
 from consult.services.privacy import clearing, erasures, packages
 
 log = logging.getLogger(__name__)
@@ -50,6 +50,13 @@ jobs.register(
     about={"erasure": "consult.Erasure"},
     repeatable=True,
     limit_s=50,
+)
+jobs.register(
+    medical_devices.NOTE_WITHDRAWAL,
+    medical_devices.note_withdrawal,
+    about={"device": "consult.MedicalDevice"},
+    repeatable=True,
+    limit_s=10,
 )
 jobs.register(
     packages.MAKE_PACKAGE,

@@ -2,7 +2,8 @@
 
 from consult.services import jobs
 from consult.services.sending import LETTER_SENT
-from mitigation.services import attachments, drafts, following, uploads
+from mitigation.services import attachments, drafts, following, trial_fits, uploads
+from mitigation.services.cases import HOLD_OVER
 from surveys.services.visits import VISIT_MOVED, VISIT_SEALED
 
 for kind, work in (
@@ -40,6 +41,13 @@ jobs.register(
     limit_s=10,
 )
 jobs.register(
+    HOLD_OVER,
+    following.end_hold_on_its_day,
+    about={"case": "mitigation.Case", "until": None},
+    repeatable=True,
+    limit_s=10,
+)
+jobs.register(
     attachments.CLEAN_PICTURE,
     attachments.clean_picture,
     about={"attachment": "mitigation.Attachment"},
@@ -62,13 +70,22 @@ jobs.register(
     repeatable=True,
     limit_s=10,
 )
+jobs.register(
+    trial_fits.SAMPLE_TRIALS,
+    trial_fits.sample_trials,
+    about={"case": "mitigation.Case"},
+    repeatable=True,
+    limit_s=50,
+)
 
 __all__ = [
+    "HOLD_OVER",
     "LETTER_SENT",
     "VISIT_MOVED",
     "VISIT_SEALED",
     "attachments",
     "drafts",
     "following",
+    "trial_fits",
     "uploads",
 ]

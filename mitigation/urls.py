@@ -9,6 +9,7 @@ from mitigation.views import (
     client_side,
     desk,
     drafts,
+    enquiries,
     exports,
     histories,
     letters,
@@ -48,6 +49,12 @@ urlpatterns = [
     path("cases/<str:reference>/history/", histories.case_history, name="case_history"),
     path("cases/<str:reference>/show/", cases.case_show, name="case_show"),
     path("cases/<str:reference>/edit/", steering.case_edit, name="case_edit"),
+    path("cases/<str:reference>/enquiry/", enquiries.enquiry_edit, name="enquiry_edit"),
+    path(
+        "cases/<str:reference>/device/withdraw/",
+        enquiries.medical_device_withdraw,
+        name="medical_device_withdraw",
+    ),
     path("cases/<str:reference>/skip/<str:seen>/<str:to>/", steering.case_skip, name="case_skip"),
     path("cases/<str:reference>/visits/plan/", steering.visit_plan, name="visit_plan"),
     path(

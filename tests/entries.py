@@ -59,6 +59,8 @@ MAKES_NONE = {
     "letter_retry": "the state decides who was first",
     "case_edit": "knows the state that was seen",
     "case_skip": "knows the stage that was seen",
+    "enquiry_edit": "knows the state that was seen; a contact of that name is there already",
+    "medical_device_withdraw": "what is withdrawn is gone",
     "case_act": "knows the stage that was seen",
     "attachment_remove": "the file is gone",
     "upload_decide": "the first decision stays",

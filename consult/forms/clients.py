@@ -4,8 +4,11 @@ from typing import Any
 
 from django import forms
 from django.conf import settings
+from django.urls import reverse
+from django.utils.html import format_html
 from django.utils.translation import gettext_lazy as _
 
+from consult.forms.asking import AskingForm
 from consult.forms.numbers import plain_numbers
 from consult.forms.once import OnceForm
 from consult.forms.texts import TextForm
@@ -34,8 +37,20 @@ class VersionedForm(OnceForm, forms.ModelForm):  # type: ignore[type-arg]  # not
         return self.cleaned_data.get("version") or 0
 
 
-class ClientForm(VersionedForm):
+class ClientForm(AskingForm, VersionedForm):
     language = forms.ChoiceField(label=_("Language of letters"), choices=settings.LANGUAGES)
+
+    def ask_about(self, client: Client) -> None:
+        """Ask whether this is another client than one who is there, with the way to that one."""
+        question = format_html(
+            '{} <a class="keep" href="{}">{}</a>',
+            _("%(name)s is a client already, with the same phone, e-mail or address.")
+            % {"name": client.name},
+            reverse("client_detail", args=[client.pk]),
+            _("Take that client instead"),
+        )
+        label = _("Yes, I mean it: this is somebody else")
+        self.ask([(None, question)], str(client.pk), label)
 
     class Meta:
         model = Client

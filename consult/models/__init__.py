@@ -7,6 +7,7 @@ from consult.models.entry_keys import EntryKey
 from consult.models.files import StoredFile
 from consult.models.jobs import Heartbeat, Job, OutboundMail
 from consult.models.letters import Letter
+from consult.models.medical_devices import MedicalDevice
 from consult.models.people import Firm, Practice, User, current_practice
 from consult.models.privacy.erasures import Erasure
 from consult.models.privacy.packages import DataPackage, DataRequest
@@ -27,6 +28,7 @@ __all__ = [
     "Heartbeat",
     "Job",
     "Letter",
+    "MedicalDevice",
     "OutboundMail",
     "Practice",
     "Property",

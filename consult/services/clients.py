@@ -1,5 +1,6 @@
 """Clients, the people beside them, and their homes: entered, changed, two records made one."""
 
+from collections.abc import Callable
 from typing import Any, TypeVar
 from uuid import UUID
 
@@ -10,18 +11,65 @@ from django.forms.models import model_to_dict
 from django.utils.translation import gettext as _
 
 from consult.models import Client, Contact, DataRequest, Property, User
+from consult.models.folding import folded, with_words
+from consult.models.texts import as_one_line
 from consult.services.changes import held, refuse_overtaken, save_row
 from consult.services.entry_keys import digest_of, enter_once
 from consult.services.guards import unguarded
 
 Row = TypeVar("Row", Client, Contact, Property)
 FILLED_FROM_THE_OTHER = ("email", "phone", "address")
+LAST_DIGITS = 6
+
+
+class AlikeError(ValidationError):
+    """A client is there already who is likely the same."""
+
+    def __init__(self, client: Client) -> None:
+        super().__init__(_("%(name)s is a client already.") % {"name": client.name})
+        self.client = client
 
 
 @transaction.atomic
-def save_client(*, client: Client, by: User, seen: int = 0, key: UUID | None = None) -> Client:
-    """Enter a client, or change one that nobody else changed since `seen`."""
-    return _save(client, by, seen, key)
+def save_client(
+    *, client: Client, by: User, seen: int = 0, key: UUID | None = None, but_not: str = ""
+) -> Client:
+    """Enter a client, or change one that nobody else changed since `seen`.
+
+    A new one who is like another is refused with AlikeError, unless `but_not` is that one's number.
+    """
+
+    def refuse_alike() -> None:
+        like = client_like(client)
+        if like is not None and str(like.pk) != but_not:
+            raise AlikeError(like)
+
+    return _save(client, by, seen, key, refuse_alike)
+
+
+def client_like(client: Client) -> Client | None:
+    """A client of the same name who shares phone, e-mail or postal address."""
+    mine = _marks(client)
+    if not mine:
+        return None
+    same_words = with_words(Client.objects.present(), client.name, "name")
+    name = folded(as_one_line(client.name))
+    for other in same_words.exclude(pk=client.pk).order_by("pk"):
+        if folded(as_one_line(other.name)) == name and mine & _marks(other):
+            return other
+    return None
+
+
+def _marks(client: Client) -> set[tuple[str, str]]:
+    """By what a client is known beside the name, however it is written."""
+    digits = "".join(sign for sign in client.phone if sign.isdecimal())
+    marks = {
+        # The last digits: with and without the codes of country and place it is one number.
+        ("phone", digits[-LAST_DIGITS:] if len(digits) >= LAST_DIGITS else ""),
+        ("email", client.email.casefold()),
+        ("address", "".join(sign for sign in folded(client.address) if sign.isalnum())),
+    }
+    return {mark for mark in marks if mark[1]}
 
 
 @transaction.atomic
@@ -31,7 +79,9 @@ def save_property(*, home: Property, by: User, seen: int = 0, key: UUID | None =
 
 
 @transaction.atomic
-def save_contact(*, contact: Contact, by: User, seen: int = 0, key: UUID | None = None) -> Contact:
+def save_contact(
+    *, contact: Contact, by: User | None, seen: int = 0, key: UUID | None = None
+) -> Contact:
     """Enter somebody beside the client, or change them if nobody else did since `seen`."""
     return _save(contact, by, seen, key)
 
@@ -101,8 +151,17 @@ def _move_all(gone: Client, keep: Client, by: User) -> None:
             save_row(row=row, by=by, fields=[field])
 
 
-def _save(row: Row, by: User, seen: int, key: UUID | None) -> Row:
-    """A new row by the form that it came with, a known one by the state that was seen of it."""
+def _save(
+    row: Row,
+    by: User | None,
+    seen: int,
+    key: UUID | None,
+    look: Callable[[], None] = lambda: None,
+) -> Row:
+    """A new row by the form that it came with, a known one by the state that was seen of it.
+
+    `look` may refuse a new row that this form has not made yet.
+    """
     if row.pk:
         held(row)
         refuse_overtaken(row, seen)
@@ -110,6 +169,7 @@ def _save(row: Row, by: User, seen: int, key: UUID | None) -> Row:
         return row
 
     def enter() -> Row:
+        look()
         save_row(row=row, by=by)
         return row
 

@@ -2,7 +2,7 @@
 
 from collections.abc import Callable, Collection, Iterable, Iterator, Mapping
 from copy import copy
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from datetime import date, datetime
 from typing import Any
 
@@ -40,6 +40,7 @@ class Change:
     reason: str = ""
     fields: list[Field] = field(default_factory=list)
     url: str = ""
+    is_data: bool = False  # something entered, of which there may be hundreds
 
 
 class Names:
@@ -112,6 +113,12 @@ def changes(
 ) -> Iterator[Change]:
     """Each row of a history against the one before it; what changed nothing told is left out."""
     return (change for _row, change in changed_rows(rows, tell=tell, names=names, title=title))
+
+
+def as_data(changes: Iterable[Change], kinds: Collection[str] | None = None) -> Iterator[Change]:
+    """The same, marked as data: all of them, or those of some kinds."""
+    for change in changes:
+        yield replace(change, is_data=kinds is None or change.kind in kinds)
 
 
 def latest_first(changes: Iterable[Change]) -> list[Change]:

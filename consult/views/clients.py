@@ -79,9 +79,14 @@ def client_detail(request: SignedInRequest, pk: int) -> HttpResponse:
 @role_required("office")
 def client_add(request: SignedInRequest) -> HttpResponse:
     form = ClientForm(request.POST or None)
-    client = _saved(request, form, partial(services.save_client, client=form.instance))
-    if client is not None:
-        return redirect("client_detail", pk=client.pk)
+    save = partial(services.save_client, client=form.instance, but_not=form.answer)
+    try:
+        client = _saved(request, form, save)
+    except services.AlikeError as error:
+        form.ask_about(error.client)
+    else:
+        if client is not None:
+            return redirect("client_detail", pk=client.pk)
     return _form_page(request, form, _("Enter a client"), reverse("client_list"))
 
 
@@ -195,6 +200,8 @@ def _saved(request: HttpRequest, form: VersionedForm, save: Callable[..., Row]) 
         return None
     try:
         row = save(by=request.user, seen=form.seen, key=form.cleaned_data.get("key"))
+    except services.AlikeError:
+        raise
     except ValidationError as error:
         form.add_error(None, error)
         return None

@@ -8,9 +8,12 @@ from consult.models import current_practice
 
 
 def practice(request: HttpRequest) -> dict[str, Any]:
-    """The practice's name; pages that print no top line pay nothing for it."""
+    """The practice's name and country; pages that print neither pay nothing for it."""
 
     def name() -> str:
         return current_practice().name
 
-    return {"practice_name": name}
+    def country() -> str:
+        return current_practice().country
+
+    return {"practice_name": name, "practice_country": country}

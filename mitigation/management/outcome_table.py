@@ -1,6 +1,6 @@
 """The outcome as a table for a terminal."""
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Collection, Mapping, Sequence
 from typing import Any
 
 from consult.letters.formats import Formats
@@ -10,22 +10,17 @@ from surveys.models import Measurand
 
 FORMATS = Formats("en")
 HEAD = ("spot", "measurand", "unit", "before", "after", "reduction (95 %)", "band", "decision")
+_RIGHT = frozenset({3, 4, 5})
 
 
 def outcome_table(outcome: Mapping[str, Any]) -> str:
     """One line per spot and measurand, the reasons under the table, the count at the end."""
-    lines = [_cells(spot) for spot in outcome["spots"]]
-    widths = [max(len(row[at]) for row in (HEAD, *lines)) for at in range(len(HEAD))]
-    ruled = "  ".join("-" * width for width in widths)
     summary = outcome["summary"]
     text = [
         f"Case {outcome['case']}, guideline {outcome['guideline']}, "
         f"target: band {outcome['target_band']} or lower",
         "",
-        _line(HEAD, widths),
-        ruled,
-        *(_line(row, widths) for row in lines),
-        ruled,
+        *ruled_table(HEAD, [_cells(spot) for spot in outcome["spots"]], _RIGHT),
         *_remarks(outcome["spots"]),
         f"{summary['spots']} values: {summary['met']} met, {summary['not_met']} not met, "
         f"{summary['undecided']} cannot be decided; {summary['worse']} rose.",
@@ -33,8 +28,21 @@ def outcome_table(outcome: Mapping[str, Any]) -> str:
     return "\n".join(text)
 
 
-def _line(cells: Sequence[str], widths: Sequence[int]) -> str:
-    right = {3, 4, 5}
+def ruled_table(
+    head: Sequence[str], lines: Sequence[Sequence[str]], right: Collection[int]
+) -> list[str]:
+    """Lines under a head, the columns of `right` at the right, a rule above and below."""
+    widths = [max(len(row[at]) for row in (head, *lines)) for at in range(len(head))]
+    rule = "  ".join("-" * width for width in widths)
+    return [
+        _line(head, widths, right),
+        rule,
+        *(_line(row, widths, right) for row in lines),
+        rule,
+    ]
+
+
+def _line(cells: Sequence[str], widths: Sequence[int], right: Collection[int]) -> str:
     padded = (
         cell.rjust(width) if at in right else cell.ljust(width)
         for at, (cell, width) in enumerate(zip(cells, widths, strict=True))

@@ -3,11 +3,13 @@
 from mitigation.models.attachments import Attachment
 from mitigation.models.cases import Case, CaseVisit, CaseWord, FormerReference
 from mitigation.models.drafts import LetterDraft
+from mitigation.models.enquiries import Enquiry
 from mitigation.models.letters import CaseLetter
 from mitigation.models.notes import Note
 from mitigation.models.outcomes import Outcome
 from mitigation.models.remedies import PlanItem, Remedy
 from mitigation.models.stages import DUE_DAYS, ENDS, MOVES, NEXT_MOVE, Stage
+from mitigation.models.trial_fits import TrialFit
 from mitigation.models.uploads import PendingUpload
 
 __all__ = [
@@ -20,6 +22,7 @@ __all__ = [
     "CaseLetter",
     "CaseVisit",
     "CaseWord",
+    "Enquiry",
     "FormerReference",
     "LetterDraft",
     "Note",
@@ -28,4 +31,5 @@ __all__ = [
     "PlanItem",
     "Remedy",
     "Stage",
+    "TrialFit",
 ]

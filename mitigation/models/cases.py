@@ -8,7 +8,7 @@ from django.db import connection, models
 from django.utils.translation import gettext_lazy as _
 from simple_history.models import HistoricalRecords
 
-from consult.models import Property, User
+from consult.models import MedicalDevice, Property, User
 from consult.models.clients import AtPropertyQuerySet
 from consult.models.texts import PlainTexts
 from mitigation.models.stages import ENDS, Stage
@@ -29,6 +29,16 @@ class CaseQuerySet(AtPropertyQuerySet["Case"]):
     def for_list(self) -> Self:
         """One query for a list: property, client and guideline."""
         return self.select_related("property__client", "guideline")
+
+    def with_household(self, user: User) -> Self:
+        """What is kept of a medical device: its words for whom they are, else whether to ask."""
+        here = models.Q(property=models.OuterRef("property"))
+        words = MedicalDevice.objects.visible_to(user).current().filter(here)
+        return self.annotate(
+            must_ask=models.Exists(MedicalDevice.objects.current().filter(here)),
+            device_words=models.Subquery(words.values("words")[:1]),
+            device_agreed_at=models.Subquery(words.values("agreed_at")[:1]),
+        )
 
     def under_way(self) -> Self:
         """Cases at a stage that somebody has to move on."""
@@ -84,6 +94,7 @@ class Case(PlainTexts):
     round = models.PositiveSmallIntegerField(_("round"), default=1)
     due_on = models.DateField(_("due on"), null=True, blank=True)
     on_hold_reason = models.CharField(_("on hold because"), max_length=200, blank=True)
+    on_hold_until = models.DateField(_("on hold until"), null=True, blank=True)
     opened_at = models.DateTimeField()
     source = models.ForeignKey(
         SourceFile, null=True, blank=True, on_delete=models.PROTECT, related_name="cases"
@@ -107,6 +118,10 @@ class Case(PlainTexts):
                 condition=models.Q(stage__in=Stage.values), name="case_stage_is_known"
             ),
             models.CheckConstraint(condition=models.Q(round__gte=1), name="case_round_is_counted"),
+            models.CheckConstraint(
+                condition=models.Q(on_hold_until=None) | ~models.Q(on_hold_reason=""),
+                name="case_on_hold_until_a_day_has_a_reason",
+            ),
         ]
         indexes = [
             models.Index(fields=["-opened_at", "-id"], name="case_newest_first"),

@@ -1,6 +1,6 @@
 """Cases as spreadsheets show them."""
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sized
 
 from django.utils import timezone
 from django.utils.translation import gettext as _
@@ -8,6 +8,11 @@ from django.utils.translation import gettext as _
 from consult.services.spreadsheets import Column
 from mitigation.models import Case, Stage
 from mitigation.models.progress import Step
+
+
+def not_yet(*parts: tuple[Sized, str]) -> list[str]:
+    """The words for the parts of a page in which nothing stands: they take one line together."""
+    return [words for rows, words in parts if not len(rows)]
 
 
 def case_columns(steps: Mapping[int, Step]) -> list[Column]:
@@ -29,6 +34,7 @@ def case_columns(steps: Mapping[int, Step]) -> list[Column]:
         (_("Since"), lambda case: timezone.localdate(case.stage_since)),
         (_("Due on"), lambda case: case.due_on),
         (_("On hold because"), lambda case: case.on_hold_reason),
+        (_("On hold until"), lambda case: case.on_hold_until),
         (_("Round"), lambda case: case.round),
         (_("Guideline"), lambda case: case.guideline.code),
         (_("Target band"), lambda case: case.target_band),

@@ -53,12 +53,26 @@ def upload_parts(pending: PendingUpload) -> dict[str, Any]:
 
 
 def _with_days(preview: dict[str, Any]) -> dict[str, Any]:
-    """The visits of a kept preview with their days as days, and their kinds in words."""
+    """A kept preview, its visits with days as days and kinds in words, its cells with columns."""
     visits = [
         row | {"day": date.fromisoformat(row["date"]), "kind": Visit.Kind(row["kind"]).label}
         for row in preview.get("visits", [])
     ]
-    return preview | {"visits": visits}
+    return preview | {
+        "visits": visits,
+        "tables": [_placed(row) for row in preview.get("tables", [])],
+    }
+
+
+def _placed(table: dict[str, Any]) -> dict[str, Any]:
+    """A table whose rows name their wrong columns, and whose cells the column that they are of."""
+    header = table["header"]
+    rows = []
+    for row in table["rows"]:
+        named = [cell | {"column": name} for name, cell in zip(header, row["cells"], strict=False)]
+        wrong = [cell["column"] for cell in named if "allowed" in cell]
+        rows.append(row | {"cells": named, "wrong": wrong})
+    return table | {"rows": rows}
 
 
 def _side_by_side(certificates: Sequence[dict[str, Any]]) -> list[SideBySide]:

@@ -1,8 +1,10 @@
 """What each source adds, from a trial: kept by the digest of what it rests on, or computed."""
 
 from collections.abc import Callable
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from hashlib import sha256
+
+import numpy as np
 
 from mitigation.calc.attribution import Attribution, attribute
 from mitigation.planning.items import generator
@@ -54,6 +56,12 @@ def fit_of(trial: Trial, sources: Sources, kept: Kept) -> Fit:
 def fitted(trial: Trial, parts: Parts, digest: str) -> Fit:
     """The result of a trial, computed; its draws hang on the digest alone."""
     attribution = attribute(axes_of(trial, parts), generator(digest))
+    if attribution is not None:  # as it is kept, so that what is computed anew is the same
+        attribution = replace(
+            attribution,
+            parts=attribution.parts.astype(np.float32).astype(np.float64),
+            outside=attribution.outside.astype(np.complex64).astype(np.complex128),
+        )
     return Fit(attribution, parts.names, is_misfit=attribution is None)
 
 

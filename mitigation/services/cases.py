@@ -1,7 +1,7 @@
 """The office steers a case: opens it, moves it, holds it, hands it over, begins a new round."""
 
 from collections.abc import Mapping, Sequence
-from datetime import date, datetime, timedelta
+from datetime import date, datetime, time, timedelta
 from typing import Any
 from uuid import UUID
 
@@ -13,10 +13,18 @@ from simple_history.utils import bulk_update_with_history
 
 from consult.models import Assignment, Property, User
 from consult.models.texts import several_lines
-from consult.services.changes import LONGEST_REASON, held, refuse_overtaken, save_row
+from consult.services.changes import (
+    LONGEST_REASON,
+    held,
+    refuse_overtaken,
+    save_row,
+    version_of,
+)
 from consult.services.entry_keys import digest_of, enter_once
+from consult.services.jobs import enqueue
 from mitigation.models import DUE_DAYS, ENDS, MOVES, Case, Note, Stage
 from mitigation.models.progress import Fact, may_skip_to, skipped, stage_reached
+from mitigation.services.enquiries import save_enquiry
 from mitigation.services.progress import facts_of
 from mitigation.services.references import is_taken, next_reference
 from surveys.models import Guideline, Visit
@@ -25,6 +33,7 @@ from surveys.services.assessors import assign_assessor
 
 EDITABLE = ("guideline", "target_band", "placement_percent", "due_on")
 SAME_NOTE = timedelta(minutes=10)  # a double click, or a resend after a lost connection
+HOLD_OVER = "hold-over"
 _TRIES = 20
 
 
@@ -34,6 +43,7 @@ def due_after(stage: str, now: datetime) -> date | None:
     return None if days is None else timezone.localdate(now) + timedelta(days=days)
 
 
+@transaction.atomic
 def open_case(
     *,
     home: Property,
@@ -44,8 +54,12 @@ def open_case(
     now: datetime,
     reference: str = "",
     key: UUID | None = None,
+    enquiry: Mapping[str, Any] | None = None,
 ) -> Case:
-    """Open a case at a property, under the next free reference unless one is given."""
+    """Open a case at a property, under the next free reference unless one is given.
+
+    `enquiry` is what the client said when they called.
+    """
     judged = {
         "guideline": guideline,
         "target_band": target_band,
@@ -61,9 +75,13 @@ def open_case(
             opened_at=now,
             **judged,
         )
-        return _under_reference(case, reference, by, now)
+        case = _under_reference(case, reference, by, now)
+        if enquiry is not None:
+            save_enquiry(case=case, by=by, now=now, values=enquiry)
+        return case
 
-    digest = digest_of(key, "case", home.pk, judged | {"reference": reference})
+    typed = judged | {"reference": reference, "enquiry": sorted((enquiry or {}).items())}
+    digest = digest_of(key, "case", home.pk, typed)
     return enter_once(Case, digest, enter)
 
 
@@ -160,13 +178,25 @@ def begin_round(*, case: Case, by: User | None, now: datetime, reason: str) -> C
 
 
 @transaction.atomic
-def hold_case(*, case: Case, reason: str, by: User | None, now: datetime) -> Case:
-    """Let a case rest, with the reason on its page."""
+def hold_case(
+    *, case: Case, reason: str, by: User | None, now: datetime, until: date | None = None
+) -> Case:
+    """Let a case rest, with the reason on its page; on the day after `until` it is due by a job."""
     if case.stage in ENDS:
         raise ValidationError(_("The case has ended, there is nothing to hold."))
+    if until is not None and until < timezone.localdate(now):
+        raise ValidationError(_("A case is on hold until today or a later day."))
     why = _required(reason)
     Case._meta.get_field("on_hold_reason").run_validators(why)  # an UPDATE looks at no length
-    return _set_hold(case, "", why, by)
+    _set_hold(case, "", why, by, {"on_hold_until": until})
+    if until is not None:
+        enqueue(
+            kind=HOLD_OVER,
+            key=f"{HOLD_OVER}:{case.pk}:{version_of(case)}",
+            arguments={"case": case.pk, "until": until.isoformat()},
+            run_after=start_of(until + timedelta(days=1)),
+        )
+    return case
 
 
 @transaction.atomic
@@ -174,10 +204,25 @@ def resume_case(*, case: Case, by: User | None, now: datetime) -> Case:
     """Go on with a case that was on hold, from what was done meanwhile; its time begins anew."""
     if not case.on_hold_reason:  # somebody was first, and may have set another day since
         raise ValidationError(_("The case is not on hold."))
-    due = {"due_on": due_after(case.stage, now)}
-    _set_hold(case, case.on_hold_reason, "", by, due)
-    go_on(case=case, by=by, now=now)
+    _end_hold(case, by, now, due_after(case.stage, now))
     return case
+
+
+@transaction.atomic
+def end_hold(*, case: Case, until: date, now: datetime) -> None:
+    """The day of a hold is over: the case is due at once, unless somebody resumed it meanwhile."""
+    if case.on_hold_reason and case.on_hold_until == until:
+        _end_hold(case, None, now, timezone.localdate(now))
+
+
+def _end_hold(case: Case, by: User | None, now: datetime, due_on: date | None) -> None:
+    _set_hold(case, case.on_hold_reason, "", by, {"due_on": due_on, "on_hold_until": None})
+    go_on(case=case, by=by, now=now)
+
+
+def start_of(day: date) -> datetime:
+    """The first moment of a day, by the practice's zone."""
+    return timezone.make_aware(datetime.combine(day, time.min))
 
 
 @transaction.atomic

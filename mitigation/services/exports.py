@@ -7,7 +7,7 @@ from typing import Any
 from django.core.exceptions import ValidationError
 from django.utils.translation import gettext as _
 
-from mitigation.models import Case
+from mitigation.models import Case, PlanItem
 from surveys.calc.certificates import in_force
 from surveys.intake.columns import COLUMNS
 from surveys.intake.sources import (
@@ -16,6 +16,7 @@ from surveys.intake.sources import (
     GROUND_CHECKS,
     INSTRUMENTS,
     READINGS,
+    REMEDIES,
     VISITS,
 )
 from surveys.intake.writing import CaseValues, Cell, write_folder, write_workbook
@@ -29,6 +30,7 @@ from surveys.models import (
     Reading,
     Visit,
 )
+from surveys.models.circuits import BETWEEN_NAMES
 from surveys.models.displays import CELLS, cell_for_file
 from surveys.models.names import folded
 from surveys.services.corrections import corrections_at, set_aside_words
@@ -78,31 +80,40 @@ def _tables(case: Case) -> Tables:
     _refuse_other_certificates(case, visits, calibrations, readings)
     checks = GroundCheck.objects.filter(visit__in=visits).order_by("pk")
     rows = _reading_rows(case, readings, names, corrections_at(visits))
-    return _source_tables(case, rows) | {
-        INSTRUMENTS: _instrument_rows(calibrations),
-        VISITS: [
-            [
-                names[visit.pk],
-                visit.kind,
-                visit.date,
-                visit.assessor,
-                visit.temperature_c,
-                visit.humidity_percent,
-                visit.supply_voltage_v,
-                visit.deviations,
-                visit.sampling,
-                visit.note,
-            ]
-            for visit in visits
-        ],
-        READINGS: rows,
-        GROUND_CHECKS: [
-            [names[visit], *cells]
-            for visit, *cells in checks.values_list(
-                "visit_id", "point__name", "other_point__name", "voltage_v", "outlet_test", "note"
-            )
-        ],
-    }
+    return (
+        _source_tables(case, rows)
+        | _item_tables(case, rows)
+        | {
+            INSTRUMENTS: _instrument_rows(calibrations),
+            VISITS: [
+                [
+                    names[visit.pk],
+                    visit.kind,
+                    visit.date,
+                    visit.assessor,
+                    visit.temperature_c,
+                    visit.humidity_percent,
+                    visit.supply_voltage_v,
+                    visit.deviations,
+                    visit.sampling,
+                    visit.note,
+                ]
+                for visit in visits
+            ],
+            READINGS: rows,
+            GROUND_CHECKS: [
+                [names[visit], *cells]
+                for visit, *cells in checks.values_list(
+                    "visit_id",
+                    "point__name",
+                    "other_point__name",
+                    "voltage_v",
+                    "outlet_test",
+                    "note",
+                )
+            ],
+        }
+    )
 
 
 def _source_tables(case: Case, readings: Sequence[Sequence[Cell]]) -> Tables:
@@ -136,6 +147,38 @@ def _source_tables(case: Case, readings: Sequence[Sequence[Cell]]) -> Tables:
                 circuits.append([name, *[None] * 7])
     tables: Tables = {CIRCUITS: circuits}
     return tables | ({APPLIANCES: appliance_rows} if appliance_rows else {})
+
+
+def _item_tables(case: Case, readings: Sequence[Sequence[Cell]]) -> Tables:
+    """The items of the case; a room in which nothing was read cannot be named by a folder."""
+    rooms = {row[_ROOM] for row in readings}
+    rows: list[list[Cell]] = []
+    for item in PlanItem.objects.filter(case=case).whole():
+        room = item.room.name if item.room and item.room.name in rooms else None
+        rows.append(
+            [
+                item.name,
+                item.remedy.key,
+                _listed(item.circuits.all()),
+                _listed(item.appliances.all()),
+                room,
+                _listed(item.spots.all()) if room else None,
+                item.effect_db,
+                item.spread_db,
+                item.works_percent,
+                None if item.cost is None else float(item.cost),
+                "yes" if item.is_chosen else "no",
+                item.state,
+                item.done_on,
+                item.done_by,
+                item.note,
+            ]
+        )
+    return {REMEDIES: rows} if rows else {}
+
+
+def _listed(rows: Iterable[Any]) -> str:
+    return f"{BETWEEN_NAMES} ".join(row.name for row in rows)
 
 
 _ROOM, _OFF = (

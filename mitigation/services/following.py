@@ -14,7 +14,7 @@ from consult.services.changes import save_row
 from consult.services.jobs import Run
 from mitigation.models import Case
 from mitigation.models.stages import SURVEY_STAGES
-from mitigation.services.cases import go_on
+from mitigation.services.cases import end_hold, go_on
 from surveys.models import Visit
 
 
@@ -32,6 +32,13 @@ def go_on_after_letter(arguments: dict[str, Any], run: Run) -> None:
     ways = ((letter.emailed_at, letter.emailed_by), (letter.posted_at, letter.posted_by))
     _at, by = max((way for way in ways if way[0]), key=itemgetter(0), default=(None, None))
     _take_on(Case.objects.filter(case_letters__letter=letter), by)
+
+
+def end_hold_on_its_day(arguments: dict[str, Any], run: Run) -> None:
+    """The job of the day after a hold: the case is due again."""
+    case = Case.objects.filter(pk=arguments["case"]).first()
+    if case is not None:
+        end_hold(case=case, until=date.fromisoformat(arguments["until"]), now=timezone.now())
 
 
 @transaction.atomic

@@ -11,6 +11,7 @@ from consult.models import User
 from consult.services.jobs import enqueue
 from mitigation.models import Case, CaseVisit
 from mitigation.services.imports import ImportResult
+from mitigation.services.plan_items import kinds_of_catalogue, store_items
 from mitigation.services.search import index_cases
 from surveys.intake import (
     CaseFolderRefused,
@@ -59,7 +60,7 @@ def add_further_visits(
     files = open_case_folder(source)
     if _came_before(files.sha256, into):
         return ImportResult(into, created=False)
-    folder = read_case_folder(files)
+    folder = read_case_folder(files, kinds_of_catalogue())
     if before_storing is not None:
         before_storing(len(folder.readings))
     archive = files.zipped()
@@ -80,6 +81,7 @@ def add_further_visits(
             home=case.property, folder=folder, source=came_in, by=by, now=now,
             confirmed=confirmed, keys=_keys_of(case, known_visits), known_visits=known_visits,
         )  # fmt: skip
+        store_items(case=case, rows=folder.remedies, by=by)
         _join(case, visits)
     return ImportResult(case, created=True)
 

@@ -8,18 +8,19 @@ from django.urls import reverse
 from django.utils.text import Truncator
 from django.utils.translation import gettext as _
 
-from consult.models import Assignment, Client, Contact, Letter, Property
+from consult.models import Assignment, Client, Contact, Letter, MedicalDevice, Property
 from consult.services.histories import (
     NOTHING,
     Change,
     Field,
     Names,
     Row,
+    as_data,
     changes,
     latest_first,
     rows_of,
 )
-from mitigation.models import Attachment, Case, Note
+from mitigation.models import Attachment, Case, Enquiry, Note
 from surveys.models import Guideline, Reading
 from surveys.services.histories import (
     instrument_changes,
@@ -33,18 +34,22 @@ LONGEST_NOTE = 300
 
 
 def case_changes(case: Case, user: Any) -> list[Change]:
-    """A fixed number of queries for any case; only what `user` may see of it."""
+    """A fixed number of queries for any case; only what `user` may see of it.
+
+    What was entered of places, readings and instruments is marked as data: there may be hundreds.
+    """
     home = case.property
     visits = list(case.visits.select_related("source"))
     instruments = Reading.objects.filter(visit__in=visits).order_by().values_list("instrument")
     names = Names({Guideline: dict(Guideline.objects.values_list("pk", "code"))})
     acts = [
         *_people_and_case(case, names),
+        *_device(home, names),
         *visit_changes(visits, home, names),
         *word_changes(visits, names),
-        *place_changes(home, names),
-        *source_changes(home, names),
-        *instrument_changes({pk for (pk,) in instruments.distinct()}, names),
+        *as_data(place_changes(home, names), kinds={_("entered")}),
+        *as_data(source_changes(home, names), kinds={_("entered")}),
+        *as_data(instrument_changes({pk for (pk,) in instruments.distinct()}, names)),
         *_notes_and_files(case, user, names),
         *_letters(case, user, names),
     ]
@@ -55,6 +60,7 @@ def _people_and_case(case: Case, names: Names) -> Iterator[Change]:
     home = case.property
     models: list[tuple[str, Any, dict[str, Any]]] = [
         (_("Case"), Case, {"id": case.pk}),
+        (_("Enquiry"), Enquiry, {"case_id": case.pk}),
         (_("Property"), Property, {"id": home.pk}),
         (_("Client"), Client, {"id": home.client_id}),
         (_("Contact"), Contact, {"client_id": home.client_id}),
@@ -72,6 +78,18 @@ def _people_and_case(case: Case, names: Names) -> Iterator[Change]:
         names=names,
         title=lambda row: _titled(_("Assessor"), names.people.get(row["user_id"])),
     )
+
+
+def _device(home: Property, names: Names) -> Iterator[Change]:
+    """When something was kept and withdrawn; never the words, which are the office's alone."""
+    for row in MedicalDevice.objects.filter(property=home):
+        what = _("Ask before switching circuits off")
+        kept, gone = _("entered with their consent"), _("withdrawn")
+        yield Change(at=row.agreed_at, who=names.who(row.entered_by_id), what=what, kind=kept)
+        if row.withdrawn_at is not None:
+            yield Change(
+                at=row.withdrawn_at, who=names.who(row.withdrawn_by_id), what=what, kind=gone
+            )
 
 
 def _notes_and_files(case: Case, user: Any, names: Names) -> Iterator[Change]:

@@ -11,6 +11,7 @@ from consult.models import Assignment, Client, Property, StoredFile, User
 from mitigation.models import Case, CaseVisit, Stage
 from mitigation.models.progress import Fact, stage_reached
 from mitigation.services.cases import due_after
+from mitigation.services.plan_items import kinds_of_catalogue, store_items
 from mitigation.services.references import is_taken, next_reference
 from mitigation.services.search import index_cases
 from surveys.intake import (
@@ -58,7 +59,7 @@ def import_case_folder(
     known = case_of_files(files.sha256)
     if known is not None:
         return ImportResult(known, created=False)
-    folder = read_case_folder(files)
+    folder = read_case_folder(files, kinds_of_catalogue())
     known = known_case(folder)
     if known is not None:
         return ImportResult(known, created=False)
@@ -154,6 +155,7 @@ def _store(
     )
     save_new(case, by, left_to_database=["reference"])
     CaseVisit.objects.bulk_create(CaseVisit(case=case, visit=visit) for visit in visits)
+    store_items(case=case, rows=folder.remedies, by=by)
     index_cases(cases=[case.pk])
     return case
 

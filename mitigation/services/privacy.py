@@ -27,6 +27,7 @@ from mitigation.models.attachments import Attachment
 from mitigation.models.cases import Case
 from mitigation.models.stages import ENDS
 from mitigation.models.uploads import PendingUpload
+from surveys.models.uids import RandomUid
 
 
 def kept_until(ended: datetime, years: int) -> date:
@@ -61,10 +62,17 @@ TABLES = [
             "due_on opened_at",
             reference=Blank("erased-{pk}"),
             on_hold_reason=Blank(),
+            on_hold_until=Blank(None),
             source=Blank(None),
         ),
         client="property",
-        without=_("reference, why it was on hold, the file it came in"),
+        without=_("reference, why it was on hold and until when, the file it came in"),
+    ),
+    Table(
+        "mitigation.Enquiry",
+        _("enquiries"),
+        fields(goes="id case reason sleepers fitted wishes heard_of_us"),
+        client="case",
     ),
     Table(
         "mitigation.FormerReference",
@@ -98,6 +106,40 @@ TABLES = [
         file=stored_key,
         file_name=lambda row: f"drafts/{row.pk}.pdf",
     ),
+    nobodys(
+        "mitigation.Remedy",
+        _("kinds of remedies"),
+        "id key name acts_on is_electric is_magnetic effect_db spread_db works_percent done_by "
+        "instructions price is_retired",
+    ),
+    Table(
+        "mitigation.PlanItem",
+        _("items of plans"),
+        fields(
+            plain="id case position remedy room effect_db spread_db works_percent cost is_chosen "
+            "state done_on",
+            name=Blank("[item {pk}]"),
+            done_by=Blank(),
+            note=Blank(),
+            uid=Blank(RandomUid()),
+        ),
+        client="case",
+        without=_("its name, who did it, notes"),
+    ),
+    Table(
+        "mitigation.TrialFit",
+        _("what trials say of sources"),
+        fields(
+            plain="id visit spot measurand digest rule is_misfit model_error checkable draws "
+            "made_at",
+            names=Blank([]),
+        ),
+        client="visit",
+        without=_("the names of circuits"),
+    ),
+    nobodys("mitigation.PlanItem_circuits", _("circuits of items"), "id planitem circuit"),
+    nobodys("mitigation.PlanItem_appliances", _("appliances of items"), "id planitem appliance"),
+    nobodys("mitigation.PlanItem_spots", _("spots of items"), "id planitem spot"),
     Table(
         "mitigation.Note",
         _("notes"),

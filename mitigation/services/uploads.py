@@ -37,6 +37,7 @@ from mitigation.services.imports import (
     import_case_folder,
     refuse_known_reference,
 )
+from mitigation.services.plan_items import kinds_of_catalogue
 from surveys.intake import (
     CaseFolderRefused,
     Fault,
@@ -65,7 +66,7 @@ Decision = PendingUpload.Decision
 
 def preview_of(upload: Upload, into: Case | None = None) -> Preview:
     """What an import would say, without storing anything."""
-    preview = check_case_folder(upload)
+    preview = check_case_folder(upload, kinds_of_catalogue())
     if preview.folder is None or case_of_files(preview.folder.files.sha256):
         return preview
     rows = preview.folder.instruments

@@ -4,11 +4,14 @@ from collections.abc import Mapping
 from typing import Any
 
 from django import template
+from django.utils.formats import date_format
 from django.utils.translation import get_language
+from django.utils.translation import gettext as _
 
 from consult.letters import words
 from consult.letters.formats import Formats
 from mitigation.letters.phrases import reduction_words
+from mitigation.models import Case
 from surveys.models.measurands import measurand_words
 
 register = template.Library()
@@ -33,3 +36,11 @@ def reduction_figure(spot: Mapping[str, Any]) -> str:
 @register.filter
 def reduction_interval(spot: Mapping[str, Any]) -> str:
     return reduction_words(spot, Formats(get_language() or "en"))[1]
+
+
+@register.filter
+def hold_words(case: Case) -> str:
+    """That a case is on hold, and until which day."""
+    if case.on_hold_until is None:
+        return _("on hold")
+    return _("on hold until %(day)s") % {"day": date_format(case.on_hold_until)}

@@ -20,11 +20,12 @@ from consult.letter_kinds import LetterKind, letter_kind, registered
 from consult.letters.words import precaution_sentences, wiring_sentences
 from consult.models import Assignment, Letter
 from mitigation.comparison import Comparison, compare
-from mitigation.forms.cases import AttachmentForm, HandOverForm
+from mitigation.forms.cases import AttachmentForm, HandOverForm, HoldForm
 from mitigation.letters.outcome import next_steps, not_comparable
 from mitigation.letters.verdict import verdict_sentences
 from mitigation.models import Attachment, Case, Note, Stage
 from mitigation.models.progress import next_step
+from mitigation.pages.cases import not_yet
 from mitigation.pages.comparison import filtered
 from mitigation.pages.moves import moves_of
 from mitigation.pages.pictures import case_pictures
@@ -44,8 +45,9 @@ PATH = [stage for stage in Stage if stage != Stage.DECLINED]
 @role_required("office", "assessor")
 def case_detail(request: SignedInRequest, reference: str) -> HttpResponse:
     """Everything of a case on one page, or its filtered table alone."""
-    cases = Case.objects.visible_to(request.user).for_list().prefetch_related("guideline__bands")
-    case = get_object_or_404(cases, reference=reference)
+    cases = Case.objects.visible_to(request.user).for_list().with_household(request.user)
+    rows = cases.select_related("enquiry").prefetch_related("guideline__bands")
+    case = get_object_or_404(rows, reference=reference)
     comparison = compare(case)
     context = _table(request, comparison)
     if wants_fragment(request):
@@ -115,6 +117,8 @@ def _whole_page(request: SignedInRequest, comparison: Comparison) -> dict[str, A
         .annotate(n_readings=Count("visit__readings", filter=LOOKS))
         .order_by("visit__date", "pk")
     )
+    notes = Note.objects.visible_to(request.user).filter(case=case).select_related("written_by")
+    attachments = Attachment.objects.visible_to(request.user).for_list().filter(case=case)
     facts = facts_of_page(case, planned, letters_here, now=timezone.now())
     assignments = Assignment.objects.filter(property=case.property_id).select_related("user")
     return {
@@ -129,10 +133,16 @@ def _whole_page(request: SignedInRequest, comparison: Comparison) -> dict[str, A
         "overtaken": overtaken_letters(case, letters_here),
         "assessors": [assignment.user for assignment in assignments],
         "contacts": case.property.client.contacts.all(),
-        "notes": Note.objects.visible_to(request.user)
-        .filter(case=case)
-        .select_related("written_by"),
-        "attachments": Attachment.objects.visible_to(request.user).for_list().filter(case=case),
+        "notes": notes,
+        "attachments": attachments,
+        "not_yet": not_yet(
+            (comparison.rows, _("readings")),
+            (planned, _("visits")),
+            (letters_here, _("letters")),
+            (notes, _("notes")),
+            (attachments, _("files")),
+        ),
+        "hold_form": HoldForm(auto_id="hold-%s"),
         "hand_over_form": HandOverForm() if request.user.role == "office" else None,
         "attachment_form": AttachmentForm(),
     }

@@ -21,6 +21,7 @@ from mitigation.pages.cases import case_columns
 from mitigation.pages.comparison import filtered
 from mitigation.pages.desk import desk_lists
 from mitigation.pages.moves import steps_of
+from surveys.models import Visit
 from surveys.models.measurands import measurand_words
 
 
@@ -100,6 +101,10 @@ def _percent(target: Mapping[str, Any]) -> float | None:
     return None if target["probability"] is None else 100 * target["probability"]
 
 
+def _holds(visit: Visit) -> list[str]:
+    return [case.on_hold_reason for case in visit.cases.all() if case.on_hold_reason]
+
+
 @require_safe
 @role_required("office", "assessor")
 def desk_export(request: SignedInRequest) -> HttpResponse:
@@ -114,6 +119,7 @@ def desk_export(request: SignedInRequest) -> HttpResponse:
         (_("Client"), lambda visit: visit.property.client.name),
         (_("Property"), lambda visit: str(visit.property)),
         (_("Assessor"), lambda visit: visit.assessor),
+        (_("On hold because"), lambda visit: "; ".join(_holds(visit))),
     ]
     stages: list[Column] = [
         (_("Stage"), lambda line: str(line.stage.label)),

@@ -25,6 +25,7 @@ from mitigation.forms.cases import (
     CaseEditForm,
     CaseForm,
     HandOverForm,
+    HoldForm,
     PlanVisitForm,
     SkipForm,
 )
@@ -46,7 +47,11 @@ def case_open(request: SignedInRequest, pk: int) -> HttpResponse:
     if request.method == "POST" and form.is_valid():
         try:
             case = services.open_case(
-                home=home, by=request.user, now=timezone.now(), **form.cleaned_data
+                home=home,
+                by=request.user,
+                now=timezone.now(),
+                enquiry=form.enquiry(),
+                **form.judged(),
             )
         except ValidationError as error:  # somebody took the reference in this very moment
             form.add_error(None, error)
@@ -84,7 +89,8 @@ def visit_plan(request: SignedInRequest, reference: str) -> HttpResponse:
     if case.visits.filter(kind=Visit.Kind.BASELINE, sealed_at__isnull=False).exists():
         kind = Visit.Kind.FOLLOW_UP
     assigned = active_assessors().filter(assignments__property=case.property_id).first()
-    form = PlanVisitForm(request.POST or None, initial={"kind": kind, "assessor": assigned})
+    initial = {"kind": kind, "assessor": assigned}
+    form = PlanVisitForm(request.POST or None, initial=initial, case=case, by=request.user)
     back = reverse("case_detail", args=[reference])
     if request.method == "POST" and form.is_valid():
         try:
@@ -175,6 +181,13 @@ def _hand_over(case: Case, typed: Mapping[str, str], by: User, now: datetime) ->
     }
 
 
+def _hold(case: Case, typed: Mapping[str, str], by: User, now: datetime) -> object:
+    form = HoldForm(typed)
+    if not form.is_valid():
+        raise ValidationError([words for words_of in form.errors.values() for words in words_of])
+    return services.hold_case(case=case, by=by, now=now, **form.cleaned_data)
+
+
 ACTS: dict[str, Act] = {
     "move": _move,
     "decline": lambda case, typed, by, now: services.decline_case(
@@ -186,9 +199,7 @@ ACTS: dict[str, Act] = {
     "round": lambda case, typed, by, now: services.begin_round(
         case=case, reason=typed.get("reason", ""), by=by, now=now
     ),
-    "hold": lambda case, typed, by, now: services.hold_case(
-        case=case, reason=typed.get("reason", ""), by=by, now=now
-    ),
+    "hold": _hold,
     "resume": lambda case, typed, by, now: services.resume_case(case=case, by=by, now=now),
     "hand-over": _hand_over,
 }

@@ -6,15 +6,18 @@ from django import forms
 from django.core.exceptions import ValidationError
 from django.utils.translation import gettext_lazy as _
 
+from consult.forms.asking import AskingForm, Question
 from consult.forms.days import DayField
 from consult.forms.labels import label_of
+from consult.models import User
 from surveys.forms.assessors import AssessorField, OutsiderField, choose_or_name, offer_assessors
 from surveys.forms.fields import NumberField
+from surveys.forms.visit_days import asked_of_booking, asked_of_day
 from surveys.forms.visits import EntryForm
 from surveys.models import Visit
 
 
-class ConditionsForm(EntryForm):
+class ConditionsForm(AskingForm, EntryForm):
     label = forms.CharField(label=label_of(Visit, "label"), max_length=80)
     date = DayField(label=label_of(Visit, "date"))
     measured_by = AssessorField(label=label_of(Visit, "assessor"))
@@ -58,12 +61,27 @@ class ConditionsForm(EntryForm):
     )
     version = forms.IntegerField(widget=forms.HiddenInput)
 
-    def __init__(self, *args: Any, **kwargs: Any) -> None:
+    def __init__(self, *args: Any, visit: Visit, by: User, **kwargs: Any) -> None:
         super().__init__(*args, **kwargs)
+        self.visit, self.by = visit, by
         offer_assessors(self, "measured_by")
 
     def clean(self) -> dict[str, Any]:
         return choose_or_name(self, "measured_by", "assessor")
+
+    def questions(self) -> list[Question]:
+        """About what is new alone: the day, and who measures."""
+        day, person = self.cleaned_data["date"], self.cleaned_data.get("measured_by")
+        name, visit = self.cleaned_data.get("assessor") or "", self.visit
+        asked: list[Question] = []
+        if day != visit.date:
+            asked += [("date", words) for words in asked_of_day(day)]
+        if (day, person, name) != (visit.date, visit.measured_by, "" if person else visit.assessor):
+            booked = asked_of_booking(
+                day=day, home=visit.property, person=person, name=name, by=self.by
+            )
+            asked += [("measured_by" if person else "assessor", words) for words in booked]
+        return asked
 
     def clean_humidity_percent(self) -> float | None:
         value: float | None = self.cleaned_data["humidity_percent"]

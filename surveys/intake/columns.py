@@ -12,6 +12,7 @@ from surveys.intake.sources import (
     GROUND_CHECKS,
     INSTRUMENTS,
     READINGS,
+    REMEDIES,
     VISITS,
 )
 from surveys.models.references import LONGEST_REFERENCE
@@ -71,6 +72,8 @@ STATES = ("as-used", "trial")
 PHASES = ("L1", "L2", "L3")
 RCDS = ("yes", "no")
 POLES = ("1", "2")
+YES_NO = ("yes", "no")
+ITEM_STATES = ("proposed", "accepted", "declined", "done", "done differently", "not possible")
 OUTLET_TESTS = ("ok", "fault", "not tested")
 UNIT_WORDS = ("V/m", "kV/m", "mV", "V", "nT", "µT", "uT", "mG")
 
@@ -178,6 +181,24 @@ APPLIANCE_COLUMNS = (
     _text("room", _("a room of readings.csv"), 80),
     _text("note", _("a text"), NOTE),
 )
+_LIST = _("names with semicolons between")
+REMEDY_COLUMNS = (
+    _text("item", _("a name of its own, without semicolons"), 40, required=True),
+    _text("remedy", _("a kind of the catalogue"), 40, required=True),
+    _text("circuits", _LIST, NOTE),
+    _text("appliances", _LIST, NOTE),
+    _text("room", _("a room of readings.csv"), 80),
+    _text("spots", _("spots of the room, with semicolons between (empty = all of it)"), NOTE),
+    _number("effect_db", _("a number, in dB (empty = that of the kind)")),
+    _number("spread_db", _("a number of 0 or more, in dB (empty = that of the kind)")),
+    _number("works_percent", _("a number from 0 to 100 (empty = that of the kind)")),
+    _number("cost", _("a number of 0 or more")),
+    _word("chosen", YES_NO, _("(empty = no)")),
+    _word("state", ITEM_STATES, _("(empty = proposed)")),
+    _date("done_on", _DATE),
+    _text("done_by", _("a name"), 120),
+    _text("note", _("a text"), 2_000),
+)
 MOST_ROWS = {
     INSTRUMENTS: MOST_REGISTER_ROWS,
     VISITS: MOST_REGISTER_ROWS,
@@ -185,6 +206,7 @@ MOST_ROWS = {
     GROUND_CHECKS: MOST_GROUND_CHECKS,
     CIRCUITS: MOST_REGISTER_ROWS,
     APPLIANCES: MOST_REGISTER_ROWS,
+    REMEDIES: MOST_REGISTER_ROWS,
 }
 COLUMNS = {
     INSTRUMENTS: INSTRUMENT_COLUMNS,
@@ -193,6 +215,7 @@ COLUMNS = {
     GROUND_CHECKS: GROUND_CHECK_COLUMNS,
     CIRCUITS: CIRCUIT_COLUMNS,
     APPLIANCES: APPLIANCE_COLUMNS,
+    REMEDIES: REMEDY_COLUMNS,
 }
 
 

@@ -1,5 +1,6 @@
 """A case folder from its bytes to checked rows: everything that is wrong is found at once."""
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 from django.utils.translation import gettext
@@ -24,6 +25,7 @@ from surveys.intake.registers import (
     read_instruments,
     read_visits,
 )
+from surveys.intake.remedies import RemedyKind, RemedyRow, declared_by, read_remedies
 from surveys.intake.sources import (
     APPLIANCES,
     CASE,
@@ -32,6 +34,7 @@ from surveys.intake.sources import (
     GROUND_CHECKS,
     INSTRUMENTS,
     READINGS,
+    REMEDIES,
     REQUIRED_FILES,
     VISITS,
     WORKBOOK,
@@ -55,6 +58,7 @@ class CheckedFolder:
     ground_checks: tuple[GroundCheckRow, ...]
     circuits: tuple[CircuitRow, ...]
     appliances: tuple[ApplianceRow, ...]
+    remedies: tuple[RemedyRow, ...]
     files: Files
 
 
@@ -87,26 +91,26 @@ def open_case_folder(source: Source) -> Files:
     return files
 
 
-def check_case_folder(source: Source) -> Preview:
-    """Read and check all of a case folder; nothing is stored."""
+def check_case_folder(source: Source, kinds: Sequence[RemedyKind] = ()) -> Preview:
+    """Read and check all of a case folder; nothing is stored. `kinds` are those of remedies."""
     try:
-        return check_files(open_case_folder(source))
+        return check_files(open_case_folder(source), kinds)
     except CaseFolderRefused as refused:
         return Preview(None, refused.faults, refused.count, {}, {})
 
 
-def check_files(files: Files) -> Preview:
+def check_files(files: Files, kinds: Sequence[RemedyKind] = ()) -> Preview:
     """Check all files of a case folder."""
     log = FaultLog()
     counts: dict[str, int] = {}
     raw = _raw_tables(files, log)
-    folder = _checked(files, raw, counts, log) if raw or not log else None
+    folder = _checked(files, raw, counts, kinds, log) if raw or not log else None
     return Preview(folder, log.first(), log.count, counts, raw)
 
 
-def read_case_folder(files: Files) -> CheckedFolder:
+def read_case_folder(files: Files, kinds: Sequence[RemedyKind] = ()) -> CheckedFolder:
     """A case folder that is sure to be right; CaseFolderRefused with every fault if it is not."""
-    preview = check_files(files)
+    preview = check_files(files, kinds)
     if preview.folder is None:
         raise CaseFolderRefused(preview.faults, preview.n_faults)
     return preview.folder
@@ -140,7 +144,11 @@ def _raw_tables(files: Files, log: FaultLog) -> dict[str, RawTable]:
 
 
 def _checked(
-    files: Files, raw: dict[str, RawTable], counts: dict[str, int], log: FaultLog
+    files: Files,
+    raw: dict[str, RawTable],
+    counts: dict[str, int],
+    kinds: Sequence[RemedyKind],
+    log: FaultLog,
 ) -> CheckedFolder | None:
     case = _case(files, raw, log)
     tables = {name: _table(name, raw, log) for name in COLUMNS}
@@ -157,9 +165,14 @@ def _checked(
         is_there = CIRCUITS in files.content or len(tables[CIRCUITS]) > 0
         declared = circuits if is_there else None
         check_names_off(tables[READINGS], declared, appliances)
+        appliances_declared = appliances if is_there or APPLIANCES in raw else None
+        names = declared_by(declared, appliances_declared, readings.spots)
+        remedies = read_remedies(tables[REMEDIES], names, kinds)
     if log or case is None:
         return None
-    return CheckedFolder(case, instruments, visits, readings, checks, circuits, appliances, files)
+    return CheckedFolder(
+        case, instruments, visits, readings, checks, circuits, appliances, remedies, files
+    )
 
 
 def _case(files: Files, raw: dict[str, RawTable], log: FaultLog) -> CaseFile | None:

@@ -253,12 +253,12 @@ class Reading(PlainTexts):
     off_appliances = models.ManyToManyField(
         Appliance, through="ApplianceOff", related_name="readings"
     )
-    taken_at_text = models.CharField(_("Hour"), max_length=40, blank=True)  # as it was typed
+    taken_at_text = models.CharField(_("Time"), max_length=40, blank=True)  # as it was typed
     taken_at = models.DateTimeField(null=True, blank=True)  # where the text tells it for sure
     set_aside = models.TextField(
         _("Set aside"), blank=True, help_text=_("Why this reading does not count.")
     )
-    body_distance_m = models.FloatField(_("Body away [m]"), null=True, blank=True)
+    body_distance_m = models.FloatField(_("Distance of the body [m]"), null=True, blank=True)
     surface_distance_m = models.FloatField(_("Surface away [m]"), null=True, blank=True)
     height_m = models.FloatField(_("Height above the floor [m]"), null=True, blank=True)
     load = models.CharField(_("What was running"), max_length=200, blank=True)

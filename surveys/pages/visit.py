@@ -100,7 +100,7 @@ def page_context(
             context["choice"] += f"&rows={pattern.pk}"
         context["missing"] = missing_before_sealing(visit, today=timezone.localdate())
         context["cautions"] = cautions_before_sealing(visit, baseline)
-        context["ground_sentences"] = words.ground_sentences()
+        context["ground_sentences"] = words.ground_sentences(visit.property.country)
         walk = walk or bool(request.GET.get("walk"))
         chosen_fields = {
             name: request.GET[name] for name in ReadingForm.WHERE if request.GET.get(name)

@@ -1,6 +1,7 @@
 """The practice's people who measure, and the properties that they see."""
 
 from collections import Counter
+from datetime import date
 
 from django.core.exceptions import ValidationError
 from django.db.models import QuerySet
@@ -8,6 +9,7 @@ from django.utils.translation import gettext as _
 
 from consult.models import Assignment, Property, User
 from consult.services.changes import save_row
+from surveys.models import Visit
 from surveys.models.names import folded
 
 
@@ -26,6 +28,19 @@ def assessors_by_name() -> dict[str, User]:
 def assessor_named(name: str) -> User | None:
     """The one active assessor of that name, whatever its case and blanks."""
     return assessors_by_name().get(folded(name))
+
+
+def visits_elsewhere(
+    *, day: date, home: Property, person: User | None, name: str
+) -> QuerySet[Visit]:
+    """Visits at other properties on a day, by a person or by somebody outside of this name."""
+    rows = Visit.objects.filter(date=day).exclude(property=home)
+    person = person or assessor_named(name)
+    if person is not None:
+        return rows.filter(measured_by=person)
+    outside = rows.filter(measured_by=None).exclude(assessor="")
+    same = [pk for pk, who in outside.values_list("pk", "assessor") if folded(who) == folded(name)]
+    return rows.filter(pk__in=same)
 
 
 def refuse_no_assessor(person: User) -> None:

@@ -20,6 +20,7 @@ from consult.services.histories import (
     Names,
     Row,
     Teller,
+    as_data,
     changed_rows,
     changes,
     plain_words,
@@ -145,7 +146,7 @@ def visit_changes(visits: Sequence[Visit], home: Property, names: Names) -> Iter
         title=lambda row: f"{_('Ground check')} {points.get(row['point_id'], '')}",
     )
     corrections = corrections_at(visits)
-    yield from _imports(visits, labels, names)
+    yield from as_data(_imports(visits, labels, names))
     yield from _readings(labels, home, points, corrections, names)
     for correction in corrections:
         yield _corrected(correction, labels, names)
@@ -213,9 +214,9 @@ def _readings(
     for _key, run in groupby(entered, lambda pair: _who_and_where(pair[0])):
         together = list(run)
         if len(together) < FEWEST_TOGETHER:
-            yield from (change for _row, change in together)
+            yield from as_data(change for _row, change in together)
         else:
-            yield _entered_together(together, labels)
+            yield from as_data([_entered_together(together, labels)])
 
 
 def _who_and_where(row: Row) -> tuple[Any, ...]:

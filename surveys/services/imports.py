@@ -11,7 +11,7 @@ from django.utils import timezone
 from consult.models import Property, User
 from surveys.calc.arrays import FloatArray
 from surveys.calc.hours import time_of
-from surveys.intake.circuits import CircuitRow
+from surveys.intake.circuits import ApplianceRow, CircuitRow
 from surveys.intake.folder import CheckedFolder
 from surveys.intake.readings import DISTANCES, Readings
 from surveys.intake.registers import InstrumentRow, VisitRow
@@ -214,7 +214,12 @@ def _store_sources(
     declared = {*at_home.circuits, *at_home.appliances}
     declared |= {folded(row.name) for row in folder.circuits}
     declared |= {folded(row.name) for row in folder.appliances}
-    for name in readings.circuits:
+    for name in (name for row in folder.remedies for name in row.appliances):
+        if folded(name) not in declared:
+            appliance_rows.append(ApplianceRow(name, "", "", ""))
+            declared.add(folded(name))
+    listed = (name for row in folder.remedies for name in row.circuits)
+    for name in (*readings.circuits, *listed):
         if name != MAIN_SWITCH and folded(name) not in declared:
             rows.append(CircuitRow(name, "", "", "", None, "", None, ""))
             declared.add(folded(name))

@@ -73,7 +73,7 @@ def visit_sheet(request: SignedInRequest, pk: int) -> HttpResponse:
         "rooms": Room.objects.filter(property=visit.property_id).prefetch_related("spots"),
         "to_repeat": to_repeat(visit, baseline) if baseline else [],
         "blank_rows": range(BLANK_ROWS),
-        "ground_sentences": words.ground_sentences(),
+        "ground_sentences": words.ground_sentences(visit.property.country),
     } | put_right(visit)
     return render(request, "surveys/visit_sheet.html", context)
 
@@ -83,7 +83,7 @@ def visit_sheet(request: SignedInRequest, pk: int) -> HttpResponse:
 def visit_edit(request: SignedInRequest, pk: int) -> HttpResponse:
     visit = _visit(request, pk)
     initial = ConditionsForm.initial_of(visit, services.version_of(visit))
-    form = ConditionsForm(request.POST or None, initial=initial)
+    form = ConditionsForm(request.POST or None, initial=initial, visit=visit, by=request.user)
     if form.is_valid():
         try:
             services.change_conditions(visit=visit, by=request.user, **form.cleaned_data)

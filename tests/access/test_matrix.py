@@ -119,6 +119,12 @@ MATRIX: dict[str, tuple[str, dict[str, str], str]] = {
     "property_edit": ("get", {"pk": "{home}"}, OFFICE),
     "case_open": ("get", {"pk": "{home}"}, OFFICE),
     "case_edit": ("get", {"reference": "{case}"}, OFFICE),
+    "enquiry_edit": ("get", {"reference": "{case}"}, OFFICE),
+    "medical_device_withdraw": (
+        "post",
+        {"reference": "{case}"},
+        "302 302 403 403 403 403 403 302",
+    ),
     "case_skip": ("get", {"reference": "{case}", "seen": "findings", "to": "closed"}, OFFICE),
     "visit_plan": ("get", {"reference": "{case}"}, OFFICE),
     "visit_call_off": ("get", {"reference": "{case}", "pk": "{visit}"}, OFFICE),

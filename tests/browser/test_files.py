@@ -70,6 +70,7 @@ def test_a_photograph_is_cleaned_and_shown_and_a_bad_one_refused(look, visitors)
         ("IMG_1.jpg", picture("JPEG", comment=b"at home")),
         ("IMG_2.jpg", picture("JPEG")[:-200]),
     ):
+        visitor.unfold("Attach a file")
         page.get_by_label("File", exact=True).set_input_files(
             {"name": name, "mimeType": "image/jpeg", "buffer": data}
         )

@@ -143,10 +143,12 @@ def enter_home_and_case(visitor: Visitor) -> None:
 
 def write_and_attach(visitor: Visitor) -> None:
     page = visitor.page
+    visitor.unfold("Write a note")
     page.get_by_label("Write a note").fill("The key is with the landlord.")
     visitor.press("Save the note")
     expect(page.get_by_text("The key is with the landlord.")).to_be_visible()
     sketch = {"name": "rooms.txt", "mimeType": "text/plain", "buffer": b"Bedroom: north side.\n"}
+    visitor.unfold("Attach a file")
     page.get_by_label("File", exact=True).set_input_files(sketch)
     visitor.press("Attach")
     with page.expect_download() as download:

@@ -236,6 +236,7 @@ def test_back_after_posting_does_nothing_twice(look, visitors) -> None:
     visitor = visitors.enter(cast.people["office"], **look)
     page = visitor.page
     visitor.open(f"/cases/{cast.case.reference}/")
+    visitor.unfold("Write a note")
     page.get_by_label("Write a note").fill("Ring twice.")
     visitor.press("Save the note")
     expect(page.get_by_text("Ring twice.")).to_be_visible()
@@ -308,6 +309,7 @@ def test_the_office_works_without_script(look, visitors) -> None:
     page.get_by_role("combobox", name="Target").select_option(label="met")
     visitor.press("Show")
     expect(page.get_by_role("region", name="Comparison").get_by_role("row")).to_have_count(2)
+    visitor.unfold("Write a note")
     page.get_by_label("Write a note").fill("Ring twice.")
     visitor.press("Save the note")
     expect(page.get_by_text("Ring twice.")).to_be_visible()

@@ -52,6 +52,13 @@ class Visitor:
     def press(self, name: str) -> None:
         self.page.get_by_role("button", name=name, exact=True).click()
 
+    def unfold(self, name: str) -> None:
+        """Open what is folded in under this name, where it is."""
+        self.page.wait_for_load_state("load")
+        summary = self.page.locator("details:not([open]) > summary", has_text=name)
+        if summary.count():
+            summary.click()
+
     def follow(self, name: str) -> None:
         """The first link of that name."""
         self.page.get_by_role("link", name=name, exact=True).first.click()

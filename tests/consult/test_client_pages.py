@@ -6,6 +6,7 @@ import io
 import pytest
 from django.core.exceptions import ValidationError
 from django.urls import reverse
+from django.utils import timezone
 from python_calamine import CalamineWorkbook
 
 from consult.models import Client, Contact, DataRequest, Letter, Property, User
@@ -52,10 +53,11 @@ def test_from_a_call_to_a_planned_visit(client, office):
     )
     assert opened.url == reverse("case_detail", args=["CALL-1"])
     assessor = UserFactory(role=User.Role.ASSESSOR, name="Jo Feld")
-    plan = {"kind": "baseline", "day": "2026-06-01", "assessor": assessor.pk, "instructions": "Dog"}
+    day = timezone.localdate() + dt.timedelta(days=9)
+    plan = {"kind": "baseline", "day": str(day), "assessor": assessor.pk, "instructions": "Dog"}
     assert client.post(reverse("visit_plan", args=["CALL-1"]), plan).status_code == 302
     case, visit = Case.objects.get(), Visit.objects.get()
-    assert (case.stage, case.due_on) == (Stage.BASELINE, dt.date(2026, 6, 1))
+    assert (case.stage, case.due_on) == (Stage.BASELINE, day)
     assert (visit.assessor, visit.sealed_at, list(case.visits.all())) == ("Jo Feld", None, [visit])
     assert Case.objects.visible_to(assessor).exists()
     page = client.get(reverse("client_detail", args=[row.pk])).content.decode()

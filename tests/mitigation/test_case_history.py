@@ -200,3 +200,44 @@ def test_the_page_is_paged_and_costs_the_same_for_many(cast, client, open_visit,
     assert len(shown.context["changes"]) == 50
     assert 'rel="next"' in shown.content.decode()
     assert client.get(f"{page}?page=2").status_code == 200
+
+
+def test_what_people_changed_stands_first_and_the_data_are_folded_in(client, ines):
+    case = import_case_folder(source=as_zip(), by=ines, now=NOW).case
+    room = Room.objects.filter(property=case.property).first()
+    places.rename_room(room=room, by=ines, name="North room", version=version_of(room))
+    client.force_login(ines)
+    url = reverse("case_history", args=[case.reference])
+    page = client.get(url)
+    text = page.content.decode()
+    by_people, _, folded = text.partition("<details>")
+    assert "Room North room" in by_people and "Visit" in by_people
+    data = [one.what for one in case_changes(case, ines) if one.is_data]
+    assert any("C-17" in what for what in data), "a calibration that came in"
+    assert f"{len(data)} entries of readings, places and instruments" in folded
+    assert "readings came in with the file" in folded and "C-17" in folded
+    assert "readings came in with the file" not in by_people and "C-17" not in by_people
+    own = client.get(url, {"of": "data"}).content.decode()
+    assert (
+        "C-17" in own and "<details>" not in own and "Room North room" not in own.split("<h1>")[1]
+    )
+
+
+def test_many_data_are_paged_on_their_own(client, cast, ines):
+    room = Room.objects.get(property=cast.case.property)
+    for number in range(70):
+        Spot.objects.create(room=room, name=f"spot no. {number}")
+    cast.log_in(client, "office")
+    url = reverse("case_history", args=[cast.case.reference])
+    page = client.get(url)
+    assert len(page.context["data"]) == 50 < page.context["n_data"]
+    assert 'href="?of=data&amp;page=2"' in page.content.decode()
+    second = client.get(url, {"of": "data", "page": 2})
+    shown = [*page.context["data"], *second.context["changes"]]
+    assert (
+        len(
+            {change.what for change in shown}
+            & {f"Spot {room.name}, spot no. {n}" for n in range(70)}
+        )
+        == 70
+    )

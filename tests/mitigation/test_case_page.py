@@ -31,6 +31,7 @@ from tests.factories import (
     compared_case,
     issue_outcome_letter,
     issue_survey_report,
+    ready_letter,
 )
 from tests.project.files import ROOT
 
@@ -205,14 +206,47 @@ def jumps(page: str) -> list[str]:
 
 
 def test_the_page_leads_to_its_parts_and_to_no_part_that_is_missing(client):
-    after_all = ["letters", "visits", "notes", "files", "people", "judged"]
-    case = compared_case()
-    assert jumps(client.get(url(case)).content.decode()) == ["comparison", "left", *after_all]
+    beside, case = ["people", "judged"], compared_case()
+    parts = ["comparison", "left", "visits", *beside]
+    assert jumps(client.get(url(case)).content.decode()) == parts
     CaseVisit.objects.get(visit__kind="follow-up").delete()
-    assert jumps(client.get(url(case)).content.decode()) == ["comparison", *after_all]
+    parts.remove("left")
+    assert jumps(client.get(url(case)).content.decode()) == parts
     empty = client.get(url(CaseFactory())).content.decode()
-    assert jumps(empty) == ["comparison", *after_all]
-    assert "Before and after" not in empty and "Nothing has been measured yet" in empty
+    assert '<nav class="jump"' not in empty
+    assert "Before and after" not in empty and "Findings per spot" not in empty
+
+
+def test_what_is_not_there_yet_takes_one_line_with_its_controls(client):
+    case = CaseFactory()
+    parts = {"readings", "visits", "letters", "notes", "files"}
+
+    def of_page():
+        page = client.get(url(case)).content.decode()
+        section = page.partition('id="not-yet" class="not-yet"')[2].partition("</section>")[0]
+        words = section.partition("Not yet: ")[2].partition(".</p>")[0]
+        return page, section, set(words.split(", ")) - {""}
+
+    page, section, words = of_page()
+    assert words == parts
+    for name in ("note_add", "file_attach", "visit_plan"):
+        assert url(case, name) in section
+    for heading in ("letters", "visits", "notes", "files", "comparison"):
+        assert f'<h2 id="{heading}"' not in page
+    client.post(url(case, "note_add"), {"text": "Ring twice."})
+    client.post(url(case, "file_attach"), {"file": SimpleUploadedFile("a.txt", b"words")})
+    page, section, words = of_page()
+    assert words == parts - {"notes", "files"}
+    assert page.count(f'action="{url(case, "note_add")}"') == 1
+    assert "Write a note" not in section and '<h2 id="files"' in page
+
+
+def test_nothing_is_said_to_be_missing_once_all_is_there(client):
+    case = compared_case()
+    ready_letter(case)
+    client.post(url(case, "note_add"), {"text": "Ring twice."})
+    client.post(url(case, "file_attach"), {"file": SimpleUploadedFile("a.txt", b"words")})
+    assert "Not yet" not in client.get(url(case)).content.decode()
 
 
 def test_the_page_of_a_visit_leads_to_its_parts(client):

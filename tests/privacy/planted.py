@@ -21,7 +21,16 @@ from django.db import models, transaction
 from django.utils import timezone
 
 from consult.intake.contents import ZIP
-from consult.models import AccessEvent, Client, Contact, DataRequest, Job, Letter, User
+from consult.models import (
+    AccessEvent,
+    Client,
+    Contact,
+    DataRequest,
+    Job,
+    Letter,
+    MedicalDevice,
+    User,
+)
 from consult.services.clients import merge_clients, remove_contact
 from consult.services.guards import unguarded
 from consult.services.mail import queue_mail
@@ -31,7 +40,7 @@ from consult.services.privacy.packages import ask_package
 from consult.services.privacy.persons import history_of, keys_of, subject_of_client, tables
 from consult.services.stored_files import write_stored
 from consult.tasks import run_job
-from mitigation.models import Case, FormerReference, Stage
+from mitigation.models import Case, Enquiry, FormerReference, Stage
 from mitigation.services.attachments import attach_file
 from mitigation.services.cases import add_note
 from mitigation.services.uploads import keep_upload
@@ -158,6 +167,8 @@ def _measured(case: Case) -> None:
             _words_of(visit)
     case.source = source
     case.save()
+    Enquiry.objects.create(case=case, reason="r")
+    MedicalDevice.objects.create(property=home, words="w", agreed_at=timezone.now())
     FormerReference.objects.create(case=case, reference="EB/7")
 
 

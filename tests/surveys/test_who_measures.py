@@ -125,7 +125,7 @@ def test_another_name_of_the_same_person_does_not_rewrite_the_visit(client, offi
     ],
 )
 def test_a_visit_is_planned_for_one_of_both(client, office, jo, typed, status, name):
-    case = CaseFactory()
+    case = CaseFactory(opened_at=timezone.make_aware(dt.datetime.combine(DAY, dt.time())))
     given = {key: str(text).replace("{jo}", str(jo.pk)) for key, text in typed.items()}
     plan = {"kind": "baseline", "day": str(DAY)} | given
     assert client.post(reverse("visit_plan", args=[case.reference]), plan).status_code == status

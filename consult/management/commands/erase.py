@@ -15,6 +15,7 @@ from django.utils import timezone
 from consult import tasks
 from consult.management.persons import WHOSE, manager_of, person_of
 from consult.models import Client, Erasure, Job, User
+from consult.services.medical_devices import withdraw_again
 from consult.services.privacy import ledger
 from consult.services.privacy.erasures import (
     ERASE_FILES,
@@ -77,6 +78,9 @@ class Command(BaseCommand):
                 self.finish(erasure)
                 n_done += 1
         self.stdout.write(f"{n_done} erasures were done again.")
+        again = [withdraw_again(entry=entry, now=now) for entry in ledger.withdrawals(path)]
+        if any(again):
+            self.stdout.write(f"{sum(again)} withdrawals were done again.")
 
     def finish(self, erasure: Erasure) -> None:
         """Delete the files now; a job that fails here is tried by the workers."""

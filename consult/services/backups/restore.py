@@ -21,6 +21,7 @@ from consult.services.backups.archive import FILES, Archive, BackupError, check_
 from consult.services.backups.database import MEMBER, facts_here
 from consult.services.backups.files import is_kept, keep
 from consult.services.jobs import unfinished_jobs, worker_is_alive
+from consult.services.medical_devices import withdraw_again
 from consult.services.privacy import ledger
 from consult.services.privacy.erasures import repeat_erasure
 
@@ -91,6 +92,8 @@ def _erase_again(now: datetime) -> tuple[int, list[str]]:
             done += repeat_erasure(entry=entry, now=now) is not None
         except (ValidationError, DatabaseError) as error:
             refused.append(f"{entry['uid']}: {error}")
+    for entry in ledger.withdrawals():
+        withdraw_again(entry=entry, now=now)
     return done, refused
 
 

@@ -248,7 +248,7 @@ def erase_files(arguments: dict[str, Any], run: Run) -> None:
     Erasure.objects.filter(pk=erasure.pk, files_gone_at=None).update(
         files_left=[], files_gone_at=timezone.now()
     )
-    _empty_the_log_of_writes()
+    empty_the_log_of_writes()
 
 
 def _named_again(keys: Collection[str]) -> set[str]:
@@ -262,7 +262,7 @@ def _named_again(keys: Collection[str]) -> set[str]:
     return names
 
 
-def _empty_the_log_of_writes() -> None:
+def empty_the_log_of_writes() -> None:
     """SQLite keeps old pages in a file of its own until that is emptied; a reader delays it."""
     if connection.vendor == "sqlite" and not connection.in_atomic_block:
         with connection.cursor() as cursor:

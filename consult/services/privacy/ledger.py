@@ -1,7 +1,7 @@
 """The ledger of erasures: a file beside the database, so that it outlives a restored backup.
 
-One line per erasure, with numbers and no names. After an older backup is restored, every erasure in
-it that the backup does not know of is done again.
+One line per erasure or withdrawal, with numbers and no names. After an older backup is restored,
+every one in it that the backup does not know of is done again.
 """
 
 import json
@@ -12,13 +12,11 @@ from typing import Any
 
 from django.conf import settings
 
-from consult.models import Erasure
+from consult.models import Erasure, MedicalDevice
 
 
 def note(erasure: Erasure) -> None:
     """Write an erasure down, once however often it is called."""
-    if str(erasure.uid) in {entry["uid"] for entry in entries()}:
-        return
     entry = {
         "uid": str(erasure.uid),
         "at": erasure.at.isoformat(),
@@ -27,6 +25,18 @@ def note(erasure: Erasure) -> None:
         "users": erasure.users,
         "reason": erasure.reason,
     }
+    if entry["uid"] not in {known["uid"] for known in entries()}:
+        _append(entry)
+
+
+def note_withdrawal(device: MedicalDevice) -> None:
+    """Write down that consent was withdrawn, by the row's number and when it was entered."""
+    entry = {"device": device.pk, "agreed_at": device.agreed_at.isoformat()}
+    if entry not in withdrawals():
+        _append(entry)
+
+
+def _append(entry: dict[str, Any]) -> None:
     path = Path(settings.ERASURE_LEDGER)
     path.parent.mkdir(parents=True, exist_ok=True)
     broken_off = path.exists() and not path.read_bytes().endswith(b"\n")
@@ -39,6 +49,15 @@ def note(erasure: Erasure) -> None:
 
 def entries(path: Path | None = None) -> Iterator[dict[str, Any]]:
     """Every erasure in order; a line that a full disk cut off is skipped."""
+    return (entry for entry in _lines(path) if "uid" in entry)
+
+
+def withdrawals(path: Path | None = None) -> list[dict[str, Any]]:
+    """Every withdrawal in order."""
+    return [entry for entry in _lines(path) if "device" in entry]
+
+
+def _lines(path: Path | None) -> Iterator[dict[str, Any]]:
     path = path or Path(settings.ERASURE_LEDGER)
     if not path.exists():
         return

@@ -115,6 +115,13 @@ TABLES = [
         client="client",
         without=_("address"),
     ),
+    # A class of its own: it goes with the home's client, or before, when consent is withdrawn.
+    Table(
+        "consult.MedicalDevice",
+        _("powered medical devices"),
+        fields(goes="id property words agreed_at entered_by withdrawn_at withdrawn_by"),
+        client="property",
+    ),
     Table(
         "consult.Assignment",
         _("who works where"),

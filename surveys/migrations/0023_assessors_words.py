@@ -9,7 +9,7 @@ from django.db import migrations, models
 class Migration(migrations.Migration):
 
     dependencies = [
-        ('surveys', '0021_heights_and_sampling'),
+        ('surveys', '0022_words_of_readings'),
         migrations.swappable_dependency(settings.AUTH_USER_MODEL),
     ]
 

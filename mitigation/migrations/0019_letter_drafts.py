@@ -10,8 +10,8 @@ from django.db import migrations, models
 class Migration(migrations.Migration):
 
     dependencies = [
-        ('consult', '0019_function_of_signatory'),
-        ('mitigation', '0015_uploads_into_cases'),
+        ('consult', '0020_function_of_signatory'),
+        ('mitigation', '0018_words_of_all_cases'),
         migrations.swappable_dependency(settings.AUTH_USER_MODEL),
     ]
 

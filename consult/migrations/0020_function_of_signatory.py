@@ -6,7 +6,7 @@ from django.db import migrations, models
 class Migration(migrations.Migration):
 
     dependencies = [
-        ('consult', '0018_stored_files'),
+        ('consult', '0019_medical_devices'),
     ]
 
     operations = [

@@ -1,0 +1,160 @@
+"""Items of a plan: brought by a file, put in by hand, changed and taken out."""
+
+from collections.abc import Sequence
+from decimal import Decimal
+from typing import Any
+
+from django.core.exceptions import ValidationError
+from django.db import transaction
+from django.db.models import Max
+from django.utils.translation import gettext as _
+
+from consult.models import User
+from consult.services.changes import held, refuse_overtaken, save_row
+from mitigation.models import Case, PlanItem, Remedy
+from surveys.intake.remedies import RemedyKind, RemedyRow
+from surveys.models import Appliance, Circuit, Room, Spot
+from surveys.models.names import folded
+
+CENT = Decimal("0.01")
+GIVEN = frozenset(
+    {"remedy", "room", "effect_db", "spread_db", "works_percent", "cost", "is_chosen", "note"}
+)
+LISTS = ("circuits", "appliances", "spots")
+
+
+def kinds_of_catalogue() -> tuple[RemedyKind, ...]:
+    """What a case folder may name as a remedy."""
+    rows = Remedy.objects.values_list("key", "acts_on", "effect_db")
+    return tuple(RemedyKind(key, acts_on, effect is not None) for key, acts_on, effect in rows)
+
+
+@transaction.atomic
+def store_items(*, case: Case, rows: Sequence[RemedyRow], by: User | None) -> list[PlanItem]:
+    """Enter the rows of remedies.csv that the case does not have; the others stay as they are."""
+    home = case.property_id
+    kinds = {kind.key: kind for kind in Remedy.objects.all()}
+    circuits = {row.folded: row for row in Circuit.objects.at(home).order_by("-pk")}
+    appliances = {row.folded: row for row in Appliance.objects.at(home)}
+    rooms = {row.folded: row for row in Room.objects.filter(property=home)}
+    spots = {(row.room_id, row.folded): row for row in Spot.objects.filter(room__property=home)}
+    there = set(case.items.values_list("name", flat=True))
+    stored = []
+    for position, row in enumerate(rows, start=_next_position(case)):
+        if row.item in there:
+            continue
+        room = rooms[folded(row.room)] if row.room else None
+        item = PlanItem(
+            case=case,
+            name=row.item,
+            position=position,
+            remedy=kinds[row.remedy],
+            room=room,
+            effect_db=row.effect_db,
+            spread_db=row.spread_db,
+            works_percent=row.works_percent,
+            cost=None if row.cost is None else Decimal(repr(row.cost)).quantize(CENT),
+            is_chosen=row.chosen,
+            state=row.state,
+            done_on=row.done_on,
+            done_by=row.done_by,
+            note=row.note,
+        )
+        save_row(row=item, by=by)
+        item.circuits.set([circuits[folded(name)] for name in row.circuits])
+        item.appliances.set([appliances[folded(name)] for name in row.appliances])
+        if room is not None:
+            item.spots.set([spots[room.pk, folded(name)] for name in row.spots])
+        stored.append(item)
+    return stored
+
+
+def _next_position(case: Case) -> int:
+    last: int | None = case.items.aggregate(last=Max("position"))["last"]
+    return 1 if last is None else last + 1
+
+
+@transaction.atomic
+def add_item(*, case: Case, by: User, **given: Any) -> PlanItem:
+    """Put an item into what a plan may be made of, under the next free name."""
+    Case.objects.select_for_update().get(pk=case.pk)
+    lists = {name: given.pop(name, ()) for name in LISTS}
+    _refuse_unknown(given)
+    number = _next_position(case)
+    taken = set(case.items.values_list("name", flat=True))
+    while f"R{number}" in taken:
+        number += 1
+    item = PlanItem(case=case, name=f"R{number}", position=_next_position(case), **given)
+    _refuse_unfit(item, lists)
+    save_row(row=item, by=by)
+    for name, rows in lists.items():
+        getattr(item, name).set(rows)
+    return item
+
+
+@transaction.atomic
+def change_item(*, item: PlanItem, by: User, version: int | None = None, **given: Any) -> PlanItem:
+    """Put right what an item says, while nobody decided on it."""
+    row = held(item)
+    _refuse_decided(row)
+    lists = {name: given.pop(name) for name in LISTS if name in given}
+    _refuse_unknown(given)
+    for name, value in given.items():
+        setattr(row, name, value)
+    refuse_overtaken(row, version)
+    kept = {name: lists.get(name, getattr(row, name).all()) for name in LISTS}
+    _refuse_unfit(row, kept)
+    save_row(row=row, by=by)
+    for name, rows in lists.items():
+        getattr(row, name).set(rows)
+    return row
+
+
+@transaction.atomic
+def remove_item(*, item: PlanItem, by: User) -> None:
+    """Take an item out; its history stays."""
+    row = held(item)
+    _refuse_decided(row)
+    row._history_user = by  # type: ignore[attr-defined]  # read by the history
+    row.delete()
+
+
+@transaction.atomic
+def choose_items(*, case: Case, by: User, names: Sequence[str]) -> None:
+    """Have just these items in the plan."""
+    Case.objects.select_for_update().get(pk=case.pk)
+    for item in case.items.select_for_update(of=("self",)).order_by("pk"):
+        chosen = item.name in names
+        if item.is_chosen != chosen:
+            item.is_chosen = chosen
+            save_row(row=item, by=by, fields=["is_chosen"])
+
+
+def _refuse_unknown(given: Any) -> None:
+    if unknown := set(given) - GIVEN:
+        raise TypeError(f"unknown names: {', '.join(sorted(unknown))}")
+
+
+def _refuse_decided(item: PlanItem) -> None:
+    if item.state != PlanItem.State.PROPOSED:
+        raise ValidationError(_("Item %(item)s is %(state)s. It stays as it is.") % {
+            "item": item.name, "state": item.get_state_display()
+        })  # fmt: skip
+
+
+def _refuse_unfit(item: PlanItem, lists: dict[str, Any]) -> None:
+    """What a kind acts on is named, and belongs to the home of the case."""
+    acts_on = item.remedy.acts_on
+    if acts_on == Remedy.ActsOn.CIRCUITS and not lists["circuits"]:
+        raise ValidationError({"circuits": _("This kind acts on circuits: name at least one.")})
+    if acts_on == Remedy.ActsOn.APPLIANCES and not lists["appliances"]:
+        raise ValidationError({"appliances": _("This kind acts on appliances: name at least one.")})
+    if item.remedy.effect_db is None and item.effect_db is None:
+        raise ValidationError(
+            {"effect_db": _("The catalogue has no effect for this kind: give it here.")}
+        )
+    if any(spot.room_id != item.room_id for spot in lists["spots"]):
+        raise ValidationError({"spots": _("Choose spots of the room that is chosen.")})
+    home = item.case.property_id
+    if item.room is not None and item.room.property_id != home:
+        raise ValidationError({"room": _("This room is of another home.")})

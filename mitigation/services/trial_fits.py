@@ -1,0 +1,142 @@
+"""Trials are sampled by a job, and what came of them is kept until a row of theirs changes."""
+
+import io
+from dataclasses import dataclass
+from datetime import datetime
+from hashlib import sha256
+from typing import Any
+
+import numpy as np
+from django.db import transaction
+from django.utils import timezone
+
+from consult.models import Job
+from consult.services.jobs import Run, enqueue
+from mitigation.calc.attribution import ATTRIBUTION, Attribution
+from mitigation.comparison import sealed_visits
+from mitigation.models import Case, TrialFit
+from mitigation.planning.attributions import (
+    Fit,
+    basis_digest,
+    can_be_attributed,
+    fit_of,
+    nothing_kept,
+)
+from mitigation.planning.sources import Sources, sources_of
+from mitigation.planning.trials import ALL_ON, Trial, trials_of
+from surveys.results import read_columns
+
+SAMPLE_TRIALS = "sample-trials"
+
+
+@dataclass(frozen=True)
+class Unsampled:
+    """A trial of which nothing is kept yet."""
+
+    trial: Trial
+    digest: str
+    sources: Sources
+
+
+def kept_fit(digest: str) -> Fit | None:
+    """What was kept under a digest."""
+    row = TrialFit.objects.filter(digest=digest, rule=ATTRIBUTION).first()
+    if row is None:
+        return None
+    attribution = None if row.draws is None else _unpacked(row)
+    return Fit(attribution, tuple(row.names), is_misfit=row.is_misfit)
+
+
+def _packed(attribution: Attribution) -> bytes:
+    buffer = io.BytesIO()
+    np.savez_compressed(
+        buffer,
+        phase=attribution.phase,
+        parts=attribution.parts.astype(np.float32),
+        outside=attribution.outside.astype(np.complex64),
+    )
+    return buffer.getvalue()
+
+
+def _unpacked(row: TrialFit) -> Attribution:
+    with np.load(io.BytesIO(bytes(row.draws or b"")), allow_pickle=False) as arrays:
+        return Attribution(
+            phase=arrays["phase"],
+            parts=arrays["parts"].astype(np.float64),
+            outside=arrays["outside"].astype(np.complex128),
+            model_error=row.model_error or 0.0,
+            checkable=row.checkable,
+        )
+
+
+def unsampled_trials(case: Case) -> list[Unsampled]:
+    """The trials of a case that can be attributed, and of whose present rows nothing is kept."""
+    visits = sealed_visits(case)
+    sources = sources_of(case.property_id, case.property.phases)
+    trials = [
+        Unsampled(trial, basis_digest(trial, sources), sources)
+        for trial in trials_of(visits, read_columns(visits))
+        if ALL_ON in trial.states and can_be_attributed(trial, sources)
+    ]
+    digests = [trial.digest for trial in trials]
+    kept = set(
+        TrialFit.objects.filter(digest__in=digests, rule=ATTRIBUTION).values_list(
+            "digest", flat=True
+        )
+    )
+    return [trial for trial in trials if trial.digest not in kept]
+
+
+def plan_sampling(case: Case) -> bool:
+    """Have the unsampled trials of a case sampled by a job; False where none is left."""
+    trials = unsampled_trials(case)
+    if not trials:
+        return False
+    together = sha256("".join(sorted(trial.digest for trial in trials)).encode()).hexdigest()
+    enqueue(
+        kind=SAMPLE_TRIALS,
+        key=f"{SAMPLE_TRIALS}:{case.pk}:{together[:32]}",
+        arguments={"case": case.pk},
+    )
+    return True
+
+
+def is_being_sampled(case: Case) -> bool:
+    """Whether a job for this case waits or is at work."""
+    jobs = Job.objects.filter(kind=SAMPLE_TRIALS, arguments__case=case.pk)
+    return jobs.exclude(state__in=[Job.State.DONE, Job.State.DEAD]).exists()
+
+
+def sample_trials(arguments: dict[str, Any], run: Run) -> None:
+    """Sample what is not kept yet, trial by trial: a killed worker loses one of them at most."""
+    case = Case.objects.select_related("property").filter(pk=arguments["case"]).first()
+    if case is None:
+        return
+    trials = unsampled_trials(case)
+    for number, unsampled in enumerate(trials):
+        run.progress(round(100 * number / len(trials)))
+        fit = fit_of(unsampled.trial, unsampled.sources, nothing_kept)
+        if not run.is_current():
+            return
+        keep_fit(trial=unsampled.trial, digest=unsampled.digest, fit=fit, now=timezone.now())
+
+
+@transaction.atomic
+def keep_fit(*, trial: Trial, digest: str, fit: Fit, now: datetime) -> None:
+    """Keep what came of a trial; twice the same digest is the same result."""
+    attribution = fit.attribution
+    TrialFit.objects.get_or_create(
+        digest=digest,
+        defaults={
+            "visit_id": trial.visit,
+            "spot_id": trial.spot,
+            "measurand": trial.measurand,
+            "rule": ATTRIBUTION,
+            "names": list(fit.names),
+            "is_misfit": fit.is_misfit,
+            "model_error": attribution.model_error if attribution else None,
+            "checkable": attribution.checkable if attribution else False,
+            "draws": _packed(attribution) if attribution else None,
+            "made_at": now,
+        },
+    )

@@ -1,0 +1,211 @@
+"""remedies.csv: the items that a plan may hold, or that were carried out."""
+
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import dataclass
+from datetime import date
+
+from django.utils.translation import gettext
+
+from surveys.intake.cells import NotAllowed, choices, date_of, numbers, read_words
+from surveys.intake.circuits import ApplianceRow, CircuitRow
+from surveys.intake.columns import ITEM_STATES, YES_NO
+from surveys.intake.tables import Table
+from surveys.models.circuits import BETWEEN_NAMES
+from surveys.models.names import folded
+
+PROPOSED = "proposed"
+
+
+@dataclass(frozen=True)
+class RemedyKind:
+    """What a file has to know of a kind in the catalogue."""
+
+    key: str
+    acts_on: str  # circuits, appliances or spots
+    has_effect: bool
+
+
+@dataclass(frozen=True)
+class RemedyRow:
+    """A row of remedies.csv; names are spelt as the rows that declare them."""
+
+    item: str
+    remedy: str
+    circuits: tuple[str, ...]
+    appliances: tuple[str, ...]
+    room: str
+    spots: tuple[str, ...]
+    effect_db: float | None
+    spread_db: float | None
+    works_percent: float | None
+    cost: float | None
+    chosen: bool
+    state: str
+    done_on: date | None
+    done_by: str
+    note: str
+
+
+@dataclass(frozen=True)
+class Declared:
+    """What the other files of a folder declare, as they spell it, by folded name."""
+
+    circuits: Mapping[str, str] | None  # None: no file of circuits, names are taken as they come
+    appliances: Mapping[str, str] | None
+    spots: Mapping[str, Mapping[str, str]]  # by folded room
+    rooms: Mapping[str, str]
+
+
+def declared_by(
+    circuits: Iterable[CircuitRow] | None,
+    appliances: Iterable[ApplianceRow] | None,
+    spots: Sequence[tuple[str, str, str]],
+) -> Declared:
+    """What the rows of the other files declare; `spots` are room, name and use."""
+    by_room: dict[str, dict[str, str]] = {}
+    for room, name, _use in spots:
+        by_room.setdefault(folded(room), {})[folded(name)] = name
+    return Declared(
+        None if circuits is None else {folded(row.name): row.name for row in circuits},
+        None if appliances is None else {folded(row.name): row.name for row in appliances},
+        by_room,
+        {folded(room): room for room, _name, _use in spots},
+    )
+
+
+def read_remedies(
+    table: Table, declared: Declared, kinds: Sequence[RemedyKind]
+) -> tuple[RemedyRow, ...]:
+    """The rows of remedies.csv; they hold only where the log stays empty."""
+    names = _names(table)
+    remedy = table["remedy"].spread(choices(table, "remedy", tuple(kind.key for kind in kinds)))
+    circuits = _listed(table, "circuits", declared.circuits, gettext("names of circuits.csv"))
+    appliances = _listed(
+        table, "appliances", declared.appliances, gettext("names of appliances.csv")
+    )
+    rooms = table["room"].spread(
+        read_words(
+            table,
+            "room",
+            lambda word: _known(word, declared.rooms, gettext("a room of readings.csv")),
+            "",
+        )
+    )
+    spots = _spots(table, rooms, declared)
+    percent = gettext("a number from 0 to 100")
+    columns = {
+        "effect_db": numbers(table, "effect_db", lambda value: value == value, gettext("a number")),
+        "spread_db": numbers(table, "spread_db", lambda value: value >= 0, _not_negative()),
+        "works_percent": numbers(table, "works_percent", lambda v: (v >= 0) & (v <= 100), percent),
+        "cost": numbers(table, "cost", lambda value: value >= 0, _not_negative()),
+    }
+    given = {name: [_or_none(value) for value in column] for name, column in columns.items()}
+    chosen = table["chosen"].spread(choices(table, "chosen", YES_NO))
+    states = table["state"].spread(choices(table, "state", ITEM_STATES))
+    days = table["done_on"].spread(read_words(table, "done_on", date_of, None))
+    rows = tuple(
+        RemedyRow(
+            item=names[at],
+            remedy=remedy[at],
+            circuits=circuits[at],
+            appliances=appliances[at],
+            room=rooms[at],
+            spots=spots[at],
+            **{name: column[at] for name, column in given.items()},
+            chosen=chosen[at] == "yes",
+            state=states[at] or PROPOSED,
+            done_on=done_on,
+            done_by=table["done_by"].texts[at],
+            note=table["note"].texts[at],
+        )
+        for at, done_on in enumerate(days)
+    )
+    _check_kinds(table, rows, {kind.key: kind for kind in kinds})
+    return rows
+
+
+def _not_negative() -> str:
+    return gettext("a number of 0 or more")
+
+
+def _or_none(value: float) -> float | None:
+    return None if value != value else float(value)
+
+
+def _names(table: Table) -> list[str]:
+    """The names of the items: each once, and none that a list of items could not hold."""
+
+    def parse(word: str) -> str:
+        if BETWEEN_NAMES in word:
+            raise NotAllowed(gettext("a name without a semicolon"))
+        return word
+
+    read_words(table, "item", parse, "")
+    names = table["item"].texts
+    first: dict[str, int] = {}
+    for place, name in enumerate(names):
+        earlier = first.setdefault(folded(name), place)
+        if name and earlier != place:
+            row = int(table.row_numbers[earlier])
+            same = gettext("row %(n)s has the same") % {"n": row}
+            table.fault(place, "item", f"{gettext('each name once')} ({same})")
+    return names
+
+
+def _known(word: str, known: Mapping[str, str], what: str) -> str:
+    if folded(word) not in known:
+        shown = ", ".join(list(known.values())[:12]) + (" ..." if len(known) > 12 else "")
+        raise NotAllowed(f"{what}: {shown or gettext('none there')}")
+    return known[folded(word)]
+
+
+def _parts(word: str) -> list[str]:
+    """The names of a list, each once."""
+    names = [name.strip() for name in word.split(BETWEEN_NAMES) if name.strip()]
+    return list({folded(name): name for name in names}.values())
+
+
+def _listed(
+    table: Table, column: str, known: Mapping[str, str] | None, what: str
+) -> list[tuple[str, ...]]:
+    def parse(word: str) -> tuple[str, ...]:
+        names = _parts(word)
+        if known is None:
+            return tuple(names)
+        return tuple(_known(name, known, what) for name in names)
+
+    return table[column].spread(read_words(table, column, parse, ()))
+
+
+def _spots(table: Table, rooms: Sequence[str], declared: Declared) -> list[tuple[str, ...]]:
+    """Spots of the room of the row; a fault where there is no room, or the room has none of it."""
+    listed: list[tuple[str, ...]] = []
+    for place, word in enumerate(table["spots"].texts):
+        names = _parts(word)
+        known = declared.spots.get(folded(rooms[place]), {}) if rooms[place] else {}
+        if names and not rooms[place]:
+            table.fault(place, "spots", gettext("empty, where no room is given"))
+        elif not {folded(name) for name in names} <= set(known):
+            table.fault(
+                place, "spots", f"{gettext('spots of the room')}: {', '.join(known.values())}"
+            )
+        listed.append(tuple(known.get(folded(name), name) for name in names))
+    return listed
+
+
+def _check_kinds(table: Table, rows: Sequence[RemedyRow], kinds: Mapping[str, RemedyKind]) -> None:
+    """What a kind acts on is named, and its effect given where the catalogue has none."""
+    for place, row in enumerate(rows):
+        kind = kinds.get(row.remedy)
+        if kind is None:
+            continue
+        if kind.acts_on == "circuits" and not row.circuits:
+            table.fault(place, "circuits", gettext("one or more names: this kind acts on circuits"))
+        if kind.acts_on == "appliances" and not row.appliances:
+            table.fault(
+                place, "appliances", gettext("one or more names: this kind acts on appliances")
+            )
+        if not kind.has_effect and row.effect_db is None:
+            table.fault(
+                place, "effect_db", gettext("a number: the catalogue has none for this kind")
+            )
