@@ -11,7 +11,7 @@ from consult.letters.charts import Chart, PictureRow, PictureWords, Point
 from consult.letters.levels import levels_svg
 from consult.letters.picture import before_after_svg, findings_svg
 
-TEMPLATE_VERSION = "letter-3"
+TEMPLATE_VERSION = "letter-4"
 ROWS_ON_ONE_PAGE = 8
 """A group of a table with so few rows is not torn apart."""
 
