@@ -4,6 +4,11 @@ from collections.abc import Mapping, Sequence
 from dataclasses import asdict, dataclass
 from typing import Any, Literal
 
+from django.utils.translation import gettext as _
+from django.utils.translation import override
+
+from consult.letters.formats import listing
+
 Relationship = Literal["Data", "Source"]
 
 
@@ -17,9 +22,15 @@ class Enclosure:
     text: str
 
 
-def enclosed(enclosures: Sequence[Enclosure]) -> dict[str, Any]:
-    """The part of a letter's content that holds its enclosures."""
-    return {"enclosures": [asdict(enclosure) for enclosure in enclosures]}
+def enclosed(enclosures: Sequence[Enclosure], language: str) -> dict[str, Any]:
+    """The part of a letter's content that holds its enclosures, and says so."""
+    with override(language):
+        names = [f"{enclosure.name} ({enclosure.description})" for enclosure in enclosures]
+        sentence = _("The PDF file of this letter carries: %(files)s.") % {"files": listing(names)}
+    return {
+        "enclosures": [asdict(enclosure) for enclosure in enclosures],
+        "enclosed": sentence if names else "",
+    }
 
 
 def enclosures_of(content: Mapping[str, Any]) -> tuple[Enclosure, ...]:

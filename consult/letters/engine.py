@@ -10,9 +10,11 @@ from collections.abc import Iterator, Sequence
 from contextlib import contextmanager
 from datetime import datetime
 from functools import cache
+from importlib import resources
 from pathlib import Path
 
 import weasyprint
+from weasyprint.css import ColorProfile
 from weasyprint.text.ffi import pango
 from weasyprint.text.fonts import FontConfiguration
 from weasyprint.urls import FatalURLFetchingError, URLFetcher, URLFetcherResponse
@@ -41,6 +43,7 @@ NOWHERE = "file:///nowhere/"
 
 BlockedAddress = FatalURLFetchingError
 VARIANT = "pdf/a-3b"
+COLOR_PROFILE = "sRGB2014.icc"
 
 
 class BundledFetcher(URLFetcher):  # type: ignore[misc]  # untyped library
@@ -79,6 +82,18 @@ def _sheet_text() -> str:
     return SHEET.read_text(encoding="utf-8")
 
 
+@cache
+def _color_profile_bytes() -> bytes:
+    return (resources.files(weasyprint.pdf) / COLOR_PROFILE).read_bytes()
+
+
+def _color_profile() -> ColorProfile:
+    """What the colours of a letter mean, as PDF/A wants it told."""
+    components = (["r"], ["g"], ["b"])
+    body = io.BytesIO(_color_profile_bytes())
+    return ColorProfile(body, COLOR_PROFILE, "relative-colorimetric", components)
+
+
 def write_pdf(
     html: str, *, paper: str, enclosures: Sequence[Enclosure] = (), enclosed_at: datetime
 ) -> bytes:
@@ -89,12 +104,18 @@ def write_pdf(
     sheets = [_sheet(PAPER_SHEETS[paper]), _sheet(_sheet_text())]
     page = weasyprint.HTML(string=html, url_fetcher=_fetcher(), base_url=NOWHERE)
     with _uncollected():
-        document = page.render(stylesheets=sheets, font_config=_fonts(), pdf_variant=VARIANT)
+        document = page.render(
+            stylesheets=sheets,
+            font_config=_fonts(),
+            color_profiles={"srgb": _color_profile()},
+            pdf_variant=VARIANT,
+        )
         document.metadata = AccessibleMetadata(**vars(document.metadata))
         pdf: bytes = document.write_pdf(
             finisher=finish,
             pdf_variant=VARIANT,
             pdf_tags=True,
+            output_intent="",  # the profile above; by itself the engine leaves its file open
             pdf_identifier=hashlib.sha256(f"{paper}\n{html}".encode()).digest()[:16],
             attachments=[_attachment(enclosure, enclosed_at) for enclosure in enclosures],
         )

@@ -2,8 +2,6 @@
 
 from typing import Any
 
-_CELLS_OF_A_HEAD = "/THead"
-
 
 def finish(_document: Any, pdf: Any) -> None:
     """Scopes of header cells, each attached file once, no empty resources."""
@@ -13,18 +11,19 @@ def finish(_document: Any, pdf: Any) -> None:
 
 
 def _scope_headers(pdf: Any) -> None:
-    """A header cell says what it heads: a column in the head of a table or over a group, else a
-    row."""
-    elements = {
-        item.reference: item
-        for item in pdf.objects
-        if isinstance(item, dict) and item.get("Type") == "/StructElem"
+    """A header cell says what it heads: columns in the head and over a group, else its row."""
+    elements: dict[bytes, Any] = {
+        item.reference: item for item in pdf.objects if _kind(item) == "/StructElem"
     }
     for cell in elements.values():
         if cell["S"] == "/TH":
             row = elements[cell["P"]]
-            heads_column = elements[row["P"]]["S"] == _CELLS_OF_A_HEAD or "ColSpan" in cell["A"]
+            heads_column = elements[row["P"]]["S"] == "/THead" or "ColSpan" in cell["A"]
             cell["A"]["Scope"] = "/Column" if heads_column else "/Row"
+
+
+def _kind(item: Any) -> Any:
+    return item.get("Type") if isinstance(item, dict) else None
 
 
 def _name_files_once(pdf: Any) -> None:

@@ -10,6 +10,9 @@ from typing import Any
 from consult.letters.enclosures import Enclosure, enclosures_of
 from consult.letters.html import TEMPLATE_VERSION, letter_html
 
+MOST_BYTES = 5_000_000
+"""No letter is larger, so the page that checks letters takes no more."""
+
 
 class LetterRenderError(Exception):
     """A letter could not be made into a PDF."""
@@ -21,10 +24,10 @@ def _engine() -> ModuleType:
     return importlib.import_module("consult.letters.engine")
 
 
-def render_letter(content: Mapping[str, Any]) -> bytes:
-    """The PDF of a frozen content; the same content gives the same bytes."""
+def render_letter(content: Mapping[str, Any], *, check_code: str = "") -> bytes:
+    """The PDF of a frozen content and its code; the same ones give the same bytes."""
     return render_pdf(
-        letter_html(content),
+        letter_html(content, check_code),
         language=content["language"],
         title=content["title"],
         paper=content["paper"],
@@ -59,6 +62,8 @@ def render_pdf(
         )
     except engine.BlockedAddress as error:  # outside the Exception family in the library
         raise LetterRenderError(str(error)) from error
+    if len(pdf) > MOST_BYTES:
+        raise LetterRenderError(f"the PDF has {len(pdf)} bytes, more than {MOST_BYTES}")
     return pdf
 
 
