@@ -23,7 +23,7 @@ class LetterCodeForm(TextForm):
     )
 
 
-class LetterFileForm(forms.Form):
+class LetterFileForm(TextForm):
     file = forms.FileField(
         label=_("PDF file of the letter"),
         help_text=_("It is compared and not kept. At most 5 MB."),

@@ -26,9 +26,9 @@ FORM_BYTES = 100_000  # what a form adds to its file
 @sensitive_post_parameters("code")
 def letter_check(request: HttpRequest) -> HttpResponse:
     """By number and code; a link only fills them in, and whoever reads them sends them."""
-    form = LetterCodeForm(request.POST or None)
     if request.method != "POST":
-        return _page(request, form=form)
+        return _page(request)
+    form = LetterCodeForm(request.POST)
     if not form.is_valid():
         return _page(request, form=form, status=422)
     guess = count_letter_check(request=request)
