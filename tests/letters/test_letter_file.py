@@ -141,6 +141,22 @@ def test_every_cell_of_a_table_has_its_headers(pdf) -> None:
             assert headers <= named
 
 
+def test_what_is_drawn_is_read_or_an_artifact_and_the_running_foot_is_one(pdf) -> None:
+    read = {element.objgen for element in elements(pdf.Root.StructTreeRoot)}
+    owners = pikepdf.NumberTree(pdf.Root.StructTreeRoot.ParentTree)
+    for place, page in enumerate(pdf.pages):
+        tags = [
+            operands
+            for operands, operator in pikepdf.parse_content_stream(page)
+            if str(operator) == "BDC"
+        ]
+        marked = [int(properties.MCID) for _tag, properties in tags if "/MCID" in properties]
+        assert marked
+        assert all(owners[place][mcid].objgen in read for mcid in marked)
+        feet = [properties for _tag, properties in tags if "/Subtype" in properties]
+        assert [str(foot.Subtype) for foot in feet] == ["/Footer"] * 2  # of which letter, and page
+
+
 def test_every_picture_says_its_result(letter, pdf) -> None:
     figures = [str(figure.get("/Alt", "")) for figure in of_kind(pdf, "Figure")]
     logo, *pictures, code = figures
