@@ -173,7 +173,7 @@ def rows_of_homes(folder: Path, *, quick: bool) -> list[Row]:
         size = f"{n} spots, {n * READINGS} readings"
         found += [
             at_most(
-                f"letters: {name} against bare WeasyPrint",
+                f"letters: {name} against WeasyPrint",
                 ours_s / bare_s,
                 1.1,
                 f"{size}, same page and sheets, {ours_s:.2f} s against {bare_s:.2f} s",

@@ -19,7 +19,7 @@ FIGURES = (
     *(
         f"letters: {home}{what}"
         for home in ("a small home", "a large home", "an office building")
-        for what in (" against bare WeasyPrint", "")
+        for what in (" against WeasyPrint", "")
     ),
     *(
         figure.format(vendor)

@@ -50,3 +50,15 @@ def test_the_file_is_checked(width, visitors) -> None:
     expect(page.get_by_text("This file is not that of a letter")).to_be_visible()
     stranger.look_over("a file that is not ours")
     assert not stranger.broken
+
+
+def test_german_fits_a_phone(visitors) -> None:
+    letter = ready_letter(make_cast().case)
+    stranger = visitors.enter(width=360)
+    stranger.page.set_extra_http_headers({"Accept-Language": "de"})
+    stranger.open(filled_in("/check/", letter.number, letter.check_code))
+    stranger.press("Nummer und Code prüfen")
+    verdict = stranger.page.get_by_text("Dieses Schreiben wurde hier ausgestellt, und kein")
+    expect(verdict).to_be_visible()
+    stranger.look_over("a letter checked in German")
+    assert not stranger.broken
