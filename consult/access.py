@@ -59,11 +59,13 @@ class RoleScopedQuerySet(models.QuerySet[M_co]):
         return self.none()
 
 
-def takes_files(most_bytes: int) -> Callable[[ViewT], ViewT]:
-    """Let a page take a body of `most_bytes` from somebody who is logged in."""
+def takes_files(most_bytes: int, *, from_anybody: bool = False) -> Callable[[ViewT], ViewT]:
+    """Let a page take a body of `most_bytes` from somebody who is logged in, or from anybody."""
 
     def decorate(view: ViewT) -> ViewT:
-        view.most_bytes = most_bytes  # type: ignore[attr-defined]  # decorators above copy it
+        # decorators above copy both
+        view.most_bytes = most_bytes  # type: ignore[attr-defined]  # a function takes any
+        view.takes_from_anybody = from_anybody  # type: ignore[attr-defined]  # as above
         return view
 
     return decorate
@@ -71,11 +73,11 @@ def takes_files(most_bytes: int) -> Callable[[ViewT], ViewT]:
 
 def most_body_bytes(path: str, *, is_logged_in: bool) -> int:
     """The largest body that the page of an address takes."""
-    if not is_logged_in:
-        return MOST_BYTES_OF_NOBODY
     try:
         view = resolve(path).func
     except Resolver404:
+        return MOST_BYTES_OF_NOBODY
+    if not is_logged_in and not getattr(view, "takes_from_anybody", False):
         return MOST_BYTES_OF_NOBODY
     return int(getattr(view, "most_bytes", MOST_BYTES_OF_A_PAGE))
 

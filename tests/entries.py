@@ -41,6 +41,8 @@ from tests.surveys.case_folders import as_zip
 
 # What makes no row that another click could make again, and why.
 MAKES_NONE = {
+    "letter_check": "asks and changes nothing",
+    "letter_check_file": "asks and changes nothing",
     "own_language": "changes one's own row",
     "own_contact": "changes the client's row",
     "person_detail": "knows the state that was seen",

@@ -182,7 +182,7 @@ def issue_survey_report(*, case: Case, by: User | None, now: dt.datetime) -> Let
     return issue_case_letter(kind="survey-report", case=case, by=by, now=now)
 
 
-def _words_alone(content: dict[str, Any]) -> bytes:
+def _words_alone(content: dict[str, Any], *, check_code: str = "") -> bytes:
     words = json.dumps(content, ensure_ascii=False, sort_keys=True)
     return b"%PDF-1.7\n" + words.encode() + b"\n%%EOF"
 

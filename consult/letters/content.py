@@ -10,6 +10,7 @@ from django.utils.translation import gettext as _
 from django.utils.translation import override, pgettext
 
 from consult.intake.pictures import as_data_url
+from consult.letters.checking import check_words
 from consult.letters.countries import country_line
 from consult.letters.formats import Formats, listing
 
@@ -63,6 +64,7 @@ class Head:
     corrects: str = ""
     corrects_on: date | None = None
     correction_reason: str = ""
+    check_address: str = ""  # of the page where anybody can check the letter
 
 
 def paper_for(country: str) -> Paper:
@@ -128,6 +130,7 @@ def head_content(
         "foot": f"{_('Letter')} {head.number} · {_('Case')} {head.case_reference}",
         "page_word": _("Page"),
         "of_word": _("of"),
+        "check": check_words(head.check_address, head.number),
         "end": _("End of letter %(number)s") % {"number": head.number},
     }
 

@@ -6,15 +6,22 @@ This is the only module that imports WeasyPrint. It is loaded by `consult.letter
 import gc
 import hashlib
 import io
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from contextlib import contextmanager
+from datetime import datetime
 from functools import cache
+from importlib import resources
 from pathlib import Path
 
 import weasyprint
+from weasyprint.css import ColorProfile
 from weasyprint.text.ffi import pango
 from weasyprint.text.fonts import FontConfiguration
 from weasyprint.urls import FatalURLFetchingError, URLFetcher, URLFetcherResponse
+
+from consult.letters.enclosures import Enclosure
+from consult.letters.finish import finish
+from consult.letters.metadata import AccessibleMetadata
 
 FONT_SCHEME = "bundled-font:"
 FONT_FOLDER = Path(__file__).resolve().parent.parent / "static" / "fonts"
@@ -35,6 +42,8 @@ NOWHERE = "file:///nowhere/"
 """Relative addresses resolve to here, so that the fetcher refuses them like any other."""
 
 BlockedAddress = FatalURLFetchingError
+VARIANT = "pdf/a-3b"
+COLOR_PROFILE = "sRGB2014.icc"
 
 
 class BundledFetcher(URLFetcher):  # type: ignore[misc]  # untyped library
@@ -73,18 +82,57 @@ def _sheet_text() -> str:
     return SHEET.read_text(encoding="utf-8")
 
 
-def write_pdf(html: str, *, paper: str) -> bytes:
-    """The bytes depend on the page, the paper and the versions of engine and fonts alone."""
+@cache
+def _color_profile_bytes() -> bytes:
+    return (resources.files(weasyprint.pdf) / COLOR_PROFILE).read_bytes()
+
+
+def _color_profile() -> ColorProfile:
+    """What the colours of a letter mean, as PDF/A wants it told."""
+    components = (["r"], ["g"], ["b"])
+    body = io.BytesIO(_color_profile_bytes())
+    return ColorProfile(body, COLOR_PROFILE, "relative-colorimetric", components)
+
+
+def write_pdf(
+    html: str, *, paper: str, enclosures: Sequence[Enclosure] = (), enclosed_at: datetime
+) -> bytes:
+    """A tagged PDF/A-3b with the PDF/UA-1 mark.
+
+    The bytes depend on the arguments and on the versions of engine and fonts alone.
+    """
     sheets = [_sheet(PAPER_SHEETS[paper]), _sheet(_sheet_text())]
     page = weasyprint.HTML(string=html, url_fetcher=_fetcher(), base_url=NOWHERE)
     with _uncollected():
-        pdf: bytes = page.write_pdf(
+        document = page.render(
             stylesheets=sheets,
             font_config=_fonts(),
-            pdf_variant="pdf/ua-1",
+            color_profiles={"srgb": _color_profile()},
+            pdf_variant=VARIANT,
+        )
+        document.metadata = AccessibleMetadata(**vars(document.metadata))
+        pdf: bytes = document.write_pdf(
+            finisher=finish,
+            pdf_variant=VARIANT,
+            pdf_tags=True,
+            output_intent="",  # the profile above; by itself the engine leaves its file open
             pdf_identifier=hashlib.sha256(f"{paper}\n{html}".encode()).digest()[:16],
+            attachments=[_attachment(enclosure, enclosed_at) for enclosure in enclosures],
         )
     return pdf
+
+
+def _attachment(enclosure: Enclosure, at: datetime) -> weasyprint.Attachment:
+    """The engine would stamp it with the clock."""
+    return weasyprint.Attachment(
+        string=enclosure.text,
+        name=enclosure.name,
+        description=enclosure.description,
+        relationship=enclosure.relationship,
+        created=at,
+        modified=at,
+        url_fetcher=_fetcher(),
+    )
 
 
 @contextmanager

@@ -8,16 +8,17 @@ from django.utils.safestring import SafeString, mark_safe
 
 from consult.letter_kinds import letter_kind
 from consult.letters.charts import Chart, PictureRow, PictureWords, Point
+from consult.letters.checking import check_block
 from consult.letters.levels import levels_svg
 from consult.letters.picture import before_after_svg, findings_svg
 
-TEMPLATE_VERSION = "letter-3"
+TEMPLATE_VERSION = "letter-4"
 ROWS_ON_ONE_PAGE = 8
 """A group of a table with so few rows is not torn apart."""
 
 
-def letter_html(content: Mapping[str, Any]) -> str:
-    """The page of one letter, from nothing but its frozen content."""
+def letter_html(content: Mapping[str, Any], check_code: str = "") -> str:
+    """The page of one letter, from nothing but its frozen content and its code."""
     kind = letter_kind(content["kind"])
     if kind is None:
         raise ValueError(f"no letter of the kind {content['kind']!r}")
@@ -25,7 +26,10 @@ def letter_html(content: Mapping[str, Any]) -> str:
         part: [_drawn(block) for block in content.get(part, ())]
         for part in ("client", "engineer", "annex")
     }
-    drawn = {**content, **parts}
+    check = check_block(content, check_code)
+    if check:  # the picture escapes its title
+        check["svg"] = mark_safe(check["svg"])
+    drawn = {**content, **parts, "check": check}
     return render_to_string(kind.template, {"letter": drawn})
 
 

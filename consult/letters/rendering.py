@@ -1,12 +1,17 @@
 """From a letter's page to its PDF; the engine is loaded at the first one."""
 
 import importlib
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
+from datetime import UTC, datetime
 from functools import cache
 from types import ModuleType
 from typing import Any
 
+from consult.letters.enclosures import Enclosure, enclosures_of
 from consult.letters.html import TEMPLATE_VERSION, letter_html
+
+MOST_BYTES = 5_000_000
+"""No letter is larger, so the page that checks letters takes no more."""
 
 
 class LetterRenderError(Exception):
@@ -19,18 +24,28 @@ def _engine() -> ModuleType:
     return importlib.import_module("consult.letters.engine")
 
 
-def render_letter(content: Mapping[str, Any]) -> bytes:
-    """The PDF of a frozen content; the same content gives the same bytes."""
+def render_letter(content: Mapping[str, Any], *, check_code: str = "") -> bytes:
+    """The PDF of a frozen content and its code; the same ones give the same bytes."""
     return render_pdf(
-        letter_html(content),
+        letter_html(content, check_code),
         language=content["language"],
         title=content["title"],
         paper=content["paper"],
+        enclosures=enclosures_of(content),
+        enclosed_at=datetime.fromisoformat(content["issued_on"]).replace(tzinfo=UTC),
     )
 
 
-def render_pdf(html: str, *, language: str, title: str, paper: str = "A4") -> bytes:
-    """A tagged PDF/UA-1 of a page that declares this language and title.
+def render_pdf(
+    html: str,
+    *,
+    language: str,
+    title: str,
+    enclosed_at: datetime,
+    paper: str = "A4",
+    enclosures: Sequence[Enclosure] = (),
+) -> bytes:
+    """A tagged PDF/A-3b with the PDF/UA-1 mark of a page that declares this language and title.
 
     The page may use `data:` addresses and the bundled fonts; everything else ends the rendering.
 
@@ -42,9 +57,13 @@ def render_pdf(html: str, *, language: str, title: str, paper: str = "A4") -> by
     if not title.strip() or "<title>" not in html:
         raise LetterRenderError("the page has no title")
     try:
-        pdf: bytes = engine.write_pdf(html, paper=paper)
+        pdf: bytes = engine.write_pdf(
+            html, paper=paper, enclosures=enclosures, enclosed_at=enclosed_at
+        )
     except engine.BlockedAddress as error:  # outside the Exception family in the library
         raise LetterRenderError(str(error)) from error
+    if len(pdf) > MOST_BYTES:
+        raise LetterRenderError(f"the PDF has {len(pdf)} bytes, more than {MOST_BYTES}")
     return pdf
 
 

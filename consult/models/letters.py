@@ -50,6 +50,9 @@ class Letter(models.Model):
     )
     content = models.JSONField()
     content_sha256 = models.CharField(max_length=64)
+    # Printed on the letter and no part of its content: the same words issued again have it too.
+    # Empty on letters of before.
+    check_code = models.CharField(max_length=20, blank=True, editable=False)
     rules = models.JSONField(default=list)
     language = models.CharField(max_length=5)
     paper = models.CharField(max_length=6, choices=[("A4", "A4"), ("Letter", "Letter")])

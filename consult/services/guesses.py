@@ -1,4 +1,4 @@
-"""Guesses at a log-in: how many are let through, and against whom they count.
+"""Guesses at a log-in or a letter: how many are let through, and against whom they count.
 
 A stranger's guesses count for the name and address, for the name over all addresses, and for the
 address. A device on which somebody has logged in before has a count of its own for that name, so
@@ -23,6 +23,7 @@ LIMITS = {
     "name-and-address": "5/5m/key",
     "name": "20/d/key",
     "device": "5/5m/key,20/d/key",
+    "letter-check": "10/m/ip,100/d/ip",
 }
 DEVICE = "consult.device"
 DEVICE_HOLDS = timedelta(days=400)  # the longest that browsers keep a cookie
@@ -57,6 +58,12 @@ def count_guess(*, request: HttpRequest, what: str, email: str) -> Guess | None:
             return None
         guess.counts.append(count)
     return guess
+
+
+def count_letter_check(*, request: HttpRequest) -> Guess | None:
+    """Count a question whether a letter is one of ours; None where it is one too many."""
+    count = ratelimit.consume(request, app="consult", action="letter-check", config=LIMITS)
+    return Guess([count]) if count else None
 
 
 def forget_guesses(*, request: HttpRequest, what: str, email: str) -> None:

@@ -91,6 +91,11 @@ def register(
     _kinds[kind] = Kind(handler, about, repeatable, limit_s, when_dead)
 
 
+def limit_s(kind: str) -> float:
+    """How long a job of this kind may take. [s]"""
+    return _kinds[kind].limit_s
+
+
 def named_rows() -> dict[str, str | None]:
     """What each argument of a job names, of every kind."""
     return {word: what for kind in _kinds.values() for word, what in kind.about.items()}
@@ -163,7 +168,7 @@ def run(*, job_id: int, worker: str = "") -> bool:
     try:
         if job.kind not in _kinds:
             raise LookupError(f"no handler for jobs of kind {job.kind!r}")
-        with at_most(_kinds[job.kind].limit_s):
+        with at_most(limit_s(job.kind)):
             _kinds[job.kind].handler(job.arguments, attempt)
     except BaseException as error:  # a library's own BaseException must not cost a lease
         log.warning("job %s, attempt %d: %r", job, attempt.attempt, error)

@@ -17,6 +17,7 @@ from consult.intake.contents import PDF
 from consult.letters import rendering
 from consult.models import Client, Job, Letter, Property, User
 from consult.services.jobs import Run, enqueue, job_progress, revive
+from consult.services.letter_checks import new_code
 from consult.services.stored_files import StoredFileError, open_stored, write_stored
 
 log = logging.getLogger(__name__)
@@ -83,7 +84,11 @@ def _save_under_next_number(
         number = next_number(year)
         content = build(number)
         letter = Letter(
-            number=number, content=content, content_sha256=content_sha256(content), **frozen
+            number=number,
+            content=content,
+            content_sha256=content_sha256(content),
+            check_code=new_code(),
+            **frozen,
         )
         letter.full_clean(exclude=["content", "rules", "rendered_with"], validate_unique=False)
         try:
@@ -134,7 +139,7 @@ def render_letter(arguments: dict[str, Any], run: Run) -> None:
     if content_sha256(letter.content) != letter.content_sha256:
         raise LetterFileError("the content of the letter is not what was issued")
     run.progress(10)
-    pdf = rendering.render_letter(letter.content)
+    pdf = rendering.render_letter(letter.content, check_code=letter.check_code)
     run.progress(70)
     if not run.is_current():
         return

@@ -28,7 +28,7 @@ SECTIONS: dict[str, tuple[str, ...]] = {
     ),
     "visit_list": ("readings/", "ground-checks/"),
     "instrument_list": ("calibrations/", "guidelines/", "placement/"),
-    "letter_list": (),
+    "letter_list": ("check/",),
     "person_list": ("firms/", "practice/", "retention/", "erasures/", "data/person/"),
     "client_home": ("me/contact/", "me/data/", "prepare/", "words/"),
     "electrician_home": (),

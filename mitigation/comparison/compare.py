@@ -113,9 +113,9 @@ def latest_visit(visits: Iterable[Visit], kind: str) -> Visit | None:
     return max(of_kind, key=lambda visit: visit.date, default=None)
 
 
-def compare(case: Case) -> Comparison:
-    """Every spot of a case before and after, judged and compared."""
-    visits = sealed_visits(case)
+def compare(case: Case, visits: tuple[Visit, ...] | None = None) -> Comparison:
+    """Every spot of a case before and after, judged and compared; at some of its visits alone."""
+    visits = sealed_visits(case) if visits is None else visits
     columns = read_columns(visits)
     pairs = _pairs(case, visits, columns)
     if not pairs:

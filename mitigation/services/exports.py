@@ -5,6 +5,7 @@ from datetime import date
 from typing import Any
 
 from django.core.exceptions import ValidationError
+from django.db.models import QuerySet
 from django.utils.translation import gettext as _
 
 from mitigation.models import Case, PlanItem
@@ -24,16 +25,14 @@ from surveys.models import (
     Appliance,
     Calibration,
     Circuit,
-    Correction,
     GroundCheck,
-    Measurand,
     Reading,
     Visit,
 )
 from surveys.models.circuits import BETWEEN_NAMES
-from surveys.models.displays import CELLS, cell_for_file
 from surveys.models.names import folded
-from surveys.services.corrections import corrections_at, set_aside_words
+from surveys.services.corrections import corrections_at
+from surveys.services.reading_rows import reading_rows, visit_names
 from surveys.services.sources import main_switch_is_off, names_off
 
 Tables = dict[str, list[list[Cell]]]
@@ -70,7 +69,7 @@ def _head(case: Case) -> CaseValues:
 def _tables(case: Case) -> Tables:
     """Sealed visits with all that hangs on them: a fixed number of queries for any case."""
     visits = list(case.visits.filter(sealed_at__isnull=False).order_by("position", "pk"))
-    names = _visit_names(visits)
+    names = visit_names(visits)
     readings = Reading.objects.filter(visit__in=visits)
     calibrations = list(
         Calibration.objects.filter(readings__visit__in=visits)
@@ -79,7 +78,8 @@ def _tables(case: Case) -> Tables:
     )
     _refuse_other_certificates(case, visits, calibrations, readings)
     checks = GroundCheck.objects.filter(visit__in=visits).order_by("pk")
-    rows = _reading_rows(case, readings, names, corrections_at(visits))
+    _refuse_unknown_instruments(case, readings)
+    rows = reading_rows(readings, names, corrections_at(visits))
     return (
         _source_tables(case, rows)
         | _item_tables(case, rows)
@@ -186,6 +186,14 @@ _ROOM, _OFF = (
 )
 
 
+def _refuse_unknown_instruments(case: Case, readings: QuerySet[Reading]) -> None:
+    if readings.filter(calibration__isnull=True).exists():
+        raise ValidationError(
+            _("Case %(case)s has readings of an instrument that nothing is known of.")
+            % {"case": case.reference}
+        )
+
+
 def _refuse_other_certificates(
     case: Case, visits: Sequence[Visit], calibrations: Sequence[Calibration], readings: Any
 ) -> None:
@@ -205,17 +213,6 @@ def _refuse_other_certificates(
             _("Case %(case)s has readings under a certificate that its dates do not point to.")
             % {"case": case.reference}
         )
-
-
-def _visit_names(visits: Sequence[Visit]) -> dict[int, str]:
-    """The label of each visit; one that another visit has too gets a number."""
-    names: dict[int, str] = {}
-    for visit in visits:
-        name, number = visit.label, 2
-        while name in names.values():
-            name, number = f"{visit.label[:70]} ({number})", number + 1
-        names[visit.pk] = name
-    return names
 
 
 def _instrument_rows(calibrations: Iterable[Calibration]) -> list[list[Cell]]:
@@ -242,38 +239,3 @@ def _instrument_rows(calibrations: Iterable[Calibration]) -> list[list[Cell]]:
         ]
         for row in calibrations
     ]
-
-
-_PLACE = ("visit_id", "spot__room__name", "spot__name", "spot__use", "measurand")
-_METER = ("ground_point__name", "instrument__name")
-_VALUES = tuple(name for axis in CELLS for name in (axis, f"{axis}_mark"))
-_STATE = ("unit", "state", "circuits_off", "taken_at_text")
-_REST = ("height_m", "body_distance_m", "surface_distance_m", "load", "note", "pk", "set_aside")
-
-
-def _reading_rows(
-    case: Case, readings: Any, names: dict[int, str], corrections: Sequence[Correction]
-) -> list[list[Cell]]:
-    """The readings in the order of the file that they came in with.
-
-    A folder knows no corrections: a corrected reading is one that was set aside, and why.
-    """
-    if readings.filter(calibration__isnull=True).exists():
-        raise ValidationError(
-            _("Case %(case)s has readings of an instrument that nothing is known of.")
-            % {"case": case.reference}
-        )
-    rows: list[list[Cell]] = []
-    ordered = readings.order_by("position", "visit__position", "visit_id")
-    later = set_aside_words(corrections, "corrected")
-    columns = (*_PLACE, *_METER, *_VALUES, *_STATE, *_REST)
-    for row in ordered.values_list(*columns).iterator(chunk_size=5_000):
-        visit, room, spot, use, measurand, point, instrument = row[:7]
-        values = [cell_for_file(row[n], row[n + 1]) for n in range(7, 15, 2)]
-        code = Measurand(measurand)
-        what = (code.quantity.value, code.reference)
-        place = [names[visit], room, spot, use, *what, point, instrument]
-        *rest, pk, set_aside = row[19:]
-        reasons = "; ".join(filter(None, (set_aside, later.get(pk))))
-        rows.append([*place, *values, *row[15:19], reasons, *rest])
-    return rows

@@ -6,8 +6,10 @@ from datetime import datetime
 from functools import partial
 from uuid import UUID
 
+from django.conf import settings
 from django.core.exceptions import ValidationError
 from django.db import transaction
+from django.urls import reverse
 from django.utils import timezone
 from django.utils.translation import gettext as _
 
@@ -125,6 +127,7 @@ def _head(case: Case, corrects: Letter | None, reason: str, number: str, now: da
         corrects=corrects.number if corrects else "",
         corrects_on=timezone.localdate(corrects.issued_at) if corrects else None,
         correction_reason=reason,
+        check_address=settings.SITE_URL.rstrip("/") + reverse("letter_check"),
     )
 
 

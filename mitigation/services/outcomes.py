@@ -15,6 +15,7 @@ from mitigation.comparison import Comparison, compare
 from mitigation.letters.context import OutcomeContext, SpotDetail
 from mitigation.letters.outcome import outcome_content
 from mitigation.models import Case, Outcome
+from mitigation.services.enclosures import FINDINGS, OUTCOME, numbers_enclosed
 from mitigation.services.letters import Basis, HeadMaker
 from surveys.calc.measurands import NUMBER_OF
 from surveys.letters.survey_report import SurveyContext, survey_content
@@ -42,10 +43,14 @@ def draft_report(basis: Basis, head_for: HeadMaker) -> Draft:
     case, baseline = basis.case, basis.baseline
     assert baseline is not None  # asked by missing_for_report
     language = case.property.client.language
+    findings = compare(case, (baseline,)).as_json()
+    numbers = numbers_enclosed(
+        name=FINDINGS, outcome=findings, visits=[baseline], language=language
+    )
 
     def content(number: str, at: datetime) -> dict[str, Any]:
         context = _survey_context(case, head_for(number, at), baseline)
-        return survey_content(context=context, language=language)
+        return survey_content(context=context, language=language) | numbers
 
     def keep(letter: Letter) -> None:
         link_visits(letter=letter, visits=[baseline])
@@ -80,10 +85,12 @@ def draft_outcome(basis: Basis, head_for: HeadMaker) -> Draft:
         raise ValidationError(_("Case %(case)s has no readings.") % {"case": case.reference})
     result = comparison.as_json()
     language = case.property.client.language
+    visits = comparison.counting
+    numbers = numbers_enclosed(name=OUTCOME, outcome=result, visits=visits, language=language)
 
     def content(number: str, at: datetime) -> dict[str, Any]:
         context = _outcome_context(comparison, head_for(number, at))
-        return outcome_content(outcome=result, context=context, language=language)
+        return outcome_content(outcome=result, context=context, language=language) | numbers
 
     def keep(letter: Letter) -> None:
         link_visits(letter=letter, visits=comparison.counting)

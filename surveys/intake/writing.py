@@ -36,12 +36,17 @@ def write_folder(case: CaseValues, tables: Mapping[str, Rows]) -> bytes:
     """A zip of case.toml and a CSV file for each table; the columns are those of the format."""
     content = {CASE: _toml(case)}
     for name, rows in tables.items():
-        text = io.StringIO(newline="")
-        writer = csv.writer(text)
-        writer.writerow(column.name for column in COLUMNS[name])
-        writer.writerows([_csv_text(cell) for cell in row] for row in rows)
-        content[name] = text.getvalue().encode()
+        content[name] = csv_table(name, rows).encode()
     return pack(content)
+
+
+def csv_table(name: str, rows: Rows) -> str:
+    """One table as the text of its file."""
+    text = io.StringIO(newline="")
+    writer = csv.writer(text)
+    writer.writerow(column.name for column in COLUMNS[name])
+    writer.writerows([_csv_text(cell) for cell in row] for row in rows)
+    return text.getvalue()
 
 
 def _csv_text(cell: Cell) -> str:

@@ -7,13 +7,14 @@ from django.utils.translation import gettext as _
 from consult.letters.content import Block, column, heading, paragraph, small_lines, table
 from consult.letters.formats import NBSP, Formats
 from consult.letters.words import spot_name
+from surveys.intake.sources import READINGS
 from surveys.letters.facts import LoggedReading, ReadingFacts, SetAsideFacts
 from surveys.models import Measurand, displays
 from surveys.models.measurands import measurand_symbol, measurand_words
 
 DASH = "–"
 MOST_READINGS = 120
-"""Above so many the readings stay with the case: they fill pages that nobody reads."""
+"""Above so many the readings are enclosed alone: they fill pages that nobody reads."""
 
 DECIDES = "◆"
 NOT_IN_FORCE = "†"
@@ -28,10 +29,10 @@ def reading_log(log: Sequence[LoggedReading], formats: Formats) -> list[Block]:
         return [
             paragraph(
                 _(
-                    "The visits have %(count)s readings, more than are printed. They are kept with "
-                    "the case and are handed out on request."
+                    "The visits have %(count)s readings, more than are printed. All of them stand "
+                    "in the file %(file)s, which the PDF file of this letter carries."
                 )
-                % {"count": len(log)}
+                % {"count": len(log), "file": READINGS}
             )
         ]
     intro = _(

@@ -65,6 +65,9 @@ MATRIX: dict[str, tuple[str, dict[str, str], str]] = {
     # Links by e-mail show one letter to whoever holds them; this one is nobody's.
     "letter_link": ("get", {"token": "no-token"}, "410 410 410 410 410 410 410 410"),
     "letter_link_file": ("get", {"token": "no-token"}, "410 410 410 410 410 410 410 410"),
+    # Whoever holds a letter can check it; a file that was not sent is no file.
+    "letter_check": ("get", {}, ANYBODY),
+    "letter_check_file": ("post", {}, "422 422 422 422 422 422 422 422"),
     "case_list": ("get", {}, "200 200 200 200 403 403 403 302"),
     "case_detail": ("get", {"reference": "{case}"}, "200 200 200 404 403 403 403 302"),
     "letter_issue": (

@@ -17,6 +17,11 @@ FIGURES = (
     "letters: two workers against one",
     "letters: request to ready, empty queue",
     *(
+        f"letters: {home}{what}"
+        for home in ("a small home", "a large home", "an office building")
+        for what in (" against WeasyPrint", "")
+    ),
+    *(
         figure.format(vendor)
         for vendor in ("sqlite", "postgresql")
         for figure in (

@@ -4,9 +4,10 @@ import io
 
 import pytest
 from django.core.files.uploadedfile import SimpleUploadedFile
-from django.urls import reverse
+from django.urls import get_resolver, reverse
 
 from consult.access import MOST_BYTES_OF_A_PAGE, MOST_BYTES_OF_NOBODY, most_body_bytes
+from tests.access.test_matrix import _patterns
 from tests.cast import make_cast
 from tests.factories import UserFactory
 
@@ -71,9 +72,18 @@ def test_the_large_pages_are_those_that_take_files() -> None:
         return most_body_bytes(reverse(name, args=args), is_logged_in=True)
 
     assert most("upload") == most("file_attach", "EB-1") == 20_100_000
+    assert most("letter_check_file") == 5_100_000
     assert most("note_add", "EB-1") == most("practice") == 3_000_000
     assert most_body_bytes("/no/such/page/", is_logged_in=True) == MOST_BYTES_OF_NOBODY
     assert most_body_bytes(reverse("upload"), is_logged_in=False) == MOST_BYTES_OF_NOBODY
+    # The one page that takes files from nobody.
+    from_anybody = [
+        page.name
+        for page in _patterns(get_resolver())
+        if getattr(page.callback, "takes_from_anybody", False)
+    ]
+    assert from_anybody == ["letter_check_file"]
+    assert most_body_bytes(reverse("letter_check_file"), is_logged_in=False) == 5_100_000
 
 
 def test_no_role_gets_past_it(client) -> None:

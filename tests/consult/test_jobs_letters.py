@@ -37,7 +37,7 @@ def drawn(monkeypatch: pytest.MonkeyPatch) -> list[str]:
     """The numbers of the letters that were drawn, by a renderer that is quick and no PDF's."""
     numbers: list[str] = []
 
-    def draw(content: dict[str, Any]) -> bytes:
+    def draw(content: dict[str, Any], *, check_code: str) -> bytes:
         numbers.append(content["number"])
         return b"%PDF " + content["number"].encode()
 
@@ -177,9 +177,9 @@ def test_nothing_is_rendered_or_written_inside_a_transaction(
     inside: list[bool] = []
     draw, write = rendering.render_letter, letters.write_stored
 
-    def watched_draw(content: dict[str, Any]) -> bytes:
+    def watched_draw(content: dict[str, Any], *, check_code: str) -> bytes:
         inside.append(connection.in_atomic_block)
-        return draw(content)
+        return draw(content, check_code=check_code)
 
     def watched_write(**arguments: Any) -> StoredFile:
         inside.append(connection.in_atomic_block)
@@ -198,7 +198,7 @@ def test_an_attempt_that_lost_its_lease_writes_no_file(
 ) -> None:
     letter = issued.issue(place, build=plain)
 
-    def slow(content: dict[str, Any]) -> bytes:
+    def slow(content: dict[str, Any], *, check_code: str) -> bytes:
         Job.objects.update(attempts=2)  # meanwhile another attempt began
         return b"late"
 
@@ -221,7 +221,7 @@ def test_a_letter_that_cannot_be_made_says_why_and_can_be_tried_again(
 ) -> None:
     good = rendering.render_letter
 
-    def broken(content: dict[str, Any]) -> bytes:
+    def broken(content: dict[str, Any], *, check_code: str) -> bytes:
         raise rendering.LetterRenderError("no ink")
 
     monkeypatch.setattr(rendering, "render_letter", broken)
@@ -264,11 +264,11 @@ def test_progress_moves_while_a_letter_is_made(
 ) -> None:
     letter = issued.issue(place, build=plain)
     seen: list[int] = []
-    draw: Callable[[dict[str, Any]], bytes] = rendering.render_letter
+    draw: Callable[..., bytes] = rendering.render_letter
 
-    def watched(content: dict[str, Any]) -> bytes:
+    def watched(content: dict[str, Any], *, check_code: str) -> bytes:
         seen.append(services.letter_progress(letter))
-        return draw(content)
+        return draw(content, check_code=check_code)
 
     monkeypatch.setattr(rendering, "render_letter", watched)
     before = services.letter_progress(letter)

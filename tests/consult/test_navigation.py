@@ -55,7 +55,7 @@ LINKS = {
 }
 FILES = {"attachment", "attachment_picture"}
 # Written for clients; whoever else may read them comes by their address.
-FOR_CLIENTS = {"prepare", "glossary"}
+FOR_CLIENTS = {"prepare", "glossary", "letter_check"}
 
 
 @pytest.mark.parametrize("asker", LINKS)

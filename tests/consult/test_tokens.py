@@ -2,11 +2,13 @@
 
 import logging
 from typing import Any
+from urllib.parse import urlsplit
 
 import pytest
 from django.conf import settings
-from django.urls import reverse
+from django.urls import resolve, reverse
 
+from consult.letters.checking import filled_in
 from consult.logs import TokenFilter
 from consult.models import AccessEvent, OutboundMail, User
 from tests.factories import PASSWORD, UserFactory
@@ -42,6 +44,24 @@ def test_the_access_log_keeps_no_token_either(client) -> None:
     client.force_login(UserFactory(role=User.Role.ASSESSOR))
     assert client.get(reverse("data_package", args=["a-secret-token"])).status_code == 403
     assert AccessEvent.objects.get().what == "GET /data/copies/…/"
+
+
+def test_the_code_of_a_letter_is_in_no_address_that_a_server_sees() -> None:
+    """Nothing has to be taken out of a log: a browser keeps what is behind the # to itself."""
+    address = urlsplit(filled_in("https://x.example/check/", "2026-0042", "AAAAA-CCCCC-DDDDD"))
+    assert address.fragment == "2026-0042.AAAAA-CCCCC-DDDDD"
+    assert (address.path, address.query) == ("/check/", "")
+    assert resolve(address.path).kwargs == {}
+
+
+def test_no_log_line_of_a_question_has_what_was_typed(client, caplog) -> None:
+    caplog.set_level(logging.DEBUG)
+    sent = {"number": "2026-0042", "code": "AAAAA-CCCCC-DDDDD"}
+    for _times in range(12):
+        answer = client.post(reverse("letter_check"), sent)
+    assert answer.status_code == 429
+    assert "CCCCC" not in caplog.text
+    assert not AccessEvent.objects.exists()
 
 
 def test_a_changed_e_mail_asks_who_changes_it_again_and_is_told_to_both(client) -> None:

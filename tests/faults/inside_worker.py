@@ -12,7 +12,7 @@ import os
 import resource
 import signal
 import time
-from collections.abc import Callable
+from collections.abc import Callable, Mapping
 from pathlib import Path
 from typing import Any
 
@@ -53,11 +53,11 @@ def pass_gate(point: str) -> None:
 _draw, _write, _fsync = rendering.render_letter, letters.write_stored, os.fsync
 
 
-def draw(content: Any) -> bytes:
+def draw(content: Mapping[str, Any], *, check_code: str = "") -> bytes:
     note("drawn", content["number"])
     Now.place = int(content["number"].split("-")[1]) - 1
     pass_gate("drawn")
-    return _draw(content)
+    return _draw(content, check_code=check_code)
 
 
 def write(**arguments: Any) -> StoredFile:

@@ -5,7 +5,7 @@ import io
 import os
 import subprocess
 import sys
-from datetime import date
+from datetime import UTC, date, datetime
 from typing import Any
 
 import pikepdf
@@ -20,6 +20,7 @@ from mitigation.letters.outcome import outcome_content
 from surveys.letters.survey_report import survey_content
 from tests.letters import samples
 
+ISSUED = datetime(2026, 5, 27, tzinfo=UTC)
 HEADLINE = "Target not yet proven: missed at two places, open at two"
 
 
@@ -207,19 +208,21 @@ def test_the_address_stands_in_the_window_of_a_din_envelope() -> None:
 def test_a_page_that_reaches_outside_fails_as_an_exception(address: str) -> None:
     html = letter_html(outcome_letter()).replace("</body>", f'<img alt="x" src="{address}"></body>')
     with pytest.raises(rendering.LetterRenderError):
-        rendering.render_pdf(html, language="en", title="x")
+        rendering.render_pdf(html, language="en", title="x", enclosed_at=ISSUED)
 
 
 def test_a_page_may_carry_its_own_data() -> None:
     pixel = "data:image/svg+xml,<svg xmlns='http://www.w3.org/2000/svg' width='1' height='1'/>"
     html = letter_html(outcome_letter()).replace("</body>", f'<img alt="x" src="{pixel}"></body>')
-    assert rendering.render_pdf(html, language="en", title="x").startswith(b"%PDF")
+    assert rendering.render_pdf(html, language="en", title="x", enclosed_at=ISSUED).startswith(
+        b"%PDF"
+    )
 
 
 def test_a_page_without_its_language_is_refused() -> None:
     html = letter_html(outcome_letter())
     with pytest.raises(rendering.LetterRenderError, match="language"):
-        rendering.render_pdf(html, language="de", title="x")
+        rendering.render_pdf(html, language="de", title="x", enclosed_at=ISSUED)
 
 
 def test_client_text_is_escaped() -> None:

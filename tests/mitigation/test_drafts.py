@@ -93,7 +93,7 @@ def test_after_a_day_nobody_opens_it_and_its_job_takes_the_file(cast, browser) -
 def test_a_draft_that_went_while_it_was_made_leaves_no_file(cast, monkeypatch) -> None:
     draft = asked(cast)
 
-    def draw(content):
+    def draw(content, **code):
         LetterDraft.objects.filter(pk=draft.pk).delete()
         return b"%PDF-1.7 words"
 
@@ -106,7 +106,7 @@ def test_a_draft_that_went_while_it_was_made_leaves_no_file(cast, monkeypatch) -
 def test_one_that_cannot_be_made_is_said_to_be(cast, browser, monkeypatch, settings) -> None:
     settings.JOB_MAX_ATTEMPTS = 1
 
-    def draw(content):
+    def draw(content, **code):
         raise ValueError("no font")
 
     monkeypatch.setattr("consult.letters.rendering.render_letter", draw)

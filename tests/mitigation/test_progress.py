@@ -124,7 +124,7 @@ def test_a_report_that_was_sent_is_sent(client, office, way, monkeypatch):
     assert step(case) == "issue the survey report and send it"
     letter = issue_survey_report(case=case, by=office, now=timezone.now())
     assert step(case) == "send the survey report"
-    monkeypatch.setattr("consult.letters.rendering.render_letter", lambda content: b"%PDF-1.7")
+    monkeypatch.setattr("consult.letters.rendering.render_letter", lambda *_a, **_k: b"%PDF-1.7")
     send(client, letter, way)
     case.refresh_from_db()
     assert (case.stage, step(case)) == (Stage.PLAN, "propose remedies")
@@ -139,7 +139,7 @@ def test_a_letter_sent_while_the_case_rests_counts_once_it_goes_on(client, offic
     case = surveyed()
     letter = issue_survey_report(case=case, by=office, now=timezone.now())
     cases.hold_case(case=case, reason="Holidays", by=office, now=timezone.now())
-    monkeypatch.setattr("consult.letters.rendering.render_letter", lambda content: b"%PDF-1.7")
+    monkeypatch.setattr("consult.letters.rendering.render_letter", lambda *_a, **_k: b"%PDF-1.7")
     send(client, letter)
     assert Case.objects.get(pk=case.pk).stage == Stage.FINDINGS
     cases.resume_case(case=Case.objects.get(pk=case.pk), by=office, now=timezone.now())

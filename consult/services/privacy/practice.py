@@ -137,6 +137,7 @@ TABLES = [
             number=Keep(PROOF),
             kind=Keep(PROOF),
             sha256=Keep(PROOF),
+            check_code=Keep(_("so that whoever holds the letter can check it")),
             issued_at=Keep(PROOF),
             erased_at=Keep(PROOF),
             erased_by=Keep(PROOF),

@@ -17,4 +17,13 @@
       if (early) early.dispatchEvent(new Event("change", { bubbles: true }));
     }
   }, { once: true });
+
+  // The QR code of a letter has its number and code behind the #, so that no server logs them.
+  const check = document.getElementById("letter-code");
+  const [, number, code] = /^#([^.]+)\.(.+)$/.exec(location.hash) || [];
+  if (check && code) {
+    check.elements.number.value = number;
+    check.elements.code.value = code;
+    history.replaceState(null, "", location.pathname);
+  }
 })();

@@ -1,6 +1,5 @@
 """Print the comparison of a case."""
 
-import json
 from typing import Any
 
 from django.core.management.base import BaseCommand, CommandError, CommandParser
@@ -8,6 +7,7 @@ from django.core.management.base import BaseCommand, CommandError, CommandParser
 from mitigation.comparison import compare
 from mitigation.management.outcome_table import outcome_table
 from mitigation.models import Case
+from mitigation.services.enclosures import outcome_text
 
 
 class Command(BaseCommand):
@@ -27,7 +27,6 @@ class Command(BaseCommand):
             raise CommandError(f"There is no case {options['reference']!r}.")
         outcome = compare(case).as_json()
         if options["format"] == "json":
-            # Strict JSON: a number that is not finite would be a defect, not an output.
-            self.stdout.write(json.dumps(outcome, ensure_ascii=False, indent=2, allow_nan=False))
+            self.stdout.write(outcome_text(outcome))
         else:
             self.stdout.write(outcome_table(outcome))
