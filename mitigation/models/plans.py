@@ -20,6 +20,10 @@ class PlanQuerySet(AtPropertyQuerySet["Plan"]):
         """What was offered for their own properties."""
         return self.filter(case__property__client__user=user)
 
+    def for_list(self) -> Self:
+        """With what became of each; its words are fetched when they are read."""
+        return self.select_related("decision", "letter").defer("content", "letter__content")
+
     def open(self) -> Self:
         """Those that still wait for an answer, whatever their day."""
         return self.filter(replaced_at=None, decision=None)

@@ -19,6 +19,7 @@ from consult.services.jobs import Run, enqueue
 from consult.services.letters import content_sha256
 from consult.services.mail import name_of_practice, queue_mail
 from consult.services.sending import email_letter, letter_token
+from mitigation.letters.plan_facts import OfferFacts
 from mitigation.letters.plan_letter import KIND, offered, plan_content
 from mitigation.models import Case, Plan, PlanItem, Prediction
 from mitigation.planning.plans import Planning, planning_of
@@ -62,9 +63,7 @@ def offer_plan(
     _refuse_wrong(case, options)
     state = items_state(case)
     if seen and seen != state:
-        raise ValidationError(
-            _("Somebody changed the items meanwhile. Look at the plan again before you offer it.")
-        )
+        raise _changed_meanwhile()
     if unsampled_trials(case):
         raise ValidationError(_("What the trials say is still being computed. Try again then."))
     # Outside of the transaction: it takes a second, and the one writer of SQLite would wait.
@@ -73,45 +72,50 @@ def offer_plan(
     with transaction.atomic():
         lock_case(case)
         if items_state(case) != state:
-            raise ValidationError(
-                _("Somebody changed the items meanwhile. Look at the plan again before you offer "
-                  "it.")
-            )  # fmt: skip
+            raise _changed_meanwhile()
         before = case.plans.select_for_update().order_by("-number").first()
-        number = before.number + 1 if before else 1
-        valid_until = timezone.localdate(now) + timedelta(days=current_practice().offer_days)
-        content = offered(
-            offer_facts(
-                planning=planning,
-                items=rows,
-                options=options,
-                number=number,
-                valid_until=valid_until,
-                may_be_parted=may_be_parted,
-                words=words,
-            ),
-            case.property.client.language,
+        facts = offer_facts(
+            planning=planning,
+            items=rows,
+            options=options,
+            number=before.number + 1 if before else 1,
+            valid_until=timezone.localdate(now) + timedelta(days=current_practice().offer_days),
+            may_be_parted=may_be_parted,
+            words=words,
         )
+        content = offered(facts, case.property.client.language)
         if before is not None and _is_same(before, content):
             return before
         case.plans.open().update(replaced_at=now)
-        plan = Plan(
-            case=case,
-            number=number,
-            content=content,
-            content_sha256=content_sha256(content),
-            valid_until=valid_until,
-            offered_by=by,
-            offered_at=now,
-        )
-        plan.full_clean()
-        plan.save(force_insert=True)
+        plan = _frozen(case, facts, content, by, now)
         _freeze_predictions(plan, planning, options)
-        letter = issue_case_letter(kind=KIND, case=case, by=by, now=now)
-        Plan.objects.filter(pk=plan.pk).update(letter=letter)
-        plan.letter = letter
+        plan.letter = issue_case_letter(kind=KIND, case=case, by=by, now=now)
+        plan.save(update_fields=["letter"])
         go_on(case=Case.objects.select_for_update().get(pk=case.pk), by=by, now=now)
         _follow_up(plan, now, send=send)
+    return plan
+
+
+def _changed_meanwhile() -> ValidationError:
+    return ValidationError(
+        _("Somebody changed the items meanwhile. Look at the plan again before you offer it.")
+    )
+
+
+def _frozen(
+    case: Case, facts: OfferFacts, content: dict[str, Any], by: User, now: datetime
+) -> Plan:
+    plan = Plan(
+        case=case,
+        number=facts.number,
+        content=content,
+        content_sha256=content_sha256(content),
+        valid_until=facts.valid_until,
+        offered_by=by,
+        offered_at=now,
+    )
+    plan.full_clean()
+    plan.save(force_insert=True)
     return plan
 
 

@@ -119,9 +119,7 @@ def _whole_page(request: SignedInRequest, comparison: Comparison) -> dict[str, A
     )
     notes = Note.objects.visible_to(request.user).filter(case=case).select_related("written_by")
     attachments = Attachment.objects.visible_to(request.user).for_list().filter(case=case)
-    plans = list(
-        Plan.objects.visible_to(request.user).filter(case=case).select_related("decision", "letter")
-    )
+    plans = list(Plan.objects.visible_to(request.user).for_list().filter(case=case))
     facts = facts_of_page(case, planned, letters_here, plans, now=timezone.now())
     assignments = Assignment.objects.filter(property=case.property_id).select_related("user")
     return {

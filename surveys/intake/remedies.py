@@ -83,14 +83,7 @@ def read_remedies(
     appliances = _listed(
         table, "appliances", declared.appliances, gettext("names of appliances.csv")
     )
-    rooms = table["room"].spread(
-        read_words(
-            table,
-            "room",
-            lambda word: _known(word, declared.rooms, gettext("a room of readings.csv")),
-            "",
-        )
-    )
+    rooms = _rooms(table, declared)
     spots = _spots(table, rooms, declared)
     percent = gettext("a number from 0 to 100")
     columns = {
@@ -122,6 +115,12 @@ def read_remedies(
     )
     _check_kinds(table, rows, {kind.key: kind for kind in kinds})
     return rows
+
+
+def _rooms(table: Table, declared: Declared) -> list[str]:
+    what = gettext("a room of readings.csv")
+    words = read_words(table, "room", lambda word: _known(word, declared.rooms, what), "")
+    return table["room"].spread(words)
 
 
 def _not_negative() -> str:
