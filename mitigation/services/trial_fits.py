@@ -101,6 +101,13 @@ def plan_sampling(case: Case) -> bool:
     return True
 
 
+def sample_now(case: Case) -> None:
+    """Sample without a worker: for commands, which may take their time."""
+    for unsampled in unsampled_trials(case):
+        fit = fit_of(unsampled.trial, unsampled.sources, nothing_kept)
+        keep_fit(trial=unsampled.trial, digest=unsampled.digest, fit=fit, now=timezone.now())
+
+
 def is_being_sampled(case: Case) -> bool:
     """Whether a job for this case waits or is at work."""
     jobs = Job.objects.filter(kind=SAMPLE_TRIALS, arguments__case=case.pk)
