@@ -133,12 +133,12 @@ def client_part(frozen: Mapping[str, Any]) -> list[Block]:
     blocks += [
         paragraph(" ".join(filter(None, [frozen["tax_line"], frozen["valid_words"]]))),
         note(_("How to answer"), answer_sentences(frozen)),
-        heading(_("What to expect in the picture")),
     ]
-    for option in frozen["options"]:
-        if several:
-            blocks.append(paragraph(option["title"]))
-        blocks.append(pictures(option["charts"], frozen["picture_words"], single=False))
+    first = frozen["options"][0]  # the page of the plan has the pictures of all options
+    if first["charts"]:
+        title = _("What to expect in the picture")
+        blocks.append(heading(f"{title}: {first['title']}" if several else title))
+        blocks.append(pictures(first["charts"], frozen["picture_words"], single=False))
     return [*blocks, fine_print(_("Please note"), frozen["cautions"])]
 
 
@@ -254,13 +254,13 @@ def _figures(rows: Sequence[Mapping[str, Any]], letter: str, formats: Formats) -
             ]
         )  # fmt: skip
     columns = [
-        column(_("Place"), 20),
-        column(_("Quantity"), 16),
+        column(_("Place"), 19),
+        column(_("Quantity"), 15),
         column(_("Before"), 9, number=True),
-        column(_("Median (95 %)"), 21, number=True),
-        column(_("Probability"), 11, number=True),
-        column(_("Overall"), 9, number=True),
-        column(_("Basis, model error"), 14),
+        column(_("Median (95 %)"), 19, number=True),
+        column(_("Probability"), 15, number=True),
+        column(_("Overall"), 11, number=True),
+        column(_("Basis, model error"), 12),
     ]
     caption = _("Option %(letter)s in figures") % {"letter": letter}
     return table(caption, columns, [("", lines)], small=True)
