@@ -7,6 +7,7 @@ from mitigation.models.enquiries import Enquiry
 from mitigation.models.letters import CaseLetter
 from mitigation.models.notes import Note
 from mitigation.models.outcomes import Outcome
+from mitigation.models.plan_drafts import PlanDraft
 from mitigation.models.remedies import PlanItem, Remedy
 from mitigation.models.stages import DUE_DAYS, ENDS, MOVES, NEXT_MOVE, Stage
 from mitigation.models.trial_fits import TrialFit
@@ -28,6 +29,7 @@ __all__ = [
     "Note",
     "Outcome",
     "PendingUpload",
+    "PlanDraft",
     "PlanItem",
     "Remedy",
     "Stage",

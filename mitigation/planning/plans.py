@@ -126,6 +126,7 @@ def _rows(
                 trial=trial,
                 attribution=fit.attribution if fit else None,
                 is_misfit=fit.is_misfit if fit else False,
+                is_pending=fit.is_pending if fit else False,
                 names=fit.names if fit else (),
                 noise=row_noise(place),
             )
