@@ -155,7 +155,8 @@ def _bar(bar: Bar, left: float, right: float, middle: float) -> str:
 
 def _whisker(left: float, right: float, y: float) -> str:
     caps = "".join(
-        f'<line x1="{n(x)}" y1="{n(y - 2.8)}" x2="{n(x)}" y2="{n(y + 2.8)}"/>' for x in (left, right)
+        f'<line x1="{n(x)}" y1="{n(y - 2.8)}" x2="{n(x)}" y2="{n(y + 2.8)}"/>'
+        for x in (left, right)
     )
     return (
         f'<g class="interval" stroke="{INK}" stroke-width="1"><line x1="{n(left)}" y1="{n(y)}" '

@@ -123,5 +123,3 @@ def shares_of(row: PlanRow) -> dict[str, float]:
         if bounds is not None and np.isfinite(bounds[1]):
             shares[name] = abs(1.0 - bounds[1] / row.trial.all_on)
     return shares
-
-

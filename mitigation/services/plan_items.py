@@ -1,6 +1,6 @@
 """Items of a plan: brought by a file, put in by hand, changed and taken out."""
 
-from collections.abc import Sequence
+from collections.abc import Collection, Sequence
 from decimal import Decimal
 from typing import Any
 from uuid import UUID
@@ -160,10 +160,14 @@ def remove_item(*, item: PlanItem, by: User) -> None:
 
 
 @transaction.atomic
-def choose_items(*, case: Case, by: User, names: Sequence[str]) -> None:
-    """Have just these items in the plan."""
+def choose_items(
+    *, case: Case, by: User, names: Collection[str], shown: Collection[str] | None = None
+) -> None:
+    """Have just these items in the plan; where `shown` is given the other items stay as they are."""
     Case.objects.select_for_update().get(pk=case.pk)
     for item in case.items.select_for_update(of=("self",)).order_by("pk"):
+        if shown is not None and item.name not in shown:
+            continue
         chosen = item.name in names
         if item.is_chosen != chosen:
             item.is_chosen = chosen
