@@ -35,7 +35,7 @@ class StairChart:
 
 
 def stairs_svg(
-    chart: StairChart, *, font: str = "Source Serif 4", width: float = 520.0, height: float = 190.0
+    chart: StairChart, *, font: str = "Source Serif 4", width: float = 520.0, height: float = 150.0
 ) -> str:
     """One disc for each plan, with its number; the line between says what less money holds."""
     most = max((stair.cost for stair in chart.stairs), default=0.0) or 1.0

@@ -20,8 +20,8 @@ class Migration(migrations.Migration):
             fields=[
                 ('id', models.BigAutoField(auto_created=True, primary_key=True, serialize=False, verbose_name='ID')),
                 ('name', models.CharField(max_length=80, verbose_name='name')),
-                ('items', models.JSONField(default=list)),
-                ('rows', models.JSONField(default=list)),
+                ('items', models.JSONField(blank=True, default=list)),
+                ('rows', models.JSONField(blank=True, default=list)),
                 ('made_at', models.DateTimeField()),
                 ('uid', models.UUIDField(default=uuid.uuid4, editable=False, unique=True)),
                 ('case', models.ForeignKey(on_delete=django.db.models.deletion.CASCADE, related_name='plan_drafts', to='mitigation.case')),

@@ -26,8 +26,8 @@ class PlanDraft(PlainTexts):
 
     case = models.ForeignKey(Case, on_delete=models.CASCADE, related_name="plan_drafts")
     name = models.CharField(_("name"), max_length=80)
-    items = models.JSONField(default=list)
-    rows = models.JSONField(default=list)
+    items = models.JSONField(default=list, blank=True)
+    rows = models.JSONField(default=list, blank=True)
     made_by = models.ForeignKey(
         User, null=True, blank=True, on_delete=models.SET_NULL, related_name="+"
     )

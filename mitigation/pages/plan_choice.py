@@ -7,8 +7,7 @@ from typing import Any
 from django.utils.safestring import SafeString
 from django.utils.translation import gettext as _
 
-from consult.calc.rounding import rounded
-from consult.letters.formats import listing
+from consult.letters.formats import NBSP, listing
 from consult.letters.stairs import Stair
 from mitigation.calc.selection import Choice
 from mitigation.letters.money import money_words
@@ -99,7 +98,7 @@ def _verdict(
     choice: Choice, chosen: Sequence[Item], rows: int, missing: int, wanted: float
 ) -> list[str]:
     """What was chosen, whether it reaches the aim, and whether something cheaper was ruled out."""
-    percent = formats_here().percent(rounded(100 * wanted, significant=3).value)
+    percent = f"{formats_here().given(round(100 * wanted, 6))}{NBSP}%"
     cost, names = money_words(choice.cost), listing(list(_names(chosen)))
     values = {"percent": percent, "names": names, "cost": cost, "held": rows - missing,
               "rows": rows, "bound": money_words(choice.bound)}  # fmt: skip
@@ -109,8 +108,8 @@ def _verdict(
         first = _("%(names)s, together %(cost)s, hold every row that counts at %(percent)s.")
     elif chosen:
         first = _(
-            "No plan holds every row at %(percent)s. The best is %(names)s, together %(cost)s: it "
-            "holds %(held)s of %(rows)s."
+            "No plan holds every row at %(percent)s: %(held)s of %(rows)s at most. %(names)s, "
+            "together %(cost)s, also bring the others as near as can be."
         )
     else:
         first = _("No plan holds a row more at %(percent)s than doing nothing: %(held)s of "

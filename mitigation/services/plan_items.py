@@ -163,7 +163,7 @@ def remove_item(*, item: PlanItem, by: User) -> None:
 def choose_items(
     *, case: Case, by: User, names: Collection[str], shown: Collection[str] | None = None
 ) -> None:
-    """Have just these items in the plan; where `shown` is given the other items stay as they are."""
+    """Have just these items in the plan; where `shown` is given the others stay as they are."""
     Case.objects.select_for_update().get(pk=case.pk)
     for item in case.items.select_for_update(of=("self",)).order_by("pk"):
         if shown is not None and item.name not in shown:
