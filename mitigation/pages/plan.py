@@ -130,8 +130,8 @@ def read_plan(
     case: Case, *, wanted: float = USUAL_PROBABILITY, every_row: bool = False
 ) -> PlanPage:
     """The plan of a case from kept draws alone: nothing is sampled, a fixed number of queries."""
-    kept = KeptFits(case)
-    planning = planning_of(case, wanted=wanted, every_row=every_row, kept=kept)
+    kept = KeptFits()
+    planning = planning_of(case, wanted=wanted, every_row=every_row, look_up=kept.look_up)
     items = tuple(PlanItem.objects.filter(case=case).whole())
     return PlanPage(case, planning, kept, items)
 

@@ -1,6 +1,6 @@
 """What each source adds, from a trial: kept by the digest of what it rests on, or computed."""
 
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
 from hashlib import sha256
 
@@ -31,6 +31,8 @@ PENDING = Fit(None, (), is_misfit=False, is_pending=True)
 
 # Gives what is kept under a digest, or None.
 Kept = Callable[[str], Fit | None]
+# Looks up what is kept of many trials at once.
+LookUp = Callable[[Sequence[Trial], Sources], Kept]
 
 
 def basis_digest(trial: Trial, sources: Sources) -> str:

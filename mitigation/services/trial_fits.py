@@ -1,6 +1,7 @@
 """Trials are sampled by a job, and what came of them is kept until a row of theirs changes."""
 
 import io
+from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import datetime
 from hashlib import sha256
@@ -8,6 +9,7 @@ from typing import Any
 
 import numpy as np
 from django.db import transaction
+from django.db.models import Q
 from django.utils import timezone
 
 from consult.models import Job
@@ -56,9 +58,16 @@ class KeptFits:
     What was kept of rows that are others by now is found by no digest, and so counts no more.
     """
 
-    def __init__(self, case: Case) -> None:
-        rows = TrialFit.objects.filter(visit__cases=case, rule=ATTRIBUTION)
-        self._rows = {row.digest: row for row in rows}
+    def __init__(self) -> None:
+        self._rows: dict[str, TrialFit] = {}
+
+    def look_up(self, trials: Sequence[Trial], sources: Sources) -> "KeptFits":
+        """Read what is kept of these rows, wherever they were read first, and of these visits."""
+        digests = {basis_digest(trial, sources) for trial in trials}
+        visits = {trial.visit for trial in trials}
+        rows = TrialFit.objects.filter(Q(digest__in=digests) | Q(visit__in=visits))
+        self._rows = {row.digest: row for row in rows.filter(rule=ATTRIBUTION)}
+        return self
 
     def __call__(self, digest: str) -> Fit:
         row = self._rows.get(digest)
