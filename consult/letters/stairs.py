@@ -54,19 +54,7 @@ def stairs_svg(
         f"<title>{escape(f'{chart.title}: {chart.spoken}')}</title>",
         f'<rect width="{n(width)}" height="{n(height)}" fill="{PAPER}"/>',
     ]
-    for held in _whole(chart.rows):
-        parts.append(
-            f'<line x1="{n(_LEFT)}" y1="{n(y(held))}" x2="{n(right)}" y2="{n(y(held))}" '
-            f'stroke="{RULE}" stroke-width="0.6"/>'
-            + text(_LEFT - 6, y(held) + 3, str(held), size=9, anchor="end")
-        )
-    for cost in ticks(0.0, most * 1.06, (right - _LEFT) / 52.0):
-        parts.append(
-            f'<line x1="{n(x(cost))}" y1="{n(bottom)}" x2="{n(x(cost))}" y2="{n(bottom + 4)}" '
-            f'stroke="{INK}" stroke-width="0.7"/>'
-            + text(x(cost), bottom + 13.5, plain(cost, chart.decimal_mark), size=8.5,
-                   anchor="middle")
-        )  # fmt: skip
+    parts += _grid(chart, x, y, right, bottom, most)
     parts += [
         f'<path class="stairs" d="{_line(chart.stairs, x, y, right)}" fill="none" '
         f'stroke="{INK}" stroke-width="1.4"/>',
@@ -80,6 +68,27 @@ def stairs_svg(
         "</svg>",
     ]
     return "".join(parts)
+
+
+def _grid(
+    chart: StairChart, x: Scale, y: Scale, right: float, bottom: float, most: float
+) -> list[str]:
+    """A line for each number of rows, and the scale of the cost."""
+    parts = []
+    for held in _whole(chart.rows):
+        parts.append(
+            f'<line x1="{n(_LEFT)}" y1="{n(y(held))}" x2="{n(right)}" y2="{n(y(held))}" '
+            f'stroke="{RULE}" stroke-width="0.6"/>'
+            + text(_LEFT - 6, y(held) + 3, str(held), size=9, anchor="end")
+        )
+    for cost in ticks(0.0, most * 1.06, (right - _LEFT) / 52.0):
+        parts.append(
+            f'<line x1="{n(x(cost))}" y1="{n(bottom)}" x2="{n(x(cost))}" y2="{n(bottom + 4)}" '
+            f'stroke="{INK}" stroke-width="0.7"/>'
+            + text(x(cost), bottom + 13.5, plain(cost, chart.decimal_mark), size=8.5,
+                   anchor="middle")
+        )  # fmt: skip
+    return parts
 
 
 def _whole(rows: int) -> Sequence[int]:

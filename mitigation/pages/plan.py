@@ -21,7 +21,13 @@ from mitigation.letters.plan_words import (
 )
 from mitigation.models import Case, PlanDraft, PlanItem, Remedy
 from mitigation.pages.plan_pictures import source_pictures
-from mitigation.planning.contributions import Interval, contributions_of, read_states
+from mitigation.planning.contributions import (
+    Contribution,
+    Interval,
+    contributions_of,
+    read_states,
+    shares_of,
+)
 from mitigation.planning.items import Item
 from mitigation.planning.plans import Planning, planning_of
 from mitigation.planning.rows import PlanRow
@@ -172,8 +178,7 @@ def line_of(planning: Planning, row: PlanRow, items: Sequence[Item]) -> Line:
     )
 
 
-def panel_of(page: PlanPage, row: PlanRow) -> Panel:
-    contributions = contributions_of(row)
+def panel_of(page: PlanPage, row: PlanRow, contributions: Sequence[Contribution]) -> Panel:
     states = []
     if not contributions and row.trial is not None and not row.is_pending:
         formats = formats_here()
@@ -211,13 +216,16 @@ def forecast_context(page: PlanPage) -> dict[str, Any]:
 
 def whole_context(page: PlanPage) -> dict[str, Any]:
     """What the rest of the page needs."""
-    tried = [row for row in page.rows if row.trial is not None]
+    tried = [(row, contributions_of(row)) for row in page.rows if row.trial is not None]
+    added = {row.place: contributions for row, contributions in tried}
     return {
-        "panels": [panel_of(page, row) for row in tried],
+        "panels": [panel_of(page, row, contributions) for row, contributions in tried],
         "untried": [row for row in page.rows if row.trial is None],
         "trial_walk": _trial_walk(page.case),
         "items": [(item, item_place(item)) for item in page.item_rows],
-        "suggestions": suggestions_of(page.planning, page.item_rows),
+        "suggestions": suggestions_of(
+            page.planning, page.item_rows, lambda row: shares_of(row, added.get(row.place))
+        ),
         "kinds": Remedy.objects.offered(),
         "n_drafts": PlanDraft.objects.filter(case=page.case).count(),
         "sleeping": Spot.Use.SLEEPING,

@@ -1,6 +1,6 @@
 """What each source adds at a spot, with its sign and how sure that is."""
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -49,9 +49,24 @@ def contributions_of(row: PlanRow) -> list[Contribution]:
 
     Empty where nothing is attributed.
     """
+    adds = _adds(row)
+    if not adds:
+        return []
+    opened, raises = _opened(row)
+    sources = [
+        Contribution(name, adds[name], opened[at], float(raises[at]))
+        for at, name in enumerate(row.names)
+    ]
+    sources.sort(key=lambda source: -abs(source.adds.median))
+    others = [Contribution(name, adds[name]) for name in (REST, OUTSIDE) if name in adds]
+    return [*sources, *others]
+
+
+def _adds(row: PlanRow) -> dict[str, Interval]:
+    """What each source adds, by its name; empty where nothing is attributed."""
     attribution = row.attribution
     if attribution is None:
-        return []
+        return {}
     along, outside = attribution.contributions()
     n = len(row.names)
     columns = [along[:, :n]]
@@ -61,15 +76,7 @@ def contributions_of(row: PlanRow) -> list[Contribution]:
         labels.append(REST)
     columns.append(outside[:, None])
     labels.append(OUTSIDE)
-    adds = _intervals(np.concatenate(columns, axis=1))
-    opened, raises = _opened(row)
-    sources = [
-        Contribution(name, adds[at], opened[at], float(raises[at]))
-        for at, name in enumerate(row.names)
-    ]
-    sources.sort(key=lambda source: -abs(source.adds.median))
-    others = [Contribution(labels[at], adds[at]) for at in range(n, len(labels))]
-    return [*sources, *others]
+    return dict(zip(labels, _intervals(np.concatenate(columns, axis=1)), strict=True))
 
 
 def _intervals(draws: FloatArray) -> list[Interval]:
@@ -84,15 +91,12 @@ def _opened(row: PlanRow) -> tuple[list[Interval], FloatArray]:
     assert attribution is not None
     if not row.names:
         return [], np.zeros(0)
-    each = attribution.parts * attribution.phase  # (axes, draws, parts)
-    whole = each.sum(axis=2) + attribution.outside
-    goes = np.zeros((each.shape[2], len(row.names)))
+    goes = np.zeros((attribution.parts.shape[2], len(row.names)))
     for at, name in enumerate(row.names):
         off = row.reached(frozenset({name}))
         goes[: len(row.names), at] = [other in off for other in row.names]
-    left = whole[..., None] - each @ goes
-    field = np.sqrt((np.abs(left) ** 2).sum(axis=0))
-    everything_on = np.sqrt((np.abs(whole) ** 2).sum(axis=0))
+    field = np.stack([attribution.field(1.0 - off) for off in goes.T], axis=1)
+    everything_on = attribution.field()
     return _intervals(field), np.asarray(np.mean(field > everything_on[:, None], axis=0))
 
 
@@ -104,16 +108,21 @@ def read_states(row: PlanRow) -> Mapping[frozenset[str], tuple[float, float]]:
     return {state: bounds for state, bounds in read.items() if state != ALL_ON}
 
 
-def shares_of(row: PlanRow) -> dict[str, float]:
+def shares_of(
+    row: PlanRow, contributions: Sequence[Contribution] | None = None
+) -> dict[str, float]:
     """How much of the field a source makes, whatever its sign, by folded name. [1]
 
-    Where nothing is attributed: how far the reading with it alone off is from "all on".
+    From its contributions, where the caller has them already. Where nothing is attributed: how far
+    the reading with it alone off is from "all on".
     """
-    if row.attribution is not None:
-        contributions = contributions_of(row)
-        whole = abs(sum(part.adds.median for part in contributions)) or 1.0
-        named = [part for part in contributions if part.source in row.names]
-        return {part.source: abs(part.adds.median) / whole for part in named}
+    if contributions is None:
+        adds = _adds(row)
+    else:
+        adds = {part.source: part.adds for part in contributions}
+    if adds:
+        whole = abs(sum(part.median for part in adds.values())) or 1.0
+        return {name: abs(adds[name].median) / whole for name in row.names}
     if row.trial is None or row.is_pending or not row.trial.all_on > 0.0:
         return {}
     read, tried = read_states(row), row.trial.tried

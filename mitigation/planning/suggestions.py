@@ -1,14 +1,16 @@
 """Items that a plan may be made of, offered by what the trials and the catalogue say."""
 
-from collections.abc import Iterable
+from collections.abc import Callable, Iterable, Mapping
 from dataclasses import dataclass
 
 from mitigation.models import PlanItem, Remedy
 from mitigation.planning.contributions import shares_of
 from mitigation.planning.items import measurands_of
 from mitigation.planning.plans import Planning
+from mitigation.planning.rows import PlanRow
 from surveys.models import Appliance, Circuit, Room, Spot
 
+Shares = Callable[[PlanRow], Mapping[str, float]]
 LEAST_SHARE = 0.1
 """A source is worth a remedy where it makes more than this of a sleeping spot's field. [1]"""
 
@@ -31,10 +33,12 @@ class Suggestion:
         return f"{self.remedy.pk}-{place._meta.model_name}-{place.pk}"
 
 
-def suggestions_of(planning: Planning, items: Iterable[PlanItem]) -> list[Suggestion]:
+def suggestions_of(
+    planning: Planning, items: Iterable[PlanItem], shares: Shares = shares_of
+) -> list[Suggestion]:
     """What the case does not have yet, the strongest source first: three queries."""
     kinds = [kind for kind in Remedy.objects.offered() if kind.effect_db is not None]
-    suggestions = [*_at_sources(planning, kinds), *_in_rooms(planning, kinds)]
+    suggestions = [*_at_sources(planning, kinds, shares), *_in_rooms(planning, kinds)]
     taken = {key for item in items for key in keys_of(item)}
     return [suggestion for suggestion in suggestions if suggestion.key not in taken]
 
@@ -47,7 +51,7 @@ def keys_of(item: PlanItem) -> list[str]:
     return [f"{item.remedy_id}-{place._meta.model_name}-{place.pk}" for place in places]
 
 
-def _at_sources(planning: Planning, kinds: list[Remedy]) -> list[Suggestion]:
+def _at_sources(planning: Planning, kinds: list[Remedy], shares_at: Shares) -> list[Suggestion]:
     home = planning.case.property_id
     circuits = {row.folded: row for row in Circuit.objects.at(home).order_by("-pk")}
     appliances = {row.folded: row for row in Appliance.objects.at(home)}
@@ -55,7 +59,7 @@ def _at_sources(planning: Planning, kinds: list[Remedy]) -> list[Suggestion]:
     for row in planning.rows:
         if row.spot.use != Spot.Use.SLEEPING:
             continue
-        for name, share in shares_of(row).items():
+        for name, share in shares_at(row).items():
             if share > LEAST_SHARE:
                 shares = strong.setdefault(name, {})
                 shares[row.measurand] = max(share, shares.get(row.measurand, 0.0))
