@@ -40,7 +40,7 @@ from consult.services.privacy.packages import ask_package
 from consult.services.privacy.persons import history_of, keys_of, subject_of_client, tables
 from consult.services.stored_files import write_stored
 from consult.tasks import run_job
-from mitigation.models import Case, Enquiry, FormerReference, Stage
+from mitigation.models import Case, Enquiry, FormerReference, PlanDraft, Stage
 from mitigation.services.attachments import attach_file
 from mitigation.services.cases import add_note
 from mitigation.services.uploads import keep_upload
@@ -168,6 +168,7 @@ def _measured(case: Case) -> None:
     case.source = source
     case.save()
     Enquiry.objects.create(case=case, reason="r")
+    PlanDraft.objects.create(case=case, name="n", made_at=timezone.now())
     MedicalDevice.objects.create(property=home, words="w", agreed_at=timezone.now())
     FormerReference.objects.create(case=case, reference="EB/7")
 
