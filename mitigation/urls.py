@@ -16,6 +16,7 @@ from mitigation.views import (
     notes,
     spots,
     steering,
+    trial_walks,
     upload_decisions,
     uploads,
 )
@@ -70,6 +71,7 @@ urlpatterns = [
     ),
     path("attachments/<int:pk>/remove/", attachments.attachment_remove, name="attachment_remove"),
     path("cases/<str:reference>/act/<str:act>/", steering.case_act, name="case_act"),
+    path("visits/<int:pk>/trial/", trial_walks.trial_walk, name="trial_walk"),
     path("letters/<str:number>/case/", letters.letter_case, name="letter_case"),
     path("letters/<str:number>/correct/", letters.letter_correct, name="letter_correct"),
     path("cases/<str:reference>/letters/<str:kind>/", cases.letter_issue, name="letter_issue"),

@@ -3,6 +3,7 @@
 from collections.abc import Callable, Iterable
 from dataclasses import dataclass, field
 from typing import Any
+from urllib.parse import urlencode
 from uuid import uuid4
 
 from django.core.files.uploadedfile import SimpleUploadedFile
@@ -34,7 +35,7 @@ from surveys.models import (
     Spot,
     Visit,
 )
-from surveys.services import visits
+from surveys.services import circuits, visits
 from tests.cast import Cast
 from tests.factories import BASELINE_DAY, UserFactory, ready_letter
 from tests.surveys.case_folders import as_zip
@@ -209,6 +210,9 @@ def _of_visits(cast: Cast) -> dict[str, Entry]:
     point = GroundPoint.objects.create(property=home, name="water pipe")
     total = {"instrument": sealed.instrument_id, "total": "5", "unit": "V/m", "state": "as-used"}
     row = total | {"spot": sealed.spot_id, "measurand": sealed.measurand}
+    circuits.add_circuit(home=home, by=cast.people["office"], name="F1")
+    trial = {"spot": sealed.spot_id, "measurand": sealed.measurand,
+             "instrument": sealed.instrument_id, "source": ["F1"]}  # fmt: skip
     place = {"place-room": "Study", "place-spot": "desk seat", "place-use": "work"}
     return {
         "reading_add": Entry(_url("reading_add", visit.pk), Reading, row, {"total": "6"}),
@@ -218,6 +222,12 @@ def _of_visits(cast: Cast) -> dict[str, Entry]:
         "reading_set_aside": Entry(
             _url("reading_set_aside", sealed.pk), Correction, {"reason": "The lead was loose."}
         ),
+        "trial_walk": Entry(
+            _url("trial_walk", visit.pk) + "?" + urlencode(trial, doseq=True),
+            Reading,
+            {"off": "F1", "nth": "0", "total": "5"},
+            keyed=False,
+        ),
         "ground_check_add": Entry(
             _url("ground_check_add", visit.pk),
             GroundCheck,
@@ -225,7 +235,7 @@ def _of_visits(cast: Cast) -> dict[str, Entry]:
             {"check-outlet_test": "fault"},
         ),
         "circuit_add": Entry(
-            _url("circuit_add", home.pk), Circuit, {"name": "F1", "phase": "L2"}, {"name": "F2"}
+            _url("circuit_add", home.pk), Circuit, {"name": "F3", "phase": "L2"}, {"name": "F2"}
         ),
         "appliance_add": Entry(
             _url("appliance_add", home.pk), Appliance, {"name": "lamp"}, {"name": "heater"}
@@ -248,8 +258,8 @@ GROUPS: tuple[tuple[Callable[[Cast], dict[str, Entry]], Iterable[str]], ...] = (
     (_of_registers, ("instrument_add", "calibration_add", "guideline_add")),
     (
         _of_visits,
-        ("reading_add", "reading_correct", "reading_set_aside", "ground_check_add", "circuit_add",
-         "appliance_add", "spot_add", "ground_point_add"),
+        ("reading_add", "reading_correct", "reading_set_aside", "trial_walk", "ground_check_add",
+         "circuit_add", "appliance_add", "spot_add", "ground_point_add"),
     ),
 )  # fmt: skip
 NAMES = [name for _group, names in GROUPS for name in names]
