@@ -157,43 +157,43 @@ def _rising(name: str, where: Where, sources: Sources) -> str:
 
 def _sentences(walk: Walk, visit: Visit) -> list[str]:
     """Whether the model can be checked, and what to read next."""
-    said = []
+    sentences = []
     if not walk.is_attributed:
-        said.append(
+        sentences.append(
             _("Flux density and totals are not shared out among circuits: read every state that "
               "a plan may make.")
         )  # fmt: skip
     elif walk.unknown_phases:
         words = _("The phase of %(names)s is not known: enter it, or read every state that a plan "
                   "may make.")  # fmt: skip
-        said.append(words % {"names": ", ".join(walk.unknown_phases)})
+        sentences.append(words % {"names": ", ".join(walk.unknown_phases)})
     elif walk.missing:
         words = ngettext(
             "The model cannot be checked yet: read %(n)d more state.",
             "The model cannot be checked yet: read %(n)d more states.",
             walk.missing,
         )
-        said.append(words % {"n": walk.missing})
+        sentences.append(words % {"n": walk.missing})
     else:
-        said += _of_fit(walk, visit)
+        sentences += _of_fit(walk, visit)
     if walk.plan_state_is_read:
-        said.append(
+        sentences.append(
             _("The state that the present plan makes was read: its promise rests on a reading.")
         )
-    return said
+    return sentences
 
 
 def _of_fit(walk: Walk, visit: Visit) -> list[str]:
-    said = [_("There are enough readings to check the model.")]
+    sentences = [_("There are enough readings to check the model.")]
     if walk.is_too_long and visit.sealed_at is None:
-        said.append(
+        sentences.append(
             _("So many circuits take some seconds to compute: which state tells most, and what "
               "each circuit adds, comes after the seal.")
         )  # fmt: skip
     elif walk.is_too_long:
-        said.append(_("What each circuit adds is being computed."))
+        sentences.append(_("What each circuit adds is being computed."))
     elif walk.fit is not None and walk.fit.is_misfit:
-        said.append(
+        sentences.append(
             _("The readings do not fit together: they do not add up as fields of circuits do. "
               "Look whether something was switched meanwhile or the probe was moved, and read "
               "“everything on” again.")
@@ -201,10 +201,10 @@ def _of_fit(walk: Walk, visit: Visit) -> list[str]:
     elif walk.fit is not None and walk.fit.attribution is not None:
         percent = f"{100 * walk.fit.attribution.model_error:g}"
         words = _("The readings fit the model within %(percent)s %%.")
-        said.append(words % {"percent": Formats(get_language() or "en").number(percent)})
+        sentences.append(words % {"percent": Formats(get_language() or "en").number(percent)})
         if walk.next_off is None:
-            said.append(_("No further state would tell more."))
-    return said
+            sentences.append(_("No further state would tell more."))
+    return sentences
 
 
 def _planned_sources(visit: Visit) -> list[str]:

@@ -116,22 +116,11 @@ def walk_of(where: Where, sources: Sources, planned: Iterable[str], kept: Kept) 
     """What is proposed and read of a trial; `planned` are the sources on which the plan acts."""
     trials = trials_of([where.visit], read_columns([where.visit]))
     trial = next((trial for trial in trials if _key(trial) == where.key), None)
-    steps = _steps(where, trial, sources)
-    rising = [
-        next(iter(step.off))
-        for step in steps
-        if len(step.off) == 1 and step.off != EVERYTHING and step.change and step.change.rises
-    ]
-    parts = parts_of(trial, sources) if trial else None
-    axes = axes_of(trial, parts) if trial and parts else []
     tried = set(trial.tried) if trial else set()
     plan = frozenset(map(folded, planned)) & tried
-    n_parts = len(tried | set(map(folded, where.names)))
-    n_parts += len(parts.phase) - len(parts.names) if parts else 0
-    fit, is_too_long = _fit(trial, sources, kept, len(axes) * n_parts)
-    missing = max((readings_missing(axis.reading.size, n_parts) for axis in axes), default=0)
-    if not axes:
-        missing = readings_missing(0, n_parts)
+    steps = _steps(where, trial, sources)
+    missing, size = _missing(where, trial, sources)
+    fit, is_too_long = _fit(trial, sources, kept, size)
     next_off = _next(fit, trial, sources, steps, plan)
     return Walk(
         steps=tuple(_with_next(steps, next_off, sources)),
@@ -139,12 +128,30 @@ def walk_of(where: Where, sources: Sources, planned: Iterable[str], kept: Kept) 
         missing=missing,
         is_attributed=_may_be_attributed(where, trial),
         unknown_phases=_unknown_phases(where, tried, sources),
-        rising=tuple(sources.shown(name) for name in dict.fromkeys(rising)),
+        rising=_rising(steps, sources),
         fit=fit,
         is_too_long=is_too_long,
         next_off=next_off,
         plan_state_is_read=bool(plan) and trial is not None and plan in trial.states,
     )
+
+
+def _missing(where: Where, trial: Trial | None, sources: Sources) -> tuple[int, int]:
+    """Readings missing on the axis that has fewest; axes times parts of the model."""
+    parts = parts_of(trial, sources) if trial else None
+    axes = axes_of(trial, parts) if trial and parts else []
+    tried = trial.tried if trial else ()
+    n_parts = len({*tried, *map(folded, where.names)})
+    n_parts += len(parts.phase) - len(parts.names) if parts else 0
+    fewest = min((axis.reading.size for axis in axes), default=0)
+    return readings_missing(fewest, n_parts), len(axes) * n_parts
+
+
+def _rising(steps: Sequence[Step], sources: Sources) -> tuple[str, ...]:
+    """The sources whose opening alone raised the field, as they are spelt."""
+    alone = (step for step in steps if len(step.off) == 1 and step.off != EVERYTHING)
+    rising = (next(iter(step.off)) for step in alone if step.change and step.change.rises)
+    return tuple(sources.shown(name) for name in dict.fromkeys(rising))
 
 
 def _key(trial: Trial) -> tuple[int, int, str, int, int]:

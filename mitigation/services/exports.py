@@ -85,21 +85,7 @@ def _tables(case: Case) -> Tables:
         | _item_tables(case, rows)
         | {
             INSTRUMENTS: _instrument_rows(calibrations),
-            VISITS: [
-                [
-                    names[visit.pk],
-                    visit.kind,
-                    visit.date,
-                    visit.assessor,
-                    visit.temperature_c,
-                    visit.humidity_percent,
-                    visit.supply_voltage_v,
-                    visit.deviations,
-                    visit.sampling,
-                    visit.note,
-                ]
-                for visit in visits
-            ],
+            VISITS: [_visit_row(visit, names[visit.pk]) for visit in visits],
             READINGS: rows,
             GROUND_CHECKS: [
                 [names[visit], *cells]
@@ -114,6 +100,21 @@ def _tables(case: Case) -> Tables:
             ],
         }
     )
+
+
+def _visit_row(visit: Visit, name: str) -> list[Cell]:
+    return [
+        name,
+        visit.kind,
+        visit.date,
+        visit.assessor,
+        visit.temperature_c,
+        visit.humidity_percent,
+        visit.supply_voltage_v,
+        visit.deviations,
+        visit.sampling,
+        visit.note,
+    ]
 
 
 def _source_tables(case: Case, readings: Sequence[Sequence[Cell]]) -> Tables:

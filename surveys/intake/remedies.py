@@ -29,6 +29,7 @@ class RemedyKind:
 class RemedyRow:
     """A row of remedies.csv; names are spelt as the rows that declare them."""
 
+    row_number: int
     item: str
     remedy: str
     circuits: tuple[str, ...]
@@ -83,28 +84,15 @@ def read_remedies(
     appliances = _listed(
         table, "appliances", declared.appliances, gettext("names of appliances.csv")
     )
-    rooms = table["room"].spread(
-        read_words(
-            table,
-            "room",
-            lambda word: _known(word, declared.rooms, gettext("a room of readings.csv")),
-            "",
-        )
-    )
+    rooms = _rooms(table, declared)
     spots = _spots(table, rooms, declared)
-    percent = gettext("a number from 0 to 100")
-    columns = {
-        "effect_db": numbers(table, "effect_db", lambda value: value == value, gettext("a number")),
-        "spread_db": numbers(table, "spread_db", lambda value: value >= 0, _not_negative()),
-        "works_percent": numbers(table, "works_percent", lambda v: (v >= 0) & (v <= 100), percent),
-        "cost": numbers(table, "cost", lambda value: value >= 0, _not_negative()),
-    }
-    given = {name: [_or_none(value) for value in column] for name, column in columns.items()}
+    given = _numbers(table)
     chosen = table["chosen"].spread(choices(table, "chosen", YES_NO))
     states = table["state"].spread(choices(table, "state", ITEM_STATES))
     days = table["done_on"].spread(read_words(table, "done_on", date_of, None))
     rows = tuple(
         RemedyRow(
+            row_number=int(table.row_numbers[at]),
             item=names[at],
             remedy=remedy[at],
             circuits=circuits[at],
@@ -122,6 +110,25 @@ def read_remedies(
     )
     _check_kinds(table, rows, {kind.key: kind for kind in kinds})
     return rows
+
+
+def _rooms(table: Table, declared: Declared) -> list[str]:
+    """The room of each row as the readings spell it."""
+    allowed = gettext("a room of readings.csv")
+    words = read_words(table, "room", lambda word: _known(word, declared.rooms, allowed), "")
+    return table["room"].spread(words)
+
+
+def _numbers(table: Table) -> dict[str, list[float | None]]:
+    """The columns of numbers; None where a cell is empty."""
+    percent = gettext("a number from 0 to 100")
+    columns = {
+        "effect_db": numbers(table, "effect_db", lambda value: value == value, gettext("a number")),
+        "spread_db": numbers(table, "spread_db", lambda value: value >= 0, _not_negative()),
+        "works_percent": numbers(table, "works_percent", lambda v: (v >= 0) & (v <= 100), percent),
+        "cost": numbers(table, "cost", lambda value: value >= 0, _not_negative()),
+    }
+    return {name: [_or_none(value) for value in column] for name, column in columns.items()}
 
 
 def _not_negative() -> str:

@@ -65,9 +65,8 @@ class Walk:
         """Enter what the meter would show."""
         names = [name.strip() for name in off.split(";") if name.strip()]
         on = [np.array(parts) for name, parts in amplitude.items() if name not in names]
-        shown = abs(sum(on, np.zeros(3)))
-        shown = dict(zip("xyz", (f"{value:.1f}" for value in shown), strict=True))
-        response = self.enter(off, nth, **shown)
+        field = (f"{value:.1f}" for value in abs(sum(on, np.zeros(3))))
+        response = self.enter(off, nth, **dict(zip("xyz", field, strict=True)))
         assert response.status_code == 302, response.content.decode()
 
     def titles(self, **asked):
