@@ -41,6 +41,8 @@ class LetterKind:
     draft: Callable[[Any, Any], Draft]
     # Codes of the letters that one of this kind takes the place of.
     corrects: frozenset[str]
+    # The name of the page at which who holds its link answers it; empty for a letter to read.
+    answered_at: str = ""
 
 
 _kinds: dict[str, LetterKind] = {}

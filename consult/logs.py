@@ -4,7 +4,7 @@ import logging
 import re
 
 _TOKENS = re.compile(
-    r"((?:/letters/link|/invitation|/data/copies|/uploads|/password/reset/key|/confirm-email)/)"
+    r"((?:/letters/link|/offers/link|/invitation|/data/copies|/uploads|/password/reset/key|/confirm-email)/)"
     r"[^/\s'\"?&]+"
 )
 

@@ -2,7 +2,7 @@
 
 from consult.services import jobs
 from consult.services.sending import LETTER_SENT
-from mitigation.services import attachments, drafts, following, trial_fits, uploads
+from mitigation.services import attachments, drafts, following, offers, trial_fits, uploads
 from mitigation.services.cases import HOLD_OVER
 from surveys.services.trial_changes import TRIALS_CHANGED
 from surveys.services.visits import VISIT_MOVED, VISIT_SEALED
@@ -85,6 +85,20 @@ jobs.register(
     repeatable=True,
     limit_s=50,
 )
+jobs.register(
+    offers.SEND_OFFER,
+    offers.send_offer,
+    about={"plan": "mitigation.Plan", "look": None},
+    repeatable=True,
+    limit_s=20,
+)
+jobs.register(
+    offers.REMIND_OFFER,
+    offers.remind_offer,
+    about={"plan": "mitigation.Plan", "days": None},
+    repeatable=True,
+    limit_s=20,
+)
 
 __all__ = [
     "HOLD_OVER",
@@ -95,6 +109,7 @@ __all__ = [
     "attachments",
     "drafts",
     "following",
+    "offers",
     "trial_fits",
     "uploads",
 ]

@@ -20,7 +20,9 @@ from consult.models import (
     Property,
     User,
 )
-from mitigation.models import Attachment, Case, LetterDraft, Note, PendingUpload
+from mitigation.models import Attachment, Case, LetterDraft, Note, PendingUpload, Plan, Remedy
+from mitigation.services.offers import items_state
+from mitigation.services.plan_items import add_item
 from surveys.models import (
     Appliance,
     Calibration,
@@ -32,6 +34,7 @@ from surveys.models import (
     Instrument,
     Measurand,
     Reading,
+    Room,
     Spot,
     Visit,
 )
@@ -60,6 +63,10 @@ MAKES_NONE = {
     "person_erase": "who is erased is erased",
     "letter_withdraw": "a link is withdrawn once",
     "letter_retry": "the state decides who was first",
+    "plan_decide": "one answer for each plan",
+    "plan_link_decide": "one answer for each plan",
+    "plan_ask": "the same words at once are one note",
+    "plan_link_ask": "the same words at once are one note",
     "case_edit": "knows the state that was seen",
     "case_skip": "knows the stage that was seen",
     "enquiry_edit": "knows the state that was seen; a contact of that name is there already",
@@ -158,9 +165,22 @@ def _of_cases(cast: Cast) -> dict[str, Entry]:
         ),
         "visit_plan": Entry(_url("visit_plan", case), Visit, plan, keyed=False),
         "letter_issue": Entry(_url("letter_issue", case, "outcome"), Letter, keyed=False),
+        "plan_make_offer": Entry(_url("plan_make_offer", case), Plan, _offer_of(cast), keyed=False),
         "draft_make": Entry(_url("draft_make", case, "outcome"), LetterDraft, keyed=False),
         "upload": Entry(_url("upload"), PendingUpload, {"folder": ("a.zip", as_zip().data)}),
     }
+
+
+def _offer_of(cast: Cast) -> dict[str, Any]:
+    """The ticks of an offer with one item."""
+    item = add_item(
+        case=cast.case,
+        by=cast.people["office"],
+        remedy=Remedy.objects.get(key="bonded-shield"),
+        room=Room.objects.filter(property=cast.case.property)[0],
+        cost=500,
+    )
+    return {f"A-{item.pk}": "on", "seen": items_state(cast.case)}
 
 
 def _of_letters(cast: Cast) -> dict[str, Entry]:
@@ -253,7 +273,11 @@ GROUPS: tuple[tuple[Callable[[Cast], dict[str, Entry]], Iterable[str]], ...] = (
         ("client_add", "contact_add", "property_add", "case_open", "case_open with a reference",
          "firm_add", "person_invite", "own_data", "person_data"),
     ),
-    (_of_cases, ("note_add", "file_attach", "visit_plan", "letter_issue", "draft_make", "upload")),
+    (
+        _of_cases,
+        ("note_add", "file_attach", "visit_plan", "letter_issue", "draft_make", "plan_make_offer",
+         "upload"),
+    ),
     (_of_letters, ("letter_send", "letter_correct", "person_act")),
     (_of_registers, ("instrument_add", "calibration_add", "guideline_add")),
     (

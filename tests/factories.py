@@ -17,9 +17,11 @@ from consult import tasks
 from consult.letters import rendering
 from consult.models import Assignment, Client, Firm, Job, Letter, Property, User
 from consult.services.guards import unguarded
-from mitigation.models import Case, CaseVisit, LetterDraft, Stage
+from mitigation.models import Case, CaseVisit, LetterDraft, Plan, Remedy, Stage
 from mitigation.services.drafts import ask_draft
 from mitigation.services.letters import issue_case_letter
+from mitigation.services.offers import offer_plan
+from mitigation.services.plan_items import add_item
 from surveys.models import (
     Calibration,
     Guideline,
@@ -209,3 +211,18 @@ def ready_draft(case: Case) -> LetterDraft:
     draft.refresh_from_db()
     assert draft.state == LetterDraft.State.READY
     return draft
+
+
+def offered_plan(case: Case) -> Plan:
+    """A plan of `case` with one screen in the first room of its home, offered to its client."""
+    office = User.objects.filter(role=User.Role.OFFICE).first() or UserFactory()
+    if not case.items.exists():
+        add_item(
+            case=case,
+            by=office,
+            remedy=Remedy.objects.get(key="bonded-shield"),
+            room=Room.objects.filter(property=case.property).first(),
+            cost=500,
+        )
+    names = list(case.items.values_list("name", flat=True))
+    return offer_plan(case=case, by=office, now=timezone.now(), options=[names], send=False)

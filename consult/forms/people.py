@@ -117,10 +117,14 @@ class PracticeForm(VersionedForm):
             "website",
             "signatory",
             "signatory_function",
+            "currency",
+            "tax_line",
+            "offer_days",
             "second_factor_days",
         ]
         help_texts = {
             "country": _("Two capital letters, such as DE or US."),
+            "currency": _("Three capital letters, such as EUR or USD."),
             "email": _("Stands on letters, and answers to our e-mails go there."),
             "website": _("Stands on letters where the line has room for it."),
         }

@@ -167,6 +167,24 @@ RULES = {
         "certificate cancels. Where a value is a bound, the figure is “at least” and rounded "
         "toward no change."
     ),
+    "attribution-1": gettext_noop(
+        "Each source has a real amplitude of either sign at the phase angle of its circuit, and "
+        "what no switch takes off is one phasor; the meter shows the magnitude of their sum on "
+        "each axis. Wanted is every solution that fits the trial, each with its weight. The model "
+        "error is the smallest at which the readings fit."
+    ),
+    "read-state-1": gettext_noop(
+        "Where nothing can be attributed, the reading of just the state that the plan makes bounds "
+        "the field by the triangle inequality."
+    ),
+    "prediction-1": gettext_noop(
+        "A = B·ρ·(1 + p·z2)·(1 + p·z3) + a·z5: the finding B, the ratio ρ of the plan to "
+        "everything on, and what putting the probe back and the display add."
+    ),
+    "selection-1": gettext_noop(
+        "The cheapest set of items under which every row that counts has at least the wanted "
+        "probability; fewer items on a tie."
+    ),
     "comparable-1": gettext_noop(
         "No reduction is given for different measurands, for an instrument without a certificate "
         "in force on the day of the visit, or without a reading left at the other visit."

@@ -32,6 +32,14 @@ class Practice(PlainTexts):
         blank=True,
         help_text=_("In which function they authorise letters, such as: head of measurement."),
     )
+    currency = models.CharField(_("currency"), max_length=3, default="EUR")
+    tax_line = models.CharField(
+        _("line about taxes"),
+        max_length=120,
+        blank=True,
+        help_text=_("Stands under the prices of a plan, such as: all prices include 19 % VAT."),
+    )
+    offer_days = models.PositiveSmallIntegerField(_("days for which an offer holds"), default=42)
     logo = models.BinaryField(null=True, blank=True)  # a small PNG, copied into each letter
     logo_sha256 = models.CharField(max_length=64, blank=True)
     second_factor_days = models.PositiveSmallIntegerField(

@@ -14,7 +14,7 @@ register = template.Library()
 # it and do not begin with its own. The longest beginning wins: /me/contact/ is not in /me/.
 SECTIONS: dict[str, tuple[str, ...]] = {
     "desk": (),
-    "case_list": ("uploads/",),
+    "case_list": ("uploads/", "drafts/"),
     "client_list": (
         "contacts/",
         "properties/",

@@ -18,6 +18,7 @@ from django.views.decorators.http import require_POST, require_safe
 from consult.access import SignedInRequest, role_required, somebody_required
 from consult.forms.once import OnceForm, key_of
 from consult.intake.contents import PDF
+from consult.letter_kinds import letter_kind
 from consult.models import Letter
 from consult.pages.letters import wanted_letters
 from consult.services import sending
@@ -126,7 +127,9 @@ def letter_link(request: HttpRequest, token: str) -> HttpResponse:
     if letter is None:
         return render(request, "consult/letter_link.html", {"letter": None}, status=410)
     activate(letter.language)
-    return render(request, "consult/letter_link.html", {"letter": letter, "token": token})
+    kind = letter_kind(letter.kind)
+    context = {"letter": letter, "token": token, "answered_at": kind.answered_at if kind else ""}
+    return render(request, "consult/letter_link.html", context)
 
 
 @require_safe

@@ -7,6 +7,7 @@ from mitigation.models.enquiries import Enquiry
 from mitigation.models.letters import CaseLetter
 from mitigation.models.notes import Note
 from mitigation.models.outcomes import Outcome
+from mitigation.models.plans import Decision, Plan, Prediction
 from mitigation.models.remedies import PlanItem, Remedy
 from mitigation.models.stages import DUE_DAYS, ENDS, MOVES, NEXT_MOVE, Stage
 from mitigation.models.trial_fits import TrialFit
@@ -22,13 +23,16 @@ __all__ = [
     "CaseLetter",
     "CaseVisit",
     "CaseWord",
+    "Decision",
     "Enquiry",
     "FormerReference",
     "LetterDraft",
     "Note",
     "Outcome",
     "PendingUpload",
+    "Plan",
     "PlanItem",
+    "Prediction",
     "Remedy",
     "Stage",
     "TrialFit",

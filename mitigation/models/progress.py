@@ -17,6 +17,9 @@ class Fact(models.TextChoices):
     BASELINE_SEALED = "baseline sealed", _("baseline visit sealed")
     REPORT_ISSUED = "report issued", _("survey report issued")
     REPORT_SENT = "report sent", _("survey report sent")
+    PLAN_OFFERED = "plan offered", _("plan offered")
+    PLAN_ACCEPTED = "plan accepted", _("plan accepted")
+    PLAN_DECLINED = "plan declined", _("plan declined")
     FOLLOW_UP_PLANNED = "follow-up planned", _("follow-up visit planned")
     FOLLOW_UP_SEALED = "follow-up sealed", _("follow-up visit sealed")
     OUTCOME_ISSUED = "outcome issued", _("outcome letter issued")
@@ -28,6 +31,8 @@ LEADS_TO: dict[Fact, Stage] = {
     Fact.BASELINE_PLANNED: Stage.BASELINE,
     Fact.BASELINE_SEALED: Stage.FINDINGS,
     Fact.REPORT_SENT: Stage.PLAN,
+    Fact.PLAN_OFFERED: Stage.DECISION,
+    Fact.PLAN_ACCEPTED: Stage.WORKS,
     Fact.FOLLOW_UP_PLANNED: Stage.FOLLOW_UP,
     Fact.FOLLOW_UP_SEALED: Stage.PROOF,
     Fact.OUTCOME_SENT: Stage.PROOF,
@@ -60,7 +65,10 @@ STEPS: dict[Stage, tuple[Step, ...]] = {
         Step(OFFICE, _("take the case on to the plan of remedies, or close it")),
     ),
     Stage.PLAN: (Step(ASSESSOR, _("propose remedies")),),
-    Stage.DECISION: (Step(User.Role.CLIENT, _("decide on the remedies")),),
+    Stage.DECISION: (
+        Step(User.Role.CLIENT, _("decide on the remedies"), Fact.PLAN_DECLINED),
+        Step(OFFICE, _("offer another plan, or close the case")),
+    ),
     Stage.WORKS: (Step(User.Role.ELECTRICIAN, _("carry out the work")),),
     Stage.FOLLOW_UP: (
         Step(OFFICE, _("plan the follow-up visit"), Fact.FOLLOW_UP_PLANNED),

@@ -18,7 +18,7 @@ from consult.services.letters import content_sha256
 from consult.services.stored_files import StoredFileError, open_stored, write_stored
 from mitigation.models import Case, LetterDraft
 from mitigation.models.drafts import KEPT
-from mitigation.services.letters import drafted, hold_case
+from mitigation.services.letters import drafted, lock_case
 
 MAKE_DRAFT = "make-draft"
 DROP_DRAFT = "drop-draft"
@@ -29,7 +29,7 @@ State = LetterDraft.State
 @transaction.atomic
 def ask_draft(*, kind: str, case: Case, by: User, now: datetime) -> LetterDraft:
     """Keep what the letter would say, and have it made; of the same words there is one draft."""
-    hold_case(case)
+    lock_case(case)
     number = draft_number(case.property.client.language)
     content = as_draft(drafted(kind=kind, case=case).content(number, now))
     digest = content_sha256(content)

@@ -3,8 +3,8 @@
 from django.utils.translation import gettext_lazy as _
 
 from consult.letter_kinds import LetterKind, register
-from mitigation.letters import outcome
-from mitigation.services import outcomes
+from mitigation.letters import outcome, plan_letter
+from mitigation.services import offers, outcomes
 from surveys.letters import survey_report
 
 register(
@@ -17,6 +17,19 @@ register(
         needs=outcomes.missing_for_report,
         draft=outcomes.draft_report,
         corrects=frozenset({survey_report.KIND}),
+    )
+)
+register(
+    LetterKind(
+        code=plan_letter.KIND,
+        label=_("Plan of remedies"),
+        issue_label=_("Issue the plan letter"),
+        template="letters/plan.html",
+        readers=frozenset({"assessor", "client"}),
+        needs=offers.missing_for_plan,
+        draft=offers.draft_plan,
+        corrects=frozenset({plan_letter.KIND}),
+        answered_at="plan_link",
     )
 )
 register(

@@ -56,7 +56,7 @@ def issue_case_letter(
     reason: str = "",
 ) -> Letter:
     """Freeze a letter of `case` and queue its PDF; the newest one if it already says the same."""
-    hold_case(case)
+    lock_case(case)
     draft = drafted(kind=kind, case=case, corrects=corrects, reason=reason)
     same = None if corrects else _letter_of_the_same_words(case, kind, draft.content)
     if same is not None:
@@ -95,7 +95,7 @@ def drafted(*, kind: str, case: Case, corrects: Letter | None = None, reason: st
     return draft
 
 
-def hold_case(case: Case) -> None:
+def lock_case(case: Case) -> None:
     """Two people, or one double click: the second waits here and gets the first one's letter.
 
     So does a correction of what was measured: it is in the letter or after it.

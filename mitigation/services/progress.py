@@ -9,7 +9,7 @@ from django.db.models import QuerySet
 
 from consult.models import Letter
 from mitigation.letters import outcome
-from mitigation.models import Case, CaseLetter, CaseVisit
+from mitigation.models import Case, CaseLetter, CaseVisit, Decision, Plan
 from mitigation.models.progress import Fact
 from surveys.letters import survey_report
 from surveys.models import Visit
@@ -22,6 +22,13 @@ VisitRow = tuple[int, datetime, int, int, str, datetime | None]
 # Of a case its key and the moment of its stage; of a letter its kind, issue, e-mail and post.
 LetterRow = tuple[int, datetime, str, datetime, datetime | None, datetime | None]
 
+# Of a case its key and the moment of its stage; of a plan its offer, the answer and its moment.
+PlanRow = tuple[int, datetime, datetime, str | None, datetime | None]
+
+_OF_ANSWERS = {
+    Decision.Answer.ACCEPTED: Fact.PLAN_ACCEPTED,
+    Decision.Answer.DECLINED: Fact.PLAN_DECLINED,
+}
 _OF_VISITS = {
     Visit.Kind.BASELINE: (Fact.BASELINE_PLANNED, Fact.BASELINE_SEALED),
     Visit.Kind.FOLLOW_UP: (Fact.FOLLOW_UP_PLANNED, Fact.FOLLOW_UP_SEALED),
@@ -33,7 +40,7 @@ _OF_LETTERS = {
 
 
 def facts_of(cases: Keys, *, now: datetime) -> Mapping[int, Facts]:
-    """For each key of a case what was done and when, in two queries; see `facts_in`."""
+    """For each key of a case what was done and when, in three queries; see `facts_in`."""
     visits = CaseVisit.objects.filter(case__in=cases).order_by("pk")
     letters = CaseLetter.objects.filter(case__in=cases, letter__kind__in=_OF_LETTERS)
     return facts_in(
@@ -45,12 +52,20 @@ def facts_of(cases: Keys, *, now: datetime) -> Mapping[int, Facts]:
             "case_id", "case__stage_since", "letter__kind", "letter__issued_at",
             "letter__emailed_at", "letter__posted_at",
         ),
+        Plan.objects.filter(case__in=cases, replaced_at=None).order_by("pk").values_list(
+            "case_id", "case__stage_since", "offered_at", "decision__answer",
+            "decision__decided_at",
+        ),
         now=now,
     )  # fmt: skip
 
 
 def facts_in(
-    visits: Iterable[VisitRow], letters: Iterable[LetterRow], *, now: datetime
+    visits: Iterable[VisitRow],
+    letters: Iterable[LetterRow],
+    plans: Iterable[PlanRow],
+    *,
+    now: datetime,
 ) -> Mapping[int, Facts]:
     """What these rows tell of each case.
 
@@ -66,13 +81,23 @@ def facts_in(
         sent_at = max(filter(None, (emailed_at, posted_at)), default=None)
         if sent_at is not None and sent_at >= since:
             facts[case].update({issued: issued_at, sent: sent_at})
+    for case, since, offered_at, answer, decided_at in plans:
+        if offered_at >= since:
+            facts[case][Fact.PLAN_OFFERED] = offered_at
+        if answer is not None and decided_at is not None and decided_at >= since:
+            facts[case][_OF_ANSWERS[Decision.Answer(answer)]] = decided_at
     return facts
 
 
 def facts_of_page(
-    case: Case, visits: Iterable[CaseVisit], letters: Iterable[Letter], *, now: datetime
+    case: Case,
+    visits: Iterable[CaseVisit],
+    letters: Iterable[Letter],
+    plans: Iterable[Plan],
+    *,
+    now: datetime,
 ) -> Facts:
-    """The facts of a case whose visits and letters have been fetched already."""
+    """The facts of a case whose visits, letters and plans have been fetched already."""
     of_visits = [
         (case.pk, case.stage_since, case.round, row.round, row.visit.kind, row.visit.sealed_at)
         for row in visits
@@ -82,7 +107,18 @@ def facts_of_page(
         for row in letters
         if row.kind in _OF_LETTERS
     ]
-    return facts_in(of_visits, of_letters, now=now).get(case.pk, {})
+    of_plans = [
+        (
+            case.pk,
+            case.stage_since,
+            plan.offered_at,
+            plan.decision.answer if hasattr(plan, "decision") else None,
+            plan.decision.decided_at if hasattr(plan, "decision") else None,
+        )
+        for plan in plans
+        if plan.replaced_at is None
+    ]
+    return facts_in(of_visits, of_letters, of_plans, now=now).get(case.pk, {})
 
 
 def _add_visits(facts: Mapping[int, _Times], rows: Iterable[VisitRow], now: datetime) -> None:

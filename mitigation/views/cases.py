@@ -23,7 +23,7 @@ from mitigation.comparison import Comparison, compare
 from mitigation.forms.cases import AttachmentForm, HandOverForm, HoldForm
 from mitigation.letters.outcome import next_steps, not_comparable
 from mitigation.letters.verdict import verdict_sentences
-from mitigation.models import Attachment, Case, Note, Stage
+from mitigation.models import Attachment, Case, Note, Plan, Stage
 from mitigation.models.progress import next_step
 from mitigation.pages.cases import not_yet
 from mitigation.pages.comparison import filtered
@@ -121,7 +121,8 @@ def _whole_page(request: SignedInRequest, comparison: Comparison) -> dict[str, A
     )
     notes = Note.objects.visible_to(request.user).filter(case=case).select_related("written_by")
     attachments = Attachment.objects.visible_to(request.user).for_list().filter(case=case)
-    facts = facts_of_page(case, planned, letters_here, now=timezone.now())
+    plans = list(Plan.objects.visible_to(request.user).for_list().filter(case=case))
+    facts = facts_of_page(case, planned, letters_here, plans, now=timezone.now())
     assignments = Assignment.objects.filter(property=case.property_id).select_related("user")
     return {
         "stages": [Stage.DECLINED] if case.stage == Stage.DECLINED else PATH,
@@ -131,6 +132,7 @@ def _whole_page(request: SignedInRequest, comparison: Comparison) -> dict[str, A
         "visits": planned,
         "wants_visit": case.stage in SURVEYS and all(row.visit.sealed_at for row in planned),
         "letters": letters_here,
+        "plans": plans,
         "offered_letters": _offered(comparison, letters_here),
         "overtaken": overtaken_letters(case, letters_here),
         "assessors": [assignment.user for assignment in assignments],

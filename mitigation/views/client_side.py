@@ -14,7 +14,7 @@ from consult.access import SignedInRequest, role_required
 from consult.models import Letter
 from consult.models.letters import LetterQuerySet
 from mitigation.letters import outcome
-from mitigation.models import Case, Stage
+from mitigation.models import Case, Plan, Stage
 from surveys.letters import survey_report
 from surveys.models import Visit
 
@@ -91,6 +91,8 @@ def client_home(request: SignedInRequest) -> HttpResponse:
             planned.setdefault(case.pk, []).append(visit)
     letters = Letter.objects.visible_to(request.user)
     words = _words_of(cases, letters)
+    waiting = Plan.objects.visible_to(request.user).open().filter(case__in=cases)
+    open_plans = {plan.case_id: plan for plan in waiting.defer("content")}
     stands = [
         {
             "case": case,
@@ -98,6 +100,7 @@ def client_home(request: SignedInRequest) -> HttpResponse:
             "next": words[case.pk][1],
             "yours": case.stage == Stage.DECISION and not case.on_hold_reason,
             "visits": planned[case.pk],
+            "plan": open_plans.get(case.pk),
         }
         for case in cases
     ]

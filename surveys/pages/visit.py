@@ -91,13 +91,8 @@ def page_context(
     }
     context |= put_right(visit)
     if is_open:
-        others = list(repeatable(visit))
-        pattern = chosen_pattern(request, others) or baseline
-        rows = to_read(visit, pattern)
-        context |= _list_of_rows(visit, pattern, rows, context["findings"], guideline, placement)
-        context |= {"pattern": pattern, "others": others}
-        if pattern is not None and pattern != baseline:
-            context["choice"] += f"&rows={pattern.pk}"
+        rows, more = _rows_again(request, visit, context, guideline, placement)
+        context |= more
         context["missing"] = missing_before_sealing(visit, today=timezone.localdate())
         context["cautions"] = cautions_before_sealing(visit, baseline)
         context["ground_sentences"] = words.ground_sentences(visit.property.country)
@@ -111,6 +106,24 @@ def page_context(
             context["reading_form"].narrow()
             context["reading_form"].go_on_at(context["next_display"])
     return context | forms
+
+
+def _rows_again(
+    request: HttpRequest,
+    visit: Visit,
+    context: Mapping[str, Any],
+    guideline: Guideline,
+    placement: float,
+) -> tuple[list[RowToRead], dict[str, Any]]:
+    """The rows of the visit that is read again: the baseline, or the one that the address names."""
+    others, baseline = list(repeatable(visit)), context["baseline"]
+    pattern = chosen_pattern(request, others) or baseline
+    rows = to_read(visit, pattern)
+    listed = _list_of_rows(visit, pattern, rows, context["findings"], guideline, placement)
+    listed |= {"pattern": pattern, "others": others}
+    if pattern is not None and pattern != baseline:
+        listed["choice"] = f"{context['choice']}&rows={pattern.pk}"
+    return rows, listed
 
 
 def put_right(visit: Visit) -> dict[str, Any]:

@@ -21,7 +21,7 @@ from mitigation.services.uploads import keep_upload
 from mitigation.tasks import attachments, uploads
 from surveys.models import Appliance, Circuit, GroundCheck, GroundPoint, Instrument, Panel
 from tests.cast import ASKERS, make_cast
-from tests.factories import ready_draft, ready_letter
+from tests.factories import offered_plan, ready_draft, ready_letter
 from tests.surveys.case_folders import as_zip
 
 pytestmark = pytest.mark.django_db
@@ -75,6 +75,14 @@ MATRIX: dict[str, tuple[str, dict[str, str], str]] = {
         {"reference": "{case}", "kind": "outcome"},
         "302 302 403 403 403 403 403 302",
     ),
+    "plan_make_offer": ("get", {"reference": "{case}"}, "200 200 403 403 403 403 403 302"),
+    "plan_offer": ("get", {"pk": "{plan}"}, "200 200 200 404 200 404 403 302"),
+    "plan_decide": ("post", {"pk": "{plan}"}, "422 422 403 403 422 404 403 302"),
+    "plan_ask": ("post", {"pk": "{plan}"}, "403 403 403 403 422 404 403 302"),
+    # Links by e-mail show one plan to whoever holds them; this one is nobody's.
+    "plan_link": ("get", {"token": "no-token"}, "410 410 410 410 410 410 410 410"),
+    "plan_link_decide": ("post", {"token": "no-token"}, "410 410 410 410 410 410 410 410"),
+    "plan_link_ask": ("post", {"token": "no-token"}, "410 410 410 410 410 410 410 410"),
     "draft_make": (
         "post",
         {"reference": "{case}", "kind": "outcome"},
@@ -294,6 +302,7 @@ def _filled(arguments: dict[str, str], case: Case) -> dict[str, str]:
         "home": case.property_id,
         "contact": _contact(case).pk if "{contact}" in named else None,
         "attachment": _attachment(case).pk if "{attachment}" in named else None,
+        "plan": offered_plan(case).pk if "{plan}" in named else None,
         "draft": ready_draft(case).pk if "{draft}" in named else None,
         "photograph": _photograph(case).pk if "{photograph}" in named else None,
         "person": User.objects.filter(role="client").values_list("pk", flat=True).first(),

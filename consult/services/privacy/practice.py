@@ -183,7 +183,7 @@ TABLES = [
         "consult.Practice",
         _("the practice"),
         fields(
-            plain="id country second_factor_days second_factor_since",
+            plain="id country currency tax_line offer_days second_factor_days second_factor_since",
             name=Keep(LETTERHEAD),
             address=Keep(LETTERHEAD),
             phone=Keep(LETTERHEAD),

@@ -1,0 +1,286 @@
+"""A plan is offered: it freezes, replaces the one before, and its letter goes out."""
+
+from collections.abc import Sequence
+from datetime import datetime, timedelta
+from typing import Any
+
+from django.conf import settings
+from django.core.exceptions import ValidationError
+from django.db import transaction
+from django.db.models import Max
+from django.urls import reverse
+from django.utils import timezone
+from django.utils.translation import gettext as _
+from django.utils.translation import override
+
+from consult.letter_kinds import Draft
+from consult.models import Letter, OutboundMail, User, current_practice
+from consult.services.jobs import Run, enqueue
+from consult.services.letters import content_sha256
+from consult.services.mail import name_of_practice, queue_mail
+from consult.services.sending import email_letter, letter_token
+from mitigation.letters.plan_facts import OfferFacts
+from mitigation.letters.plan_letter import KIND, offered, plan_content
+from mitigation.models import Case, Plan, PlanItem, Prediction
+from mitigation.planning.plans import Planning, planning_of
+from mitigation.services.cases import go_on
+from mitigation.services.letters import Basis, HeadMaker, issue_case_letter, lock_case
+from mitigation.services.offer_facts import MOST_OPTIONS, offer_facts
+from mitigation.services.trial_fits import kept_fit, unsampled_trials
+
+SEND_OFFER = "send-offer"
+REMIND_OFFER = "remind-offer"
+REMINDER_DAYS = (7, 21)
+"""Days after an offer on which a client who did not answer is reminded: a house assumption."""
+
+_LOOK_AGAIN = timedelta(seconds=10)
+_LOOKS = 60
+
+
+def items_state(case: Case) -> str:
+    """What stands in the items of a case, in digits that no later change leaves as they are."""
+    rows = PlanItem.history.filter(case=case.pk)
+    latest = rows.aggregate(latest=Max("history_id"))["latest"]
+    return str(latest or 0)
+
+
+def offer_plan(
+    *,
+    case: Case,
+    by: User,
+    now: datetime,
+    options: Sequence[Sequence[str]],
+    may_be_parted: bool = False,
+    words: str = "",
+    seen: str = "",
+    send: bool = True,
+) -> Plan:
+    """Freeze a version with its letter and replace the open one before it.
+
+    `options` are the names of the items of one to three options; `seen` the state of the items
+    that the person looked at. The same version again is the one that is open.
+    """
+    _refuse_wrong(case, options)
+    state = items_state(case)
+    if seen and seen != state:
+        raise _changed_meanwhile()
+    if unsampled_trials(case):
+        raise ValidationError(_("What the trials say is still being computed. Try again then."))
+    # Outside of the transaction: it takes a second, and the one writer of SQLite would wait.
+    planning = planning_of(case, kept=kept_fit)
+    rows = list(PlanItem.objects.filter(case=case).whole())
+    with transaction.atomic():
+        lock_case(case)
+        if items_state(case) != state:
+            raise _changed_meanwhile()
+        before = case.plans.select_for_update().order_by("-number").first()
+        facts = offer_facts(
+            planning=planning,
+            items=rows,
+            options=options,
+            number=before.number + 1 if before else 1,
+            valid_until=timezone.localdate(now) + timedelta(days=current_practice().offer_days),
+            may_be_parted=may_be_parted,
+            words=words,
+        )
+        content = offered(facts, case.property.client.language)
+        if before is not None and _is_same(before, content):
+            return before
+        case.plans.open().update(replaced_at=now)
+        plan = _frozen(case, facts, content, by, now)
+        _freeze_predictions(plan, planning, options)
+        plan.letter = issue_case_letter(kind=KIND, case=case, by=by, now=now)
+        plan.save(update_fields=["letter"])
+        go_on(case=Case.objects.select_for_update().get(pk=case.pk), by=by, now=now)
+        _follow_up(plan, now, send=send)
+    return plan
+
+
+def _changed_meanwhile() -> ValidationError:
+    return ValidationError(
+        _("Somebody changed the items meanwhile. Look at the plan again before you offer it.")
+    )
+
+
+def _frozen(
+    case: Case, facts: OfferFacts, content: dict[str, Any], by: User, now: datetime
+) -> Plan:
+    plan = Plan(
+        case=case,
+        number=facts.number,
+        content=content,
+        content_sha256=content_sha256(content),
+        valid_until=facts.valid_until,
+        offered_by=by,
+        offered_at=now,
+    )
+    plan.full_clean()
+    plan.save(force_insert=True)
+    return plan
+
+
+def _refuse_wrong(case: Case, options: Sequence[Sequence[str]]) -> None:
+    if not 1 <= len(options) <= MOST_OPTIONS:
+        raise ValidationError(_("A plan has one to three options."))
+    rows = {row.name: row for row in case.items.all()}
+    for names in options:
+        if not names:
+            raise ValidationError(_("An option has at least one item."))
+        if unknown := set(names) - set(rows):
+            words = _("No item %(names)s in this case.")
+            raise ValidationError(words % {"names": ", ".join(sorted(unknown))})
+        decided = [
+            name
+            for name in names
+            if rows[name].state not in (PlanItem.State.PROPOSED, PlanItem.State.ACCEPTED)
+        ]
+        if decided:
+            words = _("Item %(names)s is not open any more.")
+            raise ValidationError(words % {"names": ", ".join(decided)})
+
+
+def _is_same(before: Plan, content: dict[str, Any]) -> bool:
+    """A second click: but for its number the open version says the same."""
+    is_open = before.replaced_at is None and not hasattr(before, "decision")
+    again = before.content | {"number": content["number"]}
+    return is_open and content_sha256(again) == content_sha256(content)
+
+
+def _freeze_predictions(plan: Plan, planning: Planning, options: Sequence[Sequence[str]]) -> None:
+    for letter, names in zip("ABC", options, strict=False):
+        chosen = planning.named(names)
+        for row in planning.rows:
+            forecast = row.forecast(chosen)
+            figures = forecast.figures(row)
+            overall = row.forecast(chosen, overall=True).after
+            prediction = Prediction(
+                plan=plan,
+                option=letter,
+                spot=row.spot,
+                measurand=row.measurand,
+                basis=forecast.basis,
+                limit=_number(row.limit),
+                before=row.finding.value,
+                median=figures.median if figures else None,
+                low=figures.low if figures else None,
+                high=figures.high if figures else None,
+                probability=_number(figures.probability) if figures else None,
+                overall=None if overall is None else float((overall < row.limit).mean()),
+            )
+            prediction.full_clean(exclude=["plan"])
+            prediction.save(force_insert=True)
+
+
+def _number(value: float) -> float | None:
+    return None if value != value else value
+
+
+def _follow_up(plan: Plan, now: datetime, *, send: bool) -> None:
+    """The mail as soon as the letter is ready, and the reminders of a client who is silent."""
+    if send:
+        enqueue(
+            kind=SEND_OFFER,
+            key=f"{SEND_OFFER}:{plan.pk}:0",
+            arguments={"plan": plan.pk, "look": 0},
+        )
+    for days in REMINDER_DAYS:
+        enqueue(
+            kind=REMIND_OFFER,
+            key=f"{REMIND_OFFER}:{plan.pk}:{days}",
+            arguments={"plan": plan.pk, "days": days},
+            run_after=now + timedelta(days=days),
+        )
+
+
+# -- Its letter -----------------------------------------------------------------------------------
+
+
+def missing_for_plan(basis: Basis) -> str:
+    """Why there is no plan to put into a letter."""
+    if not basis.case.plans.filter(replaced_at=None).exists():
+        return _("Case %(case)s has no plan that was offered.") % {"case": basis.case.reference}
+    return ""
+
+
+def draft_plan(basis: Basis, head_for: HeadMaker) -> Draft:
+    """The letter of the latest version, from its frozen words."""
+    plan = basis.case.plans.filter(replaced_at=None).latest("number")
+
+    def content(number: str, at: datetime) -> dict[str, Any]:
+        return plan_content(frozen=plan.content, head=head_for(number, at))
+
+    def keep(letter: Letter) -> None:
+        """The plan points to its letter; see `offer_plan`."""
+
+    return Draft(content, plan.content["rules"], keep)
+
+
+# -- The jobs -------------------------------------------------------------------------------------
+
+
+def send_offer(arguments: dict[str, Any], run: Run) -> None:
+    """E-mail the letter once it is ready; until then another job looks again."""
+    plan = _waiting(arguments["plan"])
+    if plan is None or plan.letter is None:
+        return
+    letter, now = plan.letter, timezone.now()
+    if letter.state == Letter.State.FAILED or letter.client is None or not letter.client.email:
+        return  # the page of the letter says why, and how it goes by post
+    if letter.state == Letter.State.READY:
+        if letter.emailed_at is None and plan.offered_by is not None:
+            email_letter(letter=letter, by=plan.offered_by, site=settings.SITE_URL, now=now)
+        return
+    look = arguments["look"] + 1
+    if look < _LOOKS:
+        enqueue(
+            kind=SEND_OFFER,
+            key=f"{SEND_OFFER}:{plan.pk}:{look}",
+            arguments={"plan": plan.pk, "look": look},
+            run_after=now + _LOOK_AGAIN,
+        )
+
+
+def remind_offer(arguments: dict[str, Any], run: Run) -> None:
+    """Remind a client who did not answer; the key of the mail lets none go out twice."""
+    plan = _waiting(arguments["plan"])
+    now = timezone.now()
+    if plan is None or plan.letter is None or plan.case.on_hold_reason:
+        return
+    client = plan.case.property.client
+    if not client.email or timezone.localdate(now) > plan.valid_until:
+        return
+    if plan.letter.emailed_at is None:  # it went by post: the office calls
+        return
+    _mail_reminder(plan, arguments["days"])
+
+
+def _mail_reminder(plan: Plan, days: int) -> OutboundMail:
+    client, letter = plan.case.property.client, plan.letter
+    assert letter is not None
+    key = f"letter-link:{letter.pk}:reminder-{days}"
+    address = reverse("plan_link", args=[letter_token(letter, key)])
+    with override(client.language):
+        return queue_mail(
+            key=key,
+            client=client,
+            letter=letter,
+            to=client.email,
+            subject=_("Our plan for you waits for an answer"),
+            body=_(
+                "Good day %(name)s,\n\nour plan of remedies for your home waits for your answer. "
+                "You can look at it, accept it, decline it or ask us something here:\n\n%(link)s\n"
+                "\n%(valid)s\n\n%(practice)s\n"
+            )
+            % {
+                "name": client.name,
+                "link": settings.SITE_URL.rstrip("/") + address,
+                "valid": plan.content["valid_words"],
+                "practice": name_of_practice(),
+            },
+        )
+
+
+def _waiting(pk: int) -> Plan | None:
+    """A plan that nobody decided on and no newer one replaced."""
+    rows = Plan.objects.open().select_related("letter__client", "case__property__client")
+    return rows.select_related("offered_by").filter(pk=pk).first()
