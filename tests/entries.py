@@ -83,6 +83,7 @@ MAKES_NONE = {
     "instrument_edit": "knows the state that was seen",
     "calibration_edit": "knows the state that was seen",
     "guideline_remove": "the guideline is gone",
+    "remedy_edit": "knows the state that was seen",
     "room_edit": "knows the state that was seen",
     "spot_edit": "knows the state that was seen",
     "panel_edit": "knows the state that was seen",
@@ -205,7 +206,15 @@ def _of_registers(cast: Cast) -> dict[str, Entry]:
            "certificate": "K-200", "calibrated_on": "2026-08-01"}  # fmt: skip
     head = {"code": "HOUSE-1", "title": "House rules", "source": "Our own, 2026"}
     names = {f"name_{number}": f"step {number}" for number in range(1, 5)}
+    kind = {"code": "own-kind", "name": "own kind", "acts_on": "spots", "is_electric": "on",
+            "effect_db": "12", "spread_db": "6", "works_percent": "100",
+            "done_by": "electrician"}  # fmt: skip
+    known = Remedy.objects.get(key="demand-switch")
     return {
+        "remedy_add": Entry(_url("remedy_add"), Remedy, kind, {"code": "other-kind"}),
+        "remedy_follow": Entry(
+            _url("remedy_follow", known.pk), Remedy, kind, {"code": "other-kind"}
+        ),
         "instrument_add": Entry(
             _url("instrument_add"), Instrument, {"name": "field meter Z"}, {"name": "field meter Y"}
         ),
@@ -279,7 +288,10 @@ GROUPS: tuple[tuple[Callable[[Cast], dict[str, Entry]], Iterable[str]], ...] = (
          "upload"),
     ),
     (_of_letters, ("letter_send", "letter_correct", "person_act")),
-    (_of_registers, ("instrument_add", "calibration_add", "guideline_add")),
+    (
+        _of_registers,
+        ("instrument_add", "calibration_add", "guideline_add", "remedy_add", "remedy_follow"),
+    ),
     (
         _of_visits,
         ("reading_add", "reading_correct", "reading_set_aside", "trial_walk", "ground_check_add",

@@ -12,6 +12,7 @@ from consult.intake.contents import PDF
 from consult.models import AccessEvent, Client, DataRequest, Erasure, Letter, StoredFile
 from mitigation.models import CaseLetter, CaseVisit, Note, Stage
 from mitigation.services.attachments import attach_file
+from mitigation.services.remedies import add_remedy
 from surveys.models import GroundCheck, GroundPoint, Instrument, Reading, Visit
 from surveys.services.registers import add_guideline
 from tests.cast import Cast
@@ -125,6 +126,13 @@ def one_more_guideline(cast: Cast, n: int) -> None:
     )  # fmt: skip
 
 
+def one_more_remedy(cast: Cast, n: int) -> None:
+    add_remedy(
+        by=cast.people["manager"], code=f"kind-{n:03}", name=named(n), acts_on="spots",
+        works_percent=100.0, done_by="anybody",
+    )  # fmt: skip
+
+
 def one_more_repeat(cast: Cast, n: int) -> None:
     spot = SpotFactory(home=cast.case.property, name=named(n))
     reading = _reading(cast)
@@ -223,6 +231,7 @@ LISTS = [
     ListPage("access_log", "Access log", one_more_event, (2, 4), asker="manager"),
     ListPage("erasure_list", "Erasures", one_more_erasure, (1, 2, 6), asker="manager"),
     ListPage("guideline_list", "", one_more_guideline, (3,)),
+    ListPage("remedy_list", "Remedies", one_more_remedy),
     ListPage("placement", "Repeated spots", one_more_repeat, (0, 1, 2)),
     ListPage("instrument_list", "What falls due", one_more_instrument, (0, 2)),
     ListPage(
