@@ -190,9 +190,10 @@ def _spots(table: Table, rooms: Sequence[str], declared: Declared) -> list[tuple
     for place, word in enumerate(table["spots"].texts):
         names = _parts(word)
         known = declared.spots.get(folded(rooms[place]), {}) if rooms[place] else {}
-        if names and not rooms[place]:
+        is_wrong_room = bool(table["room"].texts[place]) and not rooms[place]  # named already
+        if names and not rooms[place] and not is_wrong_room:
             table.fault(place, "spots", gettext("empty, where no room is given"))
-        elif not {folded(name) for name in names} <= set(known):
+        elif not is_wrong_room and not {folded(name) for name in names} <= set(known):
             table.fault(
                 place, "spots", f"{gettext('spots of the room')}: {', '.join(known.values())}"
             )
@@ -206,13 +207,13 @@ def _check_kinds(table: Table, rows: Sequence[RemedyRow], kinds: Mapping[str, Re
         kind = kinds.get(row.remedy)
         if kind is None:
             continue
-        if kind.acts_on == "circuits" and not row.circuits:
+        if kind.acts_on == "circuits" and not table["circuits"].texts[place]:
             table.fault(place, "circuits", gettext("one or more names: this kind acts on circuits"))
-        if kind.acts_on == "appliances" and not row.appliances:
+        if kind.acts_on == "appliances" and not table["appliances"].texts[place]:
             table.fault(
                 place, "appliances", gettext("one or more names: this kind acts on appliances")
             )
-        if not kind.has_effect and row.effect_db is None:
+        if not kind.has_effect and not table["effect_db"].texts[place]:
             table.fault(
                 place, "effect_db", gettext("a number: the catalogue has none for this kind")
             )
