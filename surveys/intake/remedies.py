@@ -207,9 +207,9 @@ def _check_kinds(table: Table, rows: Sequence[RemedyRow], kinds: Mapping[str, Re
         kind = kinds.get(row.remedy)
         if kind is None:
             continue
-        if kind.acts_on == "circuits" and not table["circuits"].texts[place]:
+        if kind.acts_on == "circuits" and not _parts(table["circuits"].texts[place]):
             table.fault(place, "circuits", gettext("one or more names: this kind acts on circuits"))
-        if kind.acts_on == "appliances" and not table["appliances"].texts[place]:
+        if kind.acts_on == "appliances" and not _parts(table["appliances"].texts[place]):
             table.fault(
                 place, "appliances", gettext("one or more names: this kind acts on appliances")
             )
