@@ -43,6 +43,8 @@ class LetterKind:
     corrects: frozenset[str]
     # The name of the page at which who holds its link answers it; empty for a letter to read.
     answered_at: str = ""
+    # False where it comes with what it is about, and no page offers it for itself.
+    is_issued_by_hand: bool = True
 
 
 _kinds: dict[str, LetterKind] = {}

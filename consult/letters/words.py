@@ -77,6 +77,7 @@ PHRASES = (
     gettext_noop("other load"),
     gettext_noop("ground point not tried at that visit"),
     gettext_noop("no ground point named"),
+    gettext_noop("measured before the last work was done"),
     gettext_noop("circuits off while read as used"),
     # flags of a value
     gettext_noop("near the floor"),

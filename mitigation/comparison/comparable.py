@@ -2,6 +2,7 @@
 
 from collections.abc import Iterator
 from dataclasses import dataclass
+from datetime import date
 
 from surveys.calc.measurands import ELECTRIC_FIELDS
 from surveys.models import Measurand, Reading, Visit
@@ -15,6 +16,7 @@ OUT_OF_CALIBRATION = "instrument out of calibration on the day of its visit"
 NO_CERTIFICATE = "instrument without a certificate"
 NO_READING = "no reading left at the other visit"
 TOO_EARLY = "follow-up before baseline"
+BEFORE_LAST_WORK = "measured before the last work was done"
 
 HUMIDITY_LIMIT_PERCENT = 70.0
 SUPPLY_CHANGE_LIMIT = 0.05
@@ -71,9 +73,15 @@ def blocks(pair: Pair) -> list[str]:
     return reasons + [fault.value for fault in faults if fault]
 
 
-def cautions(pair: Pair) -> list[str]:
-    """What a reader should know beside the figures, in a fixed order."""
-    return list(dict.fromkeys((*_of_both(pair), *_of_each(pair))))
+def cautions(pair: Pair, last_work: date | None = None) -> list[str]:
+    """What a reader should know beside the figures, in a fixed order.
+
+    `last_work` is the day of the last done item that serves the spot.
+    """
+    words = [*_of_both(pair), *_of_each(pair)]
+    if last_work is not None and pair.after is not None and pair.after.visit.date < last_work:
+        words.append(BEFORE_LAST_WORK)
+    return list(dict.fromkeys(words))
 
 
 def _of_both(pair: Pair) -> Iterator[str]:

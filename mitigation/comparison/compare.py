@@ -25,6 +25,7 @@ from mitigation.comparison.comparable import (
     blocks,
     cautions,
 )
+from mitigation.comparison.works import last_works
 from mitigation.models import Case
 from surveys.calc.arrays import BoolArray, FloatArray
 from surveys.calc.measurands import NUMBER_OF
@@ -76,6 +77,11 @@ class Comparison:
         pks = {side.visit.pk for row in self.rows for side in row.pair.sides()}
         pks |= {visit.pk for visit in (self.baseline, self.follow_up) if visit is not None}
         return tuple(visit for visit in self.visits if visit.pk in pks)
+
+    @property
+    def has_corrections(self) -> bool:
+        """Whether a reading of these visits was corrected after the seal."""
+        return bool(self.columns.corrected.any())
 
     @property
     def sleeping_places(self) -> frozenset[tuple[str, str]]:
@@ -132,6 +138,7 @@ def compare(case: Case, visits: tuple[Visit, ...] | None = None) -> Comparison:
     blocked = [blocks(pair) for pair in pairs.values()]
     free = np.array([not reasons for reasons in blocked])
     change = reductions(_side(before), _side(after), placement, _shared(before, after))
+    works = last_works(case)
     rows = []
     for at, (measurand, pair) in enumerate(zip(measurands, pairs.values(), strict=True)):
         spot = pair.sides()[0].reading.spot
@@ -148,7 +155,7 @@ def compare(case: Case, visits: tuple[Visit, ...] | None = None) -> Comparison:
             "after_on": _day(pair.after),
             "comparable": bool(free[at]),
             "blocks": blocked[at],
-            "cautions": cautions(pair),
+            "cautions": cautions(pair, works.get(spot.pk)),
         }
         guard, sigma = float(guards[at]), float(change.sigma[at])
         rows.append(Row(spot, measurand, pair, guard, sigma, result))

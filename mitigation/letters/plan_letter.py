@@ -25,6 +25,8 @@ from consult.letters.content import (
 from consult.letters.formats import NBSP, Formats, picture_words
 from consult.letters.unbroken import unbroken_content
 from consult.letters.words import band_words, precaution_sentences, rule_sentence, wiring_sentences
+from mitigation.calc.prediction import PREDICTION
+from mitigation.calc.selection import SELECTION
 from mitigation.letters.plan_facts import OfferFacts
 from mitigation.letters.plan_words import option_content
 from surveys.models import Measurand
@@ -122,18 +124,21 @@ def client_part(frozen: Mapping[str, Any]) -> list[Block]:
     for option in frozen["options"]:
         if several:
             blocks.append(heading(f"{option['title']}: {option['cost_words']}"))
-        blocks += [lead(option["lead"]), _items_table(option), _places_table(option)]
+        blocks += [lead(option["lead"]), _items_table(option)]
+        if option["places"]:
+            blocks.append(_places_table(option))
+        blocks.append(paragraph(" ".join(filter(None, [option["failing"], *option["as_before"]]))))
     if frozen["words"]:
         blocks.insert(0, paragraph(frozen["words"]))
     blocks += [
         paragraph(" ".join(filter(None, [frozen["tax_line"], frozen["valid_words"]]))),
         note(_("How to answer"), answer_sentences(frozen)),
-        heading(_("What to expect in the picture")),
     ]
-    for option in frozen["options"]:
-        if several:
-            blocks.append(paragraph(option["title"]))
-        blocks.append(pictures(option["charts"], frozen["picture_words"], single=False))
+    first = frozen["options"][0]  # the page of the plan has the pictures of all options
+    if first["charts"]:
+        title = _("What to expect in the picture")
+        blocks.append(heading(f"{title}: {first['title']}" if several else title))
+        blocks.append(pictures(first["charts"], frozen["picture_words"], single=False))
     return [*blocks, fine_print(_("Please note"), frozen["cautions"])]
 
 
@@ -188,7 +193,7 @@ def engineer_blocks(offer: OfferFacts, formats: Formats) -> list[Block]:
     """Rows with their figures, what was tried, rules, assumptions, what would change the answer."""
     blocks = [
         heading(_("How this was computed")),
-        bullets([f"{rule}: {rule_sentence(rule)}".rstrip(": ") for rule in offer.rules[-4:]]),
+        bullets([f"{rule}: {rule_sentence(rule)}" for rule in _rules_in_use(offer)]),
     ]
     if offer.trials:
         blocks += [heading(_("What was tried")), bullets(offer.trials)]
@@ -219,6 +224,13 @@ def engineer_blocks(offer: OfferFacts, formats: Formats) -> list[Block]:
     ]
 
 
+def _rules_in_use(offer: OfferFacts) -> list[str]:
+    """The rules that a row stands on, and those of every plan."""
+    bases = {row["basis"] for option in offer.options for row in option.rows}
+    always = {PREDICTION, SELECTION}
+    return [rule for rule in offer.rules if rule in bases | always]
+
+
 def _figures(rows: Sequence[Mapping[str, Any]], letter: str, formats: Formats) -> Block:
     lines = []
     for row in rows:
@@ -233,7 +245,7 @@ def _figures(rows: Sequence[Mapping[str, Any]], letter: str, formats: Formats) -
             [
                 f"{row['room']}, {row['spot']}",
                 f"{Measurand(row['measurand']).short} [{row['unit']}]",
-                f"{row['before']:.3g}",
+                formats.number(f"{row['before']:.3g}"),
                 f"{formats.number(figures[0])} ({formats.number(figures[1])} … "
                 f"{formats.number(figures[2])})" if figures else _("not known"),
                 _share(predicted and predicted["probability"], formats),
@@ -242,13 +254,13 @@ def _figures(rows: Sequence[Mapping[str, Any]], letter: str, formats: Formats) -
             ]
         )  # fmt: skip
     columns = [
-        column(_("Place"), 20),
-        column(_("Quantity"), 16),
+        column(_("Place"), 19),
+        column(_("Quantity"), 15),
         column(_("Before"), 9, number=True),
-        column(_("Median (95 %)"), 21, number=True),
-        column(_("Probability"), 11, number=True),
-        column(_("Overall"), 9, number=True),
-        column(_("Basis, model error"), 14),
+        column(_("Median (95 %)"), 19, number=True),
+        column(_("Probability"), 15, number=True),
+        column(_("Overall"), 11, number=True),
+        column(_("Basis, model error"), 12),
     ]
     caption = _("Option %(letter)s in figures") % {"letter": letter}
     return table(caption, columns, [("", lines)], small=True)

@@ -9,10 +9,10 @@ from django.utils.translation import gettext_noop, ngettext
 
 from consult.letters.charts import Chart, PictureRow, Point
 from consult.letters.countries import in_trade_words
-from consult.letters.formats import NBSP, Formats, display_unit, in_unit, listing
+from consult.letters.formats import NBSP, Formats, display_unit, in_unit, listing, places
 from consult.letters.words import band_words, spot_name
 from mitigation.letters.plan_facts import ItemFacts, OfferFacts, OptionFacts, Reason
-from surveys.letters.order import by_measurand
+from surveys.letters.order import Place, by_measurand
 from surveys.models.measurands import measurand_words, plain_names
 
 ROWS_OF_A_CHART = 18
@@ -60,9 +60,55 @@ def option_content(option: OptionFacts, offer: OfferFacts, formats: Formats) -> 
         "cost": option.cost,
         "cost_words": total_words(option, offer, formats),
         "lead": lead_words(option),
-        "places": [place_content(row, offer, formats) for row in option.rows],
+        "places": [place_content(row, offer, formats) for row in changed_rows(option)],
+        "as_before": as_before_words(option),
+        "failing": failing_words(option),
         "charts": [asdict(chart) for chart in option_charts(option, offer, formats)],
     }
+
+
+def changed_rows(option: OptionFacts) -> list[dict[str, Any]]:
+    """The rows that the option changes, or of which nobody can know."""
+    return [row for row in option.rows if row["basis"] != "none" or row["unknown"]]
+
+
+def as_before_words(option: OptionFacts) -> list[str]:
+    """What the option leaves as it is, in the target range and above it."""
+    within: dict[str, list[Place]] = {}
+    above: dict[str, list[Place]] = {}
+    for row in option.rows:
+        if row["basis"] != "none" or row["unknown"] or row["limit"] is None:
+            continue
+        group = within if row["before"] < row["limit"] else above
+        group.setdefault(row["measurand"], []).append((row["room"], row["spot"]))
+    sentences = [
+        _("As before, and in the target range: %(what)s.") % {"what": _by_quantity(within)}
+    ] if within else []  # fmt: skip
+    if above:
+        words = _("As before, and above the target range: %(what)s.")
+        sentences.append(words % {"what": _by_quantity(above)})
+    return sentences
+
+
+def _by_quantity(groups: Mapping[str, Sequence[Place]]) -> str:
+    names = plain_names(groups)
+    return "; ".join(f"{names[code]}, {places(spots)}" for code, spots in groups.items())
+
+
+def failing_words(option: OptionFacts) -> str:
+    """How sure it is at the least certain place, counting that a device may fail."""
+    chances = [
+        row["predicted"]["overall"]
+        for row in changed_rows(option)
+        if row["predicted"] and row["predicted"]["overall"] is not None
+    ]
+    if not chances:
+        return ""
+    words = _(
+        "“How sure” holds if everything works as it should. Counting that a device may fail, it is "
+        "%(overall)s at the least certain place."
+    )
+    return words % {"overall": of_hundred(min(chances))}
 
 
 def item_content(item: ItemFacts, offer: OfferFacts, formats: Formats) -> dict[str, Any]:
@@ -94,6 +140,11 @@ def reason_words(reason: Reason, formats: Formats) -> str:
     place = spot_name(reason.room, reason.spot)
     if reason.share < 0:
         words = _("It cancels a part of other sources at %(place)s (%(quantity)s).")
+        return words % {"place": place, "quantity": quantity}
+    if reason.share > 1:
+        words = _(
+            "It is the strongest source at %(place)s (%(quantity)s); others cancel some of it."
+        )
         return words % {"place": place, "quantity": quantity}
     percent = formats.percent(f"{100 * reason.share:.0f}")
     words = _("It makes about %(percent)s of the %(quantity)s at %(place)s.")
@@ -136,6 +187,12 @@ def lead_words(option: OptionFacts) -> str:
         return ngettext(
             "The place where you sleep will very likely be in the target range.",
             "All %(total)d places where you sleep will very likely be in the target range.",
+            len(beds),
+        ) % numbers  # fmt: skip
+    if not likely:
+        return ngettext(
+            "The place where you sleep will not surely be in the target range.",
+            "None of the %(total)d places where you sleep will surely be in the target range.",
             len(beds),
         ) % numbers  # fmt: skip
     return _(
@@ -202,7 +259,8 @@ def of_hundred(probability: float | None) -> str:
 def option_charts(option: OptionFacts, offer: OfferFacts, formats: Formats) -> list[Chart]:
     """The picture: measured before, foretold after, a chart per quantity."""
     charts = []
-    known = [row for row in option.rows if row["limit"] is not None]
+    changed = {row["measurand"] for row in changed_rows(option)}
+    known = [row for row in option.rows if row["limit"] is not None and row["measurand"] in changed]
     for code, rows in by_measurand(known, lambda row: str(row["measurand"])).items():
         unit = display_unit(rows[0]["unit"], offer.flux_unit)
         canonical = rows[0]["unit"]
@@ -245,12 +303,5 @@ def _picture_row(row: Mapping[str, Any], offer: OfferFacts, formats: Formats) ->
         before=Point(value=before, low=before, high=before, qualifier=row["qualifier"]),
         after=after,
         reduction=place["chance"],
-        interval=place["words"],
         rose=row["may_rise"],
     )
-
-
-def places_of(options: Sequence[Mapping[str, Any]]) -> list[str]:
-    """The places that the options speak of, each once."""
-    named = (place["place"] for option in options for place in option["places"])
-    return list(dict.fromkeys(named))

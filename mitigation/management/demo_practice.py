@@ -24,8 +24,11 @@ from consult.models import (
 from consult.services.changes import version_of
 from consult.services.clients import save_client, save_contact, save_property
 from consult.services.people import save_practice
-from mitigation.models import Case
+from mitigation.models import Case, Decision, Plan
 from mitigation.services.cases import add_note, edit_case, hold_case, move_case, open_case
+from mitigation.services.decisions import decide
+from mitigation.services.offers import offer_plan
+from mitigation.services.trial_fits import sample_now
 from mitigation.services.visits import plan_case_visit
 from surveys.models import Appliance, Circuit, Guideline, Room
 from surveys.services.circuits import add_appliance, add_circuit, change_circuit
@@ -46,6 +49,7 @@ class DemoCase:
     today: Mapping[str, Any]
     circuits: tuple[Mapping[str, Any], ...] = ()
     appliances: tuple[Mapping[str, Any], ...] = ()
+    plan: Mapping[str, Any] | None = None
 
 
 @dataclass(frozen=True)
@@ -88,6 +92,7 @@ def read_practice() -> DemoPractice:
                 case.get("today", {}),
                 tuple(case.get("circuits", ())),
                 tuple(case.get("appliances", ())),
+                case.get("plan"),
             )
             for case in text["cases"]
         ),
@@ -168,6 +173,31 @@ def enter_sources(case: Case, demo: DemoCase, by: User) -> None:
                 "room": Room.objects.filter(property=home).named(given["room"]).get(),
             }
             add_appliance(home=home, by=by, **{**given, **words})
+
+
+def offer_to_client(case: Case, demo: DemoCase, by: User, now: datetime) -> Plan | None:
+    """Offer the plan of a demo case; None where it has none, or an offer is there already."""
+    if demo.plan is None or case.plans.exists():
+        return None
+    sample_now(case)
+    given = {name: demo.plan[name] for name in ("options", "words")}
+    may_be_parted = demo.plan.get("may_be_parted", False)
+    return offer_plan(case=case, by=by, now=now, may_be_parted=may_be_parted, send=False, **given)
+
+
+def answer_for_client(plan: Plan, demo: DemoCase, now: datetime) -> None:
+    """What the client of a demo case answered, where they did."""
+    option = (demo.plan or {}).get("answer")
+    if option:
+        decide(
+            plan=plan,
+            answer=Decision.Answer.ACCEPTED,
+            option=option,
+            shown_sha256=plan.content_sha256,
+            name=plan.case.property.client.name,
+            way=Decision.Way.LINK,
+            now=now,
+        )
 
 
 def take_on(case: Case, demo: DemoCase, by: User, now: datetime) -> None:

@@ -45,7 +45,7 @@ def _cells(row: Mapping[str, Any]) -> tuple[str, ...]:
         f"{row['room']}, {row['spot']}{counted}",
         Measurand(row["measurand"]).short,
         row["unit"],
-        FORMATS.given(row["before"]),
+        f"{row['before']:.4g}",
         _predicted(predicted),
         FORMATS.given(row["limit"]) or "-",
         _share(predicted and predicted["probability"]),

@@ -60,6 +60,8 @@ def _in_order(rows: list[dict[str, Any]], uses: Mapping[SpotKey, str]) -> list[d
 
 def _corrected(comparison: Comparison) -> dict[int, Correction]:
     """The corrections at the visits of the comparison, by the reading that replaced another."""
+    if not comparison.has_corrections:
+        return {}
     return {
         correction.replacement_id: correction
         for correction in corrections_at(comparison.counting)

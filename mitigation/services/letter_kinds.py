@@ -30,6 +30,7 @@ register(
         draft=offers.draft_plan,
         corrects=frozenset({plan_letter.KIND}),
         answered_at="plan_link",
+        is_issued_by_hand=False,
     )
 )
 register(

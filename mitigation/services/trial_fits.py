@@ -103,6 +103,13 @@ def plan_sampling(case: Case) -> bool:
     return True
 
 
+def sample_now(case: Case) -> None:
+    """Sample without a worker: for commands, which may take their time."""
+    for unsampled in unsampled_trials(case):
+        fit = fit_of(unsampled.trial, unsampled.sources, nothing_kept)
+        keep_fit(trial=unsampled.trial, digest=unsampled.digest, fit=fit, now=timezone.now())
+
+
 def is_being_sampled(case: Case) -> bool:
     """Whether a job for this case waits or is at work."""
     return Case.objects.filter(being_sampled(), pk=case.pk).exists()

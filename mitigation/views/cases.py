@@ -134,7 +134,7 @@ def _whole_page(request: SignedInRequest, comparison: Comparison) -> dict[str, A
         "letters": letters_here,
         "plans": plans,
         "offered_letters": _offered(comparison, letters_here),
-        "overtaken": overtaken_letters(case, letters_here),
+        "overtaken": overtaken_letters(case, letters_here) if comparison.has_corrections else [],
         "assessors": [assignment.user for assignment in assignments],
         "contacts": case.property.client.contacts.all(),
         "notes": notes,
@@ -155,7 +155,7 @@ def _whole_page(request: SignedInRequest, comparison: Comparison) -> dict[str, A
 def _offered(comparison: Comparison, letters: Sequence[Letter]) -> list[tuple[LetterKind, bool]]:
     """The kinds of letters that can be issued now; True for the one that is next."""
     basis = Basis(comparison.case, comparison.visits)
-    kinds = [kind for kind in registered() if not kind.needs(basis)]
+    kinds = [kind for kind in registered() if kind.is_issued_by_hand and not kind.needs(basis)]
     issued = {letter.kind for letter in letters}
     return [(kind, kind is kinds[-1] and kind.code not in issued) for kind in kinds]
 

@@ -51,6 +51,7 @@ class ReadingColumns:
     marks: CodeArray
     instruments: Instruments
     counts: BoolArray  # as used, neither set aside nor corrected
+    corrected: BoolArray  # after the seal, by another reading or by none
     replaced: BoolArray  # another reading stands for it
     mistyped: BoolArray  # set aside because it never stood on the display
     ground: CodeArray  # codes of `Ground`
@@ -154,6 +155,7 @@ def read_columns(visits: Sequence[Visit]) -> ReadingColumns:
         marks=marks,
         instruments=_instruments(calibration, calibrations),
         counts=as_used & ~set_aside & ~corrected,
+        corrected=corrected,
         replaced=replaced,
         mistyped=mistyped | _truths(map(is_mistyped, columns["set_aside"])),
         ground=_ground(measurand, columns["visit_id"], columns["ground_point_id"], states),

@@ -13,6 +13,7 @@ from tests.bench.timing import HEADING, Row
 from tests.project.files import ROOT
 
 PARTS = (
+    ("tests.bench.planning",),
     ("tests.bench.imports", "sqlite"),
     ("tests.bench.imports", "postgresql"),
     ("tests.bench.letters",),

@@ -11,6 +11,17 @@ from tests.project.files import ROOT
 FIGURES = (
     "findings: time against plain numpy",
     "findings: speed against uncertainties",
+    "trials: emcee's time over ours",
+    "plans: prediction against plain numpy",
+    "plans: prediction of all rows",
+    "plans: choice of the cheapest",
+    *(
+        f"trials: {what}, {how}"
+        for how in ("each alone, 0%", "each alone, 5%", "three mixed, 0%", "three mixed, 5%")
+        for what in ("coverage", "width")
+    ),
+    "plans: promises of 90 % that were kept",
+    "plans: classes of probability that fit",
     "import: speed against executemany (sqlite)",
     "import: speed against COPY (postgresql)",
     "letters: time against bare WeasyPrint",

@@ -113,7 +113,7 @@ def offer_of(seed: int) -> Offer:
     n, n_rows = rng.integers(1, 7), rng.integers(1, 6)
     rows = []
     for _row in range(n_rows):
-        items = np.sort(rng.choice(n, rng.integers(0, min(n, 4) + 1), replace=False))
+        items = np.sort(rng.choice(n, rng.integers(0, min(int(n), 4) + 1), replace=False))
         rows.append(Row(items, np.round(rng.uniform(0, 1, 2 ** len(items)), 2)))
     pairs = itertools.combinations(range(int(n)), 2)
     exclusive = tuple(pair for pair in pairs if rng.random() < 0.1)

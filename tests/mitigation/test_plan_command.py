@@ -162,3 +162,27 @@ def test_the_table_says_what_is_held(three) -> None:
     call_command("plan", three.reference, stdout=out)
     assert "Case EB-P1: R1, R2, R3, cost 750.00" in out.getvalue()
     assert "1 held: 750.00 (R1, R2, R3)" in out.getvalue()
+
+
+FOLLOW_UP = "after,follow-up,2026-06-20,Jo Feld,48,230\n"
+
+
+@pytest.mark.parametrize(
+    ("item", "is_late"),
+    [
+        ("R1,demand-switch,F1,,done,2026-07-01", True),  # its source was tried at the spot
+        ("R1,bonded-shield,,Bedroom,done differently,2026-07-01", True),
+        ("R1,demand-switch,F1,,done,2026-06-20", False),  # of the same day
+        ("R1,demand-switch,F9,,done,2026-07-01", False),  # was tried nowhere
+        ("R1,demand-switch,F1,,accepted,2026-07-01", False),
+    ],
+)
+def test_a_value_from_before_the_last_work_is_said_to_be(item, is_late) -> None:
+    rows = field_rows("bed head", THREE, every_state(list(THREE)))
+    rows.append(rows[0].replace("before,", "after,", 1))
+    files = folder(rows, remedies=f"item,remedy,circuits,room,state,done_on\n{item}\n")
+    files["visits.csv"] += FOLLOW_UP.encode()
+    out = io.StringIO()
+    call_command("outcome", bring_in(files).reference, "--format", "json", stdout=out)
+    (spot,) = json.loads(out.getvalue())["spots"]
+    assert ("measured before the last work was done" in spot["cautions"]) == is_late

@@ -13,7 +13,9 @@ import pytest
 from tests.migrated import copy_sqlite
 from tests.project.files import ROOT
 
-LETTER = re.compile(r"^(?:Outcome letter|Survey report) \S+: (.+\.pdf)$", re.MULTILINE)
+LETTER = re.compile(
+    r"^(?:Outcome letter|Survey report|Plan of remedies) \S+: (.+\.pdf)$", re.MULTILINE
+)
 PRACTICE = "Fieldwater Survey Practice"
 TABLES = ("consult_user", "consult_client", "mitigation_case", "surveys_reading", "consult_letter",
           "mitigation_outcome", "consult_job", "consult_assignment")  # fmt: skip
@@ -59,7 +61,7 @@ def test_the_demo_makes_its_letters_and_a_second_run_loses_nothing(tmp_path):
     first = demo(tmp_path)
     assert first.returncode == 0, first.stderr
     letters = [Path(path) for path in LETTER.findall(first.stdout)]
-    assert len(letters) == 6
+    assert len(letters) == 11
     made = {path: hashlib.sha256(path.read_bytes()).hexdigest() for path in letters}
     assert all(path.read_bytes().startswith(b"%PDF-") for path in letters)
     for role in ("office", "assessor", "electrician", "client"):
@@ -70,7 +72,7 @@ def test_the_demo_makes_its_letters_and_a_second_run_loses_nothing(tmp_path):
         assert word in first.stdout
     assert senders(tmp_path) == {PRACTICE}
     before = counts(tmp_path)
-    assert before["mitigation_case"] == 8
+    assert before["mitigation_case"] == 11
 
     second = demo(tmp_path)
     assert second.returncode == 0, second.stderr

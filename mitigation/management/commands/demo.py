@@ -69,6 +69,7 @@ class Command(BaseCommand):
         cases = self._import(demo)
         letters = {case.pk: letter for case in cases if (letter := self._letter_of(case))}
         self._finish(list(letters.values()))
+        self._offer(cases, demo)
         for case, scene in zip(cases, demo.cases, strict=True):
             demo_practice.take_on(case, scene, self.office, timezone.now())
         for enquiry in demo.enquiries:
@@ -86,6 +87,18 @@ class Command(BaseCommand):
             demo_practice.enter_sources(result.case, scene, self.office)
             cases.append(result.case)
         return cases
+
+    def _offer(self, cases: list[Case], demo: DemoPractice) -> None:
+        """The plans of the demo with their letters, and the answers that came."""
+        pairs = list(zip(cases, demo.cases, strict=True))
+        plans = [
+            (demo_practice.offer_to_client(case, scene, self.office, timezone.now()), scene)
+            for case, scene in pairs
+        ]
+        self._finish([plan.letter for plan, _scene in plans if plan and plan.letter])
+        for plan, scene in plans:
+            if plan is not None:
+                demo_practice.answer_for_client(plan, scene, timezone.now())
 
     def _letter_of(self, case: Case) -> Letter | None:
         """What a case is due: the proof, or the report where only a baseline is there."""
@@ -132,9 +145,11 @@ class Command(BaseCommand):
             self._say(_findings(compare(case).as_json()))
         else:
             self._say("Nothing has been measured yet.")
-        if letter is not None:
-            path = default_storage.path(letter.file_key())
-            self._say(f"{letter.get_kind_display()} {letter.number}: {path}")
+        plan = case.plans.select_related("letter").first()
+        letters = [letter, plan.letter if plan else None]
+        for issued in [row for row in letters if row is not None]:
+            path = default_storage.path(issued.file_key())
+            self._say(f"{issued.get_kind_display()} {issued.number}: {path}")
 
     def _show_log_ins(self, demo: DemoPractice) -> None:
         self._say(f"\nLog-ins of the demo, all with the password {demo_practice.PASSWORD!r}:")
