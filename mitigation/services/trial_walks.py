@@ -85,7 +85,7 @@ def _add_axes(row: Reading, by: User, cells: Mapping[str, Any]) -> Reading:
             typed |= {axis: value, f"{axis}_mark": mark}
         elif (getattr(row, axis), getattr(row, f"{axis}_mark")) != (value, mark):
             words = _(
-                "This state was read already, and showed something else: correct reading %(n)s."
+                "This state was read before and showed something else: correct reading %(n)s."
             )
             raise ValidationError(words % {"n": row.position})
     return correct_reading(reading=row, by=by, **typed) if typed else row
