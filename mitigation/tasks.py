@@ -4,6 +4,7 @@ from consult.services import jobs
 from consult.services.sending import LETTER_SENT
 from mitigation.services import attachments, drafts, following, offers, trial_fits, uploads
 from mitigation.services.cases import HOLD_OVER
+from surveys.services.trial_changes import TRIALS_CHANGED
 from surveys.services.visits import VISIT_MOVED, VISIT_SEALED
 
 for kind, work in (
@@ -32,6 +33,13 @@ jobs.register(
     about={"visit": "surveys.Visit", "old_day": None},
     repeatable=True,
     limit_s=10,
+)
+jobs.register(
+    TRIALS_CHANGED,
+    following.sample_again,
+    about={"home": "consult.Property"},
+    repeatable=True,
+    limit_s=30,
 )
 jobs.register(
     LETTER_SENT,
@@ -95,6 +103,7 @@ jobs.register(
 __all__ = [
     "HOLD_OVER",
     "LETTER_SENT",
+    "TRIALS_CHANGED",
     "VISIT_MOVED",
     "VISIT_SEALED",
     "attachments",

@@ -3,6 +3,7 @@
 from collections.abc import Callable, Iterable
 from dataclasses import dataclass, field
 from typing import Any
+from urllib.parse import urlencode
 from uuid import uuid4
 
 from django.core.files.uploadedfile import SimpleUploadedFile
@@ -47,7 +48,7 @@ from surveys.models import (
     Spot,
     Visit,
 )
-from surveys.services import visits
+from surveys.services import circuits, visits
 from tests.cast import Cast
 from tests.factories import BASELINE_DAY, UserFactory, ready_letter
 from tests.surveys.case_folders import as_zip
@@ -97,6 +98,7 @@ MAKES_NONE = {
     "instrument_edit": "knows the state that was seen",
     "calibration_edit": "knows the state that was seen",
     "guideline_remove": "the guideline is gone",
+    "remedy_edit": "knows the state that was seen",
     "room_edit": "knows the state that was seen",
     "spot_edit": "knows the state that was seen",
     "panel_edit": "knows the state that was seen",
@@ -228,7 +230,15 @@ def _of_registers(cast: Cast) -> dict[str, Entry]:
            "certificate": "K-200", "calibrated_on": "2026-08-01"}  # fmt: skip
     head = {"code": "HOUSE-1", "title": "House rules", "source": "Our own, 2026"}
     names = {f"name_{number}": f"step {number}" for number in range(1, 5)}
+    kind = {"code": "own-kind", "name": "own kind", "acts_on": "spots", "is_electric": "on",
+            "effect_db": "12", "spread_db": "6", "works_percent": "100",
+            "done_by": "electrician"}  # fmt: skip
+    known = Remedy.objects.get(key="demand-switch")
     return {
+        "remedy_add": Entry(_url("remedy_add"), Remedy, kind, {"code": "other-kind"}),
+        "remedy_follow": Entry(
+            _url("remedy_follow", known.pk), Remedy, kind, {"code": "other-kind"}
+        ),
         "instrument_add": Entry(
             _url("instrument_add"), Instrument, {"name": "field meter Z"}, {"name": "field meter Y"}
         ),
@@ -253,6 +263,9 @@ def _of_visits(cast: Cast) -> dict[str, Entry]:
     point = GroundPoint.objects.create(property=home, name="water pipe")
     total = {"instrument": sealed.instrument_id, "total": "5", "unit": "V/m", "state": "as-used"}
     row = total | {"spot": sealed.spot_id, "measurand": sealed.measurand}
+    circuits.add_circuit(home=home, by=cast.people["office"], name="F1")
+    trial = {"spot": sealed.spot_id, "measurand": sealed.measurand,
+             "instrument": sealed.instrument_id, "source": ["F1"]}  # fmt: skip
     place = {"place-room": "Study", "place-spot": "desk seat", "place-use": "work"}
     return {
         "reading_add": Entry(_url("reading_add", visit.pk), Reading, row, {"total": "6"}),
@@ -262,6 +275,12 @@ def _of_visits(cast: Cast) -> dict[str, Entry]:
         "reading_set_aside": Entry(
             _url("reading_set_aside", sealed.pk), Correction, {"reason": "The lead was loose."}
         ),
+        "trial_walk": Entry(
+            _url("trial_walk", visit.pk) + "?" + urlencode(trial, doseq=True),
+            Reading,
+            {"off": "F1", "nth": "0", "total": "5"},
+            keyed=False,
+        ),
         "ground_check_add": Entry(
             _url("ground_check_add", visit.pk),
             GroundCheck,
@@ -269,7 +288,7 @@ def _of_visits(cast: Cast) -> dict[str, Entry]:
             {"check-outlet_test": "fault"},
         ),
         "circuit_add": Entry(
-            _url("circuit_add", home.pk), Circuit, {"name": "F1", "phase": "L2"}, {"name": "F2"}
+            _url("circuit_add", home.pk), Circuit, {"name": "F3", "phase": "L2"}, {"name": "F2"}
         ),
         "appliance_add": Entry(
             _url("appliance_add", home.pk), Appliance, {"name": "lamp"}, {"name": "heater"}
@@ -293,11 +312,14 @@ GROUPS: tuple[tuple[Callable[[Cast], dict[str, Entry]], Iterable[str]], ...] = (
          "upload", "plan_item_add", "plan_put_in", "plan_draft_keep"),
     ),
     (_of_letters, ("letter_send", "letter_correct", "person_act")),
-    (_of_registers, ("instrument_add", "calibration_add", "guideline_add")),
+    (
+        _of_registers,
+        ("instrument_add", "calibration_add", "guideline_add", "remedy_add", "remedy_follow"),
+    ),
     (
         _of_visits,
-        ("reading_add", "reading_correct", "reading_set_aside", "ground_check_add", "circuit_add",
-         "appliance_add", "spot_add", "ground_point_add"),
+        ("reading_add", "reading_correct", "reading_set_aside", "trial_walk", "ground_check_add",
+         "circuit_add", "appliance_add", "spot_add", "ground_point_add"),
     ),
 )  # fmt: skip
 NAMES = [name for _group, names in GROUPS for name in names]

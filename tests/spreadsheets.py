@@ -14,6 +14,7 @@ from mitigation.models import CaseLetter, CaseVisit, Note, Remedy, Stage
 from mitigation.services.attachments import attach_file
 from mitigation.services.plan_drafts import keep_draft
 from mitigation.services.plan_items import add_item, choose_items
+from mitigation.services.remedies import add_remedy
 from surveys.models import Circuit, GroundCheck, GroundPoint, Instrument, Panel, Reading, Visit
 from surveys.services.registers import add_guideline
 from tests.cast import Cast
@@ -124,6 +125,13 @@ def one_more_guideline(cast: Cast, n: int) -> None:
     add_guideline(
         by=cast.people["office"], code=named(n), title="Own", source="Own",
         bounds=bounds, band_names=("one", "two", "three", "four"),
+    )  # fmt: skip
+
+
+def one_more_remedy(cast: Cast, n: int) -> None:
+    add_remedy(
+        by=cast.people["manager"], code=f"kind-{n:03}", name=named(n), acts_on="spots",
+        works_percent=100.0, done_by="anybody",
     )  # fmt: skip
 
 
@@ -245,6 +253,7 @@ LISTS = [
     ListPage("access_log", "Access log", one_more_event, (2, 4), asker="manager"),
     ListPage("erasure_list", "Erasures", one_more_erasure, (1, 2, 6), asker="manager"),
     ListPage("guideline_list", "", one_more_guideline, (3,)),
+    ListPage("remedy_list", "Remedies", one_more_remedy),
     ListPage("placement", "Repeated spots", one_more_repeat, (0, 1, 2)),
     ListPage("instrument_list", "What falls due", one_more_instrument, (0, 2)),
     ListPage(

@@ -27,7 +27,7 @@ SECTIONS: dict[str, tuple[str, ...]] = {
         "data/copies/",
     ),
     "visit_list": ("readings/", "ground-checks/"),
-    "instrument_list": ("calibrations/", "guidelines/", "placement/"),
+    "instrument_list": ("calibrations/", "guidelines/", "placement/", "remedies/"),
     "letter_list": ("check/",),
     "person_list": ("firms/", "practice/", "retention/", "erasures/", "data/person/"),
     "client_home": ("me/contact/", "me/data/", "prepare/", "words/"),

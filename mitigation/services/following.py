@@ -15,6 +15,7 @@ from consult.services.jobs import Run
 from mitigation.models import Case
 from mitigation.models.stages import SURVEY_STAGES
 from mitigation.services.cases import end_hold, go_on
+from mitigation.services.trial_fits import plan_sampling
 from surveys.models import Visit
 
 
@@ -22,7 +23,15 @@ from surveys.models import Visit
 def go_on_after_seal(arguments: dict[str, Any], run: Run) -> None:
     """The job after a seal."""
     visit = Visit.objects.select_related("sealed_by").get(pk=arguments["visit"])
-    _take_on(Case.objects.filter(visits=visit), visit.sealed_by)
+    cases = Case.objects.filter(visits=visit)
+    _take_on(cases, visit.sealed_by)
+    _sample(cases)
+
+
+@transaction.atomic
+def sample_again(arguments: dict[str, Any], run: Run) -> None:
+    """The job after a sealed trial, or what is known of circuits, changed."""
+    _sample(Case.objects.filter(property=arguments["home"]))
 
 
 @transaction.atomic
@@ -54,6 +63,11 @@ def move_due_day(arguments: dict[str, Any], run: Run) -> None:
         case.due_on = visit.date
         latest = visit.history.select_related("history_user").first()
         save_row(row=case, by=latest and latest.history_user, fields=["due_on"])
+
+
+def _sample(cases: QuerySet[Case]) -> None:
+    for case in cases.select_related("property").order_by("pk"):
+        plan_sampling(case)
 
 
 def _take_on(cases: QuerySet[Case], by: User | None) -> None:

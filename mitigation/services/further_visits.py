@@ -10,6 +10,7 @@ from django.utils.translation import gettext as _
 from consult.models import User
 from consult.services.jobs import enqueue
 from mitigation.models import Case, CaseVisit
+from mitigation.services.brought_items import item_contradictions, new_items
 from mitigation.services.imports import ImportResult
 from mitigation.services.plan_items import kinds_of_catalogue, store_items
 from mitigation.services.search import index_cases
@@ -38,6 +39,7 @@ def refuse_contradictions(folder: CheckedFolder, case: Case) -> None:
     faults = [
         *_of_head(folder, case),
         *contradictions(folder, known_visits, _keys_of(case, known_visits)),
+        *item_contradictions(case, folder.remedies),
     ]
     if faults:
         raise CaseFolderRefused(faults[:MOST_SHOWN], len(faults))
@@ -52,7 +54,7 @@ def add_further_visits(
     before_storing: Callable[[int], object] | None = None,
     confirmed: Collection[BroughtCertificate] | None = None,
 ) -> ImportResult:
-    """Enter the visits of a folder that the case does not have; CaseFolderRefused with each fault.
+    """Enter the visits and items that the case does not have; CaseFolderRefused with each fault.
 
     `created` tells whether there was one. The same bytes again: nothing happens. The others are as
     in `import_case_folder`.
@@ -70,7 +72,7 @@ def add_further_visits(
         list(case.visits.select_for_update(of=("self",)).order_by("pk").values("pk"))
         refuse_contradictions(folder, case)
         known_visits = _visits_by_label(case)
-        if not new_places(folder.visits, known_visits):
+        if not new_places(folder.visits, known_visits) and not new_items(case, folder.remedies):
             return ImportResult(case, created=False)
         stored.save(force_insert=True)
         came_in = SourceFile.objects.create(

@@ -20,7 +20,8 @@ from consult.services.histories import (
     latest_first,
     rows_of,
 )
-from mitigation.models import Attachment, Case, Enquiry, Note
+from mitigation.letters.remedy_words import remedy_name
+from mitigation.models import Attachment, Case, Enquiry, Note, Remedy
 from surveys.models import Guideline, Reading
 from surveys.services.histories import (
     instrument_changes,
@@ -54,6 +55,16 @@ def case_changes(case: Case, user: Any) -> list[Change]:
         *_letters(case, user, names),
     ]
     return latest_first(acts)
+
+
+def remedy_changes(names: Names) -> Iterator[Change]:
+    """The catalogue: who added, changed and retired a kind."""
+    yield from changes(
+        rows_of(Remedy),
+        tell=names.teller(Remedy),
+        names=names,
+        title=lambda row: remedy_name(row["name"]),
+    )
 
 
 def _people_and_case(case: Case, names: Names) -> Iterator[Change]:

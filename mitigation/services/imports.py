@@ -14,6 +14,7 @@ from mitigation.services.cases import due_after
 from mitigation.services.plan_items import kinds_of_catalogue, store_items
 from mitigation.services.references import is_taken, next_reference
 from mitigation.services.search import index_cases
+from mitigation.services.trial_fits import plan_sampling
 from surveys.intake import (
     CaseFolderRefused,
     CheckedFolder,
@@ -156,6 +157,7 @@ def _store(
     save_new(case, by, left_to_database=["reference"])
     CaseVisit.objects.bulk_create(CaseVisit(case=case, visit=visit) for visit in visits)
     store_items(case=case, rows=folder.remedies, by=by)
+    plan_sampling(case)
     index_cases(cases=[case.pk])
     return case
 

@@ -12,14 +12,15 @@ from django.utils.translation import gettext as _
 
 from consult.models import User
 from consult.services.changes import held, refuse_overtaken, save_row
+from mitigation.letters.remedy_words import remedy_name
 from mitigation.models import Case, PlanItem, Remedy
 from mitigation.planning.suggestions import Suggestion, keys_of
+from mitigation.services.brought_items import CENT, new_items
 from surveys.intake.remedies import RemedyKind, RemedyRow
 from surveys.models import Appliance, Circuit, Room, Spot
 from surveys.models.names import folded
 from surveys.services.entries import sent_before, sent_otherwise, with_uid
 
-CENT = Decimal("0.01")
 GIVEN = frozenset(
     {"remedy", "room", "effect_db", "spread_db", "works_percent", "cost", "is_chosen", "note"}
 )
@@ -32,6 +33,12 @@ def kinds_of_catalogue() -> tuple[RemedyKind, ...]:
     return tuple(RemedyKind(key, acts_on, effect is not None) for key, acts_on, effect in rows)
 
 
+def offered_kinds() -> dict[str, str]:
+    """The kinds that a new case folder may choose from, each with its name."""
+    rows = Remedy.objects.offered().values_list("key", "name")
+    return {key: remedy_name(name) for key, name in rows}
+
+
 @transaction.atomic
 def store_items(*, case: Case, rows: Sequence[RemedyRow], by: User | None) -> list[PlanItem]:
     """Enter the rows of remedies.csv that the case does not have; the others stay as they are."""
@@ -41,11 +48,8 @@ def store_items(*, case: Case, rows: Sequence[RemedyRow], by: User | None) -> li
     appliances = {row.folded: row for row in Appliance.objects.at(home)}
     rooms = {row.folded: row for row in Room.objects.filter(property=home)}
     spots = {(row.room_id, row.folded): row for row in Spot.objects.filter(room__property=home)}
-    there = set(case.items.values_list("name", flat=True))
     stored = []
-    for position, row in enumerate(rows, start=_next_position(case)):
-        if row.item in there:
-            continue
+    for position, row in enumerate(new_items(case, rows), start=_next_position(case)):
         room = rooms[folded(row.room)] if row.room else None
         item = PlanItem(
             case=case,

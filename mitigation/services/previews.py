@@ -8,7 +8,7 @@ from collections.abc import Sequence
 from typing import Any
 
 from surveys.intake import Fault, Preview
-from surveys.intake.sources import READINGS
+from surveys.intake.sources import READINGS, REMEDIES
 
 FIRST_ROWS = 5
 LONGEST_CELL = 80
@@ -22,6 +22,7 @@ def shown(preview: Preview) -> dict[str, Any]:
         "case": None if folder is None else _head(folder.case),
         "visits": [] if folder is None else [_visit(row) for row in folder.visits],
         "n_readings": preview.counts.get(READINGS, 0),
+        "n_items": preview.counts.get(REMEDIES, 0),
         "faults": [str(fault) for fault in preview.faults],
         "n_faults": preview.n_faults,
         "more": preview.n_faults - len(preview.faults),

@@ -9,7 +9,8 @@ from typing import Any
 
 import numpy as np
 from django.db import transaction
-from django.db.models import Q
+from django.db.models import CharField, Exists, OuterRef, Q, Value
+from django.db.models.functions import Cast, Concat
 from django.utils import timezone
 
 from consult.models import Job
@@ -143,8 +144,14 @@ def sample_now(case: Case) -> None:
 
 def is_being_sampled(case: Case) -> bool:
     """Whether a job for this case waits or is at work."""
-    jobs = Job.objects.filter(kind=SAMPLE_TRIALS, arguments__case=case.pk)
-    return jobs.exclude(state__in=[Job.State.DONE, Job.State.DEAD]).exists()
+    return Case.objects.filter(being_sampled(), pk=case.pk).exists()
+
+
+def being_sampled() -> Exists:
+    """The same of the cases of a query: a key begins with the kind and the case."""
+    key = Concat(Value(f"{SAMPLE_TRIALS}:"), Cast(OuterRef("pk"), CharField()), Value(":"))
+    jobs = Job.objects.filter(kind=SAMPLE_TRIALS, key__startswith=key)
+    return Exists(jobs.exclude(state__in=[Job.State.DONE, Job.State.DEAD]))
 
 
 def sampling_progress(case: Case) -> int | None:

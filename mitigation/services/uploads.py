@@ -30,6 +30,7 @@ from consult.services.files import write_file
 from consult.services.jobs import Run, enqueue, revive
 from mitigation.models import Case, PendingUpload
 from mitigation.services import previews
+from mitigation.services.brought_items import new_items
 from mitigation.services.further_visits import add_further_visits, refuse_contradictions
 from mitigation.services.imports import (
     ImportResult,
@@ -362,6 +363,7 @@ def _checked(preview: Preview, pending: PendingUpload) -> dict[str, Any]:
         names = [row.name for row in preview.folder.visits]
         said["new_visits"] = [name for name in names if name not in labels]
         said["known_visits"] = [name for name in names if name in labels]
+        said["n_new_items"] = len(new_items(pending.into, preview.folder.remedies))
     return {
         "preview": said,
         "n_readings": said["n_readings"],

@@ -32,6 +32,7 @@ from mitigation.pages.pictures import case_pictures
 from mitigation.services.corrections import overtaken_letters
 from mitigation.services.letters import Basis, issue_case_letter
 from mitigation.services.progress import facts_of_page
+from mitigation.services.trial_fits import being_sampled
 from surveys.results.dangers import dangers_by_now
 from surveys.services.facts import band_names
 
@@ -47,6 +48,7 @@ def case_detail(request: SignedInRequest, reference: str) -> HttpResponse:
     """Everything of a case on one page, or its filtered table alone."""
     cases = Case.objects.visible_to(request.user).for_list().with_household(request.user)
     rows = cases.select_related("enquiry").prefetch_related("guideline__bands")
+    rows = rows.annotate(is_being_sampled=being_sampled())
     case = get_object_or_404(rows, reference=reference)
     comparison = compare(case)
     context = _table(request, comparison)

@@ -19,6 +19,7 @@ from mitigation.models import Case, PendingUpload
 from mitigation.pages.uploads import upload_parts
 from mitigation.services import uploads
 from mitigation.services.exports import export_case_folder, export_case_workbook
+from mitigation.services.plan_items import offered_kinds
 from mitigation.services.upload_decisions import decision_in_words
 from surveys.intake.sources import MOST_BYTES
 from surveys.intake.template import write_template
@@ -128,7 +129,7 @@ def upload_act(request: SignedInRequest, token: str, act: str) -> HttpResponse:
 @role_required("office", "assessor")
 def upload_template(request: SignedInRequest) -> HttpResponseBase:
     """The empty XLSX with its lists and explanations."""
-    return download(write_template(), XLSX, _("case-template") + ".xlsx")
+    return download(write_template(offered_kinds()), XLSX, _("case-template") + ".xlsx")
 
 
 @require_safe

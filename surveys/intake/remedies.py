@@ -29,6 +29,7 @@ class RemedyKind:
 class RemedyRow:
     """A row of remedies.csv; names are spelt as the rows that declare them."""
 
+    row_number: int
     item: str
     remedy: str
     circuits: tuple[str, ...]
@@ -85,19 +86,13 @@ def read_remedies(
     )
     rooms = _rooms(table, declared)
     spots = _spots(table, rooms, declared)
-    percent = gettext("a number from 0 to 100")
-    columns = {
-        "effect_db": numbers(table, "effect_db", lambda value: value == value, gettext("a number")),
-        "spread_db": numbers(table, "spread_db", lambda value: value >= 0, _not_negative()),
-        "works_percent": numbers(table, "works_percent", lambda v: (v >= 0) & (v <= 100), percent),
-        "cost": numbers(table, "cost", lambda value: value >= 0, _not_negative()),
-    }
-    given = {name: [_or_none(value) for value in column] for name, column in columns.items()}
+    given = _numbers(table)
     chosen = table["chosen"].spread(choices(table, "chosen", YES_NO))
     states = table["state"].spread(choices(table, "state", ITEM_STATES))
     days = table["done_on"].spread(read_words(table, "done_on", date_of, None))
     rows = tuple(
         RemedyRow(
+            row_number=int(table.row_numbers[at]),
             item=names[at],
             remedy=remedy[at],
             circuits=circuits[at],
@@ -118,9 +113,22 @@ def read_remedies(
 
 
 def _rooms(table: Table, declared: Declared) -> list[str]:
-    what = gettext("a room of readings.csv")
-    words = read_words(table, "room", lambda word: _known(word, declared.rooms, what), "")
+    """The room of each row as the readings spell it."""
+    allowed = gettext("a room of readings.csv")
+    words = read_words(table, "room", lambda word: _known(word, declared.rooms, allowed), "")
     return table["room"].spread(words)
+
+
+def _numbers(table: Table) -> dict[str, list[float | None]]:
+    """The columns of numbers; None where a cell is empty."""
+    percent = gettext("a number from 0 to 100")
+    columns = {
+        "effect_db": numbers(table, "effect_db", lambda value: value == value, gettext("a number")),
+        "spread_db": numbers(table, "spread_db", lambda value: value >= 0, _not_negative()),
+        "works_percent": numbers(table, "works_percent", lambda v: (v >= 0) & (v <= 100), percent),
+        "cost": numbers(table, "cost", lambda value: value >= 0, _not_negative()),
+    }
+    return {name: [_or_none(value) for value in column] for name, column in columns.items()}
 
 
 def _not_negative() -> str:
@@ -182,9 +190,10 @@ def _spots(table: Table, rooms: Sequence[str], declared: Declared) -> list[tuple
     for place, word in enumerate(table["spots"].texts):
         names = _parts(word)
         known = declared.spots.get(folded(rooms[place]), {}) if rooms[place] else {}
-        if names and not rooms[place]:
+        is_wrong_room = bool(table["room"].texts[place]) and not rooms[place]  # named already
+        if names and not rooms[place] and not is_wrong_room:
             table.fault(place, "spots", gettext("empty, where no room is given"))
-        elif not {folded(name) for name in names} <= set(known):
+        elif not is_wrong_room and not {folded(name) for name in names} <= set(known):
             table.fault(
                 place, "spots", f"{gettext('spots of the room')}: {', '.join(known.values())}"
             )
@@ -198,13 +207,13 @@ def _check_kinds(table: Table, rows: Sequence[RemedyRow], kinds: Mapping[str, Re
         kind = kinds.get(row.remedy)
         if kind is None:
             continue
-        if kind.acts_on == "circuits" and not row.circuits:
+        if kind.acts_on == "circuits" and not _parts(table["circuits"].texts[place]):
             table.fault(place, "circuits", gettext("one or more names: this kind acts on circuits"))
-        if kind.acts_on == "appliances" and not row.appliances:
+        if kind.acts_on == "appliances" and not _parts(table["appliances"].texts[place]):
             table.fault(
                 place, "appliances", gettext("one or more names: this kind acts on appliances")
             )
-        if not kind.has_effect and row.effect_db is None:
+        if not kind.has_effect and not table["effect_db"].texts[place]:
             table.fault(
                 place, "effect_db", gettext("a number: the catalogue has none for this kind")
             )

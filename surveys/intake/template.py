@@ -1,7 +1,7 @@
 """The empty XLSX template: a sheet for each file, lists to choose from, a page of explanations."""
 
 import io
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from typing import Any
 
 from django.db.models import QuerySet
@@ -12,7 +12,15 @@ from xlsxwriter.worksheet import Worksheet
 
 from surveys.intake.casefile import SHEET_HEADER
 from surveys.intake.columns import CASE_KEYS, COLUMNS, ColumnSpec, KeySpec
-from surveys.intake.sources import APPLIANCES, CASE, CIRCUITS, INSTRUMENTS, READINGS, VISITS
+from surveys.intake.sources import (
+    APPLIANCES,
+    CASE,
+    CIRCUITS,
+    INSTRUMENTS,
+    READINGS,
+    REMEDIES,
+    VISITS,
+)
 from surveys.intake.workbook import EXPLANATIONS
 from surveys.intake.writing import open_workbook, sheet_name
 from surveys.models import Guideline
@@ -39,8 +47,11 @@ _INTRODUCTION = (
 )
 
 
-def write_template() -> bytes:
-    """The template, ready to be filled in and imported."""
+def write_template(remedies: Mapping[str, str] | None = None) -> bytes:
+    """The template, ready to be filled in and imported.
+
+    `remedies` are the keys of the practice's catalogue with their names: a list to choose from.
+    """
     buffer = io.BytesIO()
     book = open_workbook(buffer)
     formats = {
@@ -51,15 +62,18 @@ def write_template() -> bytes:
         "wrap": book.add_format({"text_wrap": True, "valign": "top"}),
         "top": book.add_format({"bold": True, "valign": "top"}),
     }
-    _write_explanations(book, formats)
+    catalogue = _write_explanations(book, formats, remedies or {})
     _write_case(book, formats)
     for name, columns in COLUMNS.items():
-        _write_table(book, name, columns, formats)
+        _write_table(book, name, columns, formats, catalogue)
     book.close()
     return buffer.getvalue()
 
 
-def _write_explanations(book: Workbook, formats: dict[str, Any]) -> None:
+def _write_explanations(
+    book: Workbook, formats: dict[str, Any], remedies: Mapping[str, str]
+) -> str | None:
+    """What each column takes, and the catalogue; returns where its keys stand."""
     sheet: Worksheet = book.add_worksheet(EXPLANATIONS)
     sheet.set_column(0, 0, 16)
     sheet.set_column(1, 1, 22)
@@ -83,6 +97,21 @@ def _write_explanations(book: Workbook, formats: dict[str, Any]) -> None:
         sheet.write_string(row, 1, title, formats["top" if required else "wrap"])
         sheet.write_string(row, 2, gettext("yes") if required else "", formats["wrap"])
         sheet.write_string(row, 3, says, formats["wrap"])
+    if not remedies:
+        return None
+    return _write_catalogue(sheet, row + 2, remedies, formats)
+
+
+def _write_catalogue(
+    sheet: Worksheet, row: int, remedies: Mapping[str, str], formats: dict[str, Any]
+) -> str:
+    """The keys with their names; they may be more than a list within a cell can hold."""
+    sheet.write_string(row, 0, sheet_name(REMEDIES), formats["bold"])
+    sheet.write_string(row, 1, gettext("remedy"), formats["bold"])
+    for at, (key, name) in enumerate(remedies.items(), start=row + 1):
+        sheet.write_string(at, 1, key, formats["wrap"])
+        sheet.write_string(at, 3, name, formats["wrap"])
+    return f"={EXPLANATIONS}!$B${row + 2}:$B${row + 1 + len(remedies)}"
 
 
 def _write_case(book: Workbook, formats: dict[str, Any]) -> None:
@@ -102,7 +131,11 @@ def _write_case(book: Workbook, formats: dict[str, Any]) -> None:
 
 
 def _write_table(
-    book: Workbook, name: str, columns: Sequence[ColumnSpec], formats: dict[str, Any]
+    book: Workbook,
+    name: str,
+    columns: Sequence[ColumnSpec],
+    formats: dict[str, Any],
+    catalogue: str | None,
 ) -> None:
     sheet: Worksheet = book.add_worksheet(sheet_name(name))
     sheet.freeze_panes(1, 0)
@@ -112,7 +145,8 @@ def _write_table(
         title = formats["bold" if column.required else "plain"]
         sheet.write_string(0, place, column.name, title)
         rule = _validation(column, column.words)
-        if source := _names_from(name, column.name):
+        source = catalogue if (name, column.name) == (REMEDIES, "remedy") else None
+        if source := source or _names_from(name, column.name):
             rule |= {"validate": "list", "source": source}
         elif column.is_date:
             rule |= _A_DAY | {"error_message": gettext("A day, such as 2026-03-14.")}

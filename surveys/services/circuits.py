@@ -19,6 +19,7 @@ from surveys.models import Appliance, Circuit, Panel
 from surveys.models.names import folded
 from surveys.services.entries import known_names, sent_before, with_uid
 from surveys.services.sources import Sources, link_earlier
+from surveys.services.trial_changes import follow_trials
 
 USUAL_PANEL = "panel"
 CIRCUIT = frozenset({"name", "label", "phase", "rating_a", "rcd", "poles", "note"})
@@ -42,6 +43,7 @@ def add_circuit(
     _keep(row, by)
     links = Sources({folded(row.name): row.pk}, {})
     link_earlier(home=home.pk, name=row.name, sources=links)
+    follow_trials(home=home.pk)
     return row
 
 
@@ -59,6 +61,7 @@ def change_circuit(
     refuse_overtaken(row, version)
     _keep(row, by)
     link_earlier_again(row, home, Sources({folded(row.name): row.pk}, {}))
+    follow_trials(home=home.pk)
     return row
 
 
@@ -69,6 +72,7 @@ def remove_circuit(*, circuit: Circuit, by: User) -> None:
     if row.times_off.exists() or row.appliances.exists():
         raise ValidationError(_("Readings or appliances name this circuit, so it stays."))
     _take_away(row, by)
+    follow_trials(home=row.panel.property_id)
 
 
 @transaction.atomic
@@ -85,6 +89,7 @@ def add_appliance(*, home: Property, by: User, uid: UUID | None = None, **given:
     _refuse_elsewhere(row)
     save_row(row=row, by=by)
     link_earlier(home=home.pk, name=row.name, sources=Sources({}, {folded(row.name): row.pk}))
+    follow_trials(home=home.pk)
     return row
 
 
@@ -100,6 +105,7 @@ def change_appliance(
     refuse_overtaken(row, version)
     save_row(row=row, by=by)
     link_earlier_again(row, row.property, Sources({}, {folded(row.name): row.pk}))
+    follow_trials(home=row.property_id)
     return row
 
 
@@ -110,6 +116,7 @@ def remove_appliance(*, appliance: Appliance, by: User) -> None:
     if row.times_off.exists():
         raise ValidationError(_("Readings name this appliance, so it stays."))
     _take_away(row, by)
+    follow_trials(home=row.property_id)
 
 
 @transaction.atomic

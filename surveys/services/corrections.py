@@ -19,6 +19,7 @@ from consult.services.entry_keys import digest_of, enter_once
 from surveys.models import Calibration, Correction, Measurand, Reading, Visit
 from surveys.services.entries import known_names, save_row
 from surveys.services.sources import link_sources
+from surveys.services.trial_changes import follow_trials
 from surveys.services.typed_readings import (
     TYPED,
     calibration_of_the_day,
@@ -58,6 +59,7 @@ def correct_sealed_reading(
         save_row(new, by)
         link_sources(readings=[new], home=visit.property_id)
         _add(Correction(reading=row, replacement=new, reason=why, made_by=by, made_at=now))
+        _follow(row, visit)
         return new
 
     digest = digest_of(key, "correction", reading.pk, typed | {"reason": reason})
@@ -79,10 +81,16 @@ def set_aside_sealed_reading(
             raise ValidationError(_("This reading is set aside already."))
         correction = Correction(reading=row, reason=_why(reason), made_by=by, made_at=now)
         _add(correction)
+        _follow(row, visit)
         return correction
 
     digest = digest_of(key, "set aside", reading.pk, {"reason": reason})
     return enter_once(Correction, digest, enter)
+
+
+def _follow(reading: Reading, visit: Visit) -> None:
+    if reading.state == Reading.State.TRIAL:
+        follow_trials(home=visit.property_id)
 
 
 def corrections_at(visits: Sequence[Visit]) -> list[Correction]:

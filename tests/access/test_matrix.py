@@ -207,6 +207,12 @@ MATRIX: dict[str, tuple[str, dict[str, str], str]] = {
     # Visits, readings and registers: the cast's visits are sealed, so entries are refused.
     "visit_list": ("get", {}, "200 200 200 200 403 403 403 302"),
     "visit_detail": ("get", {"pk": "{visit}"}, "200 200 200 404 403 403 403 302"),
+    "remedy_list": ("get", {}, "200 200 200 200 403 403 403 302"),
+    "remedy_list_export": ("get", {}, "200 200 200 200 403 403 403 302"),
+    "remedy_add": ("get", {}, MANAGER),
+    "remedy_edit": ("get", {"pk": "1"}, MANAGER),
+    "remedy_follow": ("get", {"pk": "1"}, MANAGER),
+    "trial_walk": ("get", {"pk": "{visit}"}, "200 200 200 404 403 403 403 302"),
     "visit_sheet": ("get", {"pk": "{visit}"}, "200 200 200 404 403 403 403 302"),
     "visit_edit": ("get", {"pk": "{visit}"}, "200 200 200 404 403 403 403 302"),
     "reading_add": ("post", {"pk": "{visit}"}, "422 422 422 404 403 403 403 302"),

@@ -5,6 +5,7 @@ from typing import Any
 
 from django.core.management.base import BaseCommand, CommandError, CommandParser
 
+from mitigation.services.plan_items import offered_kinds
 from surveys.intake.template import write_template
 
 
@@ -19,7 +20,7 @@ class Command(BaseCommand):
         if path.exists():
             raise CommandError(f"{path} is there already.")
         try:
-            path.write_bytes(write_template())
+            path.write_bytes(write_template(offered_kinds()))
         except OSError as error:
             raise CommandError(f"{path}: {error.strerror}.") from error
         self.stdout.write(str(path))
