@@ -1,6 +1,7 @@
 """When the last work at each spot was done, by the items of the case."""
 
 from collections.abc import Iterable
+from dataclasses import dataclass
 from datetime import date
 
 from mitigation.models import Case, PlanItem, Remedy
@@ -11,21 +12,33 @@ from surveys.services.sources import names_off
 DONE = (PlanItem.State.DONE, PlanItem.State.DONE_DIFFERENTLY)
 
 
-def last_works(case: Case) -> dict[int, date]:
-    """The day of the last done item that serves each spot, by its key; one query without any.
+@dataclass(frozen=True)
+class DoneItem:
+    """An item that was carried out, with the keys of the spots that it serves."""
+
+    row: PlanItem
+    spots: frozenset[int]
+
+
+def done_items(case: Case) -> list[DoneItem]:
+    """What was done in a case, done differently or not; one query where nothing was.
 
     An item on sources without a room serves the spots where one of its sources was tried.
     """
-    done = list(PlanItem.objects.filter(case=case, state__in=DONE, done_on__isnull=False).whole())
-    if not done:
-        return {}
+    rows = list(PlanItem.objects.filter(case=case, state__in=DONE).whole())
+    if not rows:
+        return []
     spots = list(Spot.objects.filter(room__property=case.property_id))
-    tried = _tried_at(case) if any(_needs_trials(item) for item in done) else {}
+    tried = _tried_at(case) if any(_needs_trials(row) for row in rows) else {}
+    return [DoneItem(row, _served(row, spots, tried)) for row in rows]
+
+
+def last_works(case: Case) -> dict[int, date]:
+    """The day of the last done item that serves each spot, by its key."""
     days: dict[int, date] = {}
-    for item in done:
-        for spot in _served(item, spots, tried):
-            if item.done_on is not None:
-                days[spot] = max(item.done_on, days.get(spot, item.done_on))
+    for item in done_items(case):
+        for spot in item.spots if item.row.done_on else ():
+            days[spot] = max(item.row.done_on, days.get(spot, item.row.done_on))
     return days
 
 
