@@ -37,8 +37,9 @@ def last_works(case: Case) -> dict[int, date]:
     """The day of the last done item that serves each spot, by its key."""
     days: dict[int, date] = {}
     for item in done_items(case):
-        for spot in item.spots if item.row.done_on else ():
-            days[spot] = max(item.row.done_on, days.get(spot, item.row.done_on))
+        day = item.row.done_on
+        if day is not None:
+            days |= {spot: max(day, days.get(spot, day)) for spot in item.spots}
     return days
 
 
