@@ -121,6 +121,12 @@ def _change_words(change: Change | None, where: Where) -> str:
         "by": _figures(abs(difference), unit),
         "percent": f"{abs(percent):.0f}",
     }
+    if change.sign:
+        return (
+            _("%(value)s, rises by at least %(by)s (%(percent)s %%)")
+            if difference > 0
+            else _("%(value)s, falls by at least %(by)s (%(percent)s %%)")
+        ) % words
     if round(percent) == 0:
         return _("%(value)s, as with everything on") % words
     if difference > 0:
