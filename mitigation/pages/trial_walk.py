@@ -75,6 +75,7 @@ def _row(
         "is_current": False,
         "tells_most": is_open and step.off == walk.next_off,
         "change": _change_words(step.change, where),
+        "rising": _rising(step.shown, where, sources) if step.shown in walk.rising else "",
         "form": form,
     }
 
