@@ -20,7 +20,17 @@ from consult.models import (
     Property,
     User,
 )
-from mitigation.models import Attachment, Case, LetterDraft, Note, PendingUpload, Plan, Remedy
+from mitigation.models import (
+    Attachment,
+    Case,
+    LetterDraft,
+    Note,
+    PendingUpload,
+    Plan,
+    PlanDraft,
+    PlanItem,
+    Remedy,
+)
 from mitigation.services.offers import items_state
 from mitigation.services.plan_items import add_item
 from surveys.models import (
@@ -72,6 +82,11 @@ MAKES_NONE = {
     "enquiry_edit": "knows the state that was seen; a contact of that name is there already",
     "medical_device_withdraw": "what is withdrawn is gone",
     "case_act": "knows the stage that was seen",
+    "plan_choose": "what is ticked is ticked",
+    "plan_compute": "one job under the digests of the trials",
+    "plan_item_edit": "knows the state that was seen",
+    "plan_item_remove": "the item is gone",
+    "plan_draft_remove": "the version is gone",
     "attachment_remove": "the file is gone",
     "upload_decide": "the first decision stays",
     "upload_act": "one job under the upload's token",
@@ -159,6 +174,8 @@ def _of_cases(cast: Cast) -> dict[str, Entry]:
     case = cast.case.reference
     words, day = {"text": "Ring twice."}, {"day": "2027-03-01", "kind": "baseline"}
     plan = day | {"assessor": cast.people["its assessor"].pk}
+    bedroom = cast.case.property.rooms.get()
+    shield = f"{Remedy.objects.get(key='bonded-shield').pk}-room-{bedroom.pk}"
     return {
         "note_add": Entry(_url("note_add", case), Note, words, keyed=False),
         "file_attach": Entry(
@@ -168,6 +185,13 @@ def _of_cases(cast: Cast) -> dict[str, Entry]:
         "letter_issue": Entry(_url("letter_issue", case, "outcome"), Letter, keyed=False),
         "plan_make_offer": Entry(_url("plan_make_offer", case), Plan, _offer_of(cast), keyed=False),
         "draft_make": Entry(_url("draft_make", case, "outcome"), LetterDraft, keyed=False),
+        "plan_item_add": Entry(
+            _url("plan_item_add", case, "bonded-shield"), PlanItem, {"cost": "400"}, {"cost": "410"}
+        ),
+        "plan_put_in": Entry(_url("plan_put_in", case), PlanItem, {"offer": shield}, keyed=False),
+        "plan_draft_keep": Entry(
+            _url("plan_draft_keep", case), PlanDraft, {"name": "cheap"}, {"name": "dear"}
+        ),
         "upload": Entry(_url("upload"), PendingUpload, {"folder": ("a.zip", as_zip().data)}),
     }
 
@@ -285,7 +309,7 @@ GROUPS: tuple[tuple[Callable[[Cast], dict[str, Entry]], Iterable[str]], ...] = (
     (
         _of_cases,
         ("note_add", "file_attach", "visit_plan", "letter_issue", "draft_make", "plan_make_offer",
-         "upload"),
+         "upload", "plan_item_add", "plan_put_in", "plan_draft_keep"),
     ),
     (_of_letters, ("letter_send", "letter_correct", "person_act")),
     (

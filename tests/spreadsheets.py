@@ -10,10 +10,12 @@ from django.utils import timezone
 
 from consult.intake.contents import PDF
 from consult.models import AccessEvent, Client, DataRequest, Erasure, Letter, StoredFile
-from mitigation.models import CaseLetter, CaseVisit, Note, Stage
+from mitigation.models import CaseLetter, CaseVisit, Note, Remedy, Stage
 from mitigation.services.attachments import attach_file
+from mitigation.services.plan_drafts import keep_draft
+from mitigation.services.plan_items import add_item, choose_items
 from mitigation.services.remedies import add_remedy
-from surveys.models import GroundCheck, GroundPoint, Instrument, Reading, Visit
+from surveys.models import Circuit, GroundCheck, GroundPoint, Instrument, Panel, Reading, Visit
 from surveys.services.registers import add_guideline
 from tests.cast import Cast
 from tests.factories import (
@@ -157,6 +159,26 @@ def one_more_compared_spot(cast: Cast, n: int) -> None:
     )
 
 
+def one_more_planned_spot(cast: Cast, n: int) -> None:
+    """A spot with a trial, items on its circuit, and a kept version."""
+    reading, by = _reading(cast), cast.people["office"]
+    spot = SpotFactory(home=cast.case.property, name=named(n))
+    add_reading(reading.visit, spot, reading.calibration, total=10.0)
+    for off in ("", f"C{n}"):
+        add_reading(reading.visit, spot, reading.calibration, total=9.0, state="trial",
+                    circuits_off=off)  # fmt: skip
+    panel, _created = Panel.objects.get_or_create(property=cast.case.property, name="panel")
+    circuit = Circuit.objects.create(panel=panel, name=f"C{n}")
+    kind = Remedy.objects.get(key="demand-switch")
+    item = add_item(case=cast.case, by=by, remedy=kind, circuits=[circuit], note=named(n))
+    choose_items(case=cast.case, by=by, names=[item.name])
+    keep_draft(
+        case=cast.case, by=by, now=timezone.now(), name=named(n), items=[],
+        rows=[{"room": "Bedroom", "spot": named(n), "measurand": reading.measurand, "unit": "V/m",
+               "predicted": None, "probability": None, "overall": None}],
+    )  # fmt: skip
+
+
 def one_more_reading(cast: Cast, n: int) -> None:
     reading = _reading(cast)
     spot = SpotFactory(home=cast.case.property, name=named(n))
@@ -243,6 +265,9 @@ LISTS = [
     ),
     ListPage("visit_detail", "Ground checks", one_more_reading, sheet=2, arguments=_visit),
     ListPage("case_detail", "Comparison", one_more_compared_spot, (0, 1, 2), arguments=_case),
+    ListPage(
+        "case_plan", "What the plan brings", one_more_planned_spot, (0, 1, 2), arguments=_case
+    ),
     ListPage("place_list", "", one_more_spot, (1,), arguments=_home),
     ListPage("desk", "Due today and late", one_more_task, (0, 1), shows=12),
     ListPage("desk", "Visits of the next two weeks", one_more_task, (1, 2), sheet=1, shows=12),
@@ -252,6 +277,8 @@ LISTS = [
 # Pages that list rows without an export of their own, and exports of another kind: their queries
 # are counted all the same.
 OTHERS: dict[str, tuple[Callable[[Cast, int], None], str, Callable[[Cast], dict[str, Any]]]] = {
+    "plan_choice": (one_more_planned_spot, "its assessor", _case),
+    "plan_drafts": (one_more_planned_spot, "office", _case),
     "case_history": (one_more_compared_spot, "office", _case),
     "case_show": (one_more_compared_spot, "its assessor", _case),
     "case_export": (one_more_compared_spot, "office", lambda cast: _case(cast) | {"form": "xlsx"}),

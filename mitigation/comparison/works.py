@@ -50,7 +50,10 @@ def _served(
 def _tried_at(case: Case) -> dict[int, frozenset[str]]:
     """The sources that trials of the case name at each spot."""
     rows = Reading.objects.filter(
-        visit__in=case.visits.all(), state=Reading.State.TRIAL, set_aside=""
+        visit__in=case.visits.all(),
+        state=Reading.State.TRIAL,
+        set_aside="",
+        corrections=None,
     ).values_list("spot", "circuits_off")
     names: dict[int, frozenset[str]] = {}
     for spot, off in rows:

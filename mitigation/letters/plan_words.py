@@ -11,27 +11,15 @@ from consult.letters.charts import Chart, PictureRow, Point
 from consult.letters.countries import in_trade_words
 from consult.letters.formats import NBSP, Formats, display_unit, in_unit, listing, places
 from consult.letters.words import band_words, spot_name
+from mitigation.letters.money import money_words
 from mitigation.letters.plan_facts import ItemFacts, OfferFacts, OptionFacts, Reason
+from mitigation.letters.remedy_words import remedy_instructions, remedy_name
 from surveys.letters.order import Place, by_measurand
 from surveys.models.measurands import measurand_words, plain_names
 
 ROWS_OF_A_CHART = 18
 SAME_PLACE = 0.1
 """A source that makes less than this share of a field is no reason for an item."""
-
-KINDS = (
-    gettext_noop("demand switch"),
-    gettext_noop("shielded cable"),
-    gettext_noop("rerouted wiring"),
-    gettext_noop("shielded surface"),
-    gettext_noop("bonded shield"),
-    gettext_noop("earthed appliance"),
-    gettext_noop("unplugged appliance"),
-    gettext_noop("moved appliance"),
-    gettext_noop("wiring correction"),
-    gettext_noop("moved bed"),
-)
-"""The built-in kinds; what a practice typed stays as it was typed."""
 
 WHO = {
     "electrician": gettext_noop("a licensed electrician"),
@@ -115,11 +103,11 @@ def item_content(item: ItemFacts, offer: OfferFacts, formats: Formats) -> dict[s
     who = in_trade_words(_(WHO[item.done_by]), offer.country)
     return {
         "name": item.name,
-        "what": _(item.kind),
+        "what": remedy_name(item.kind),
         "where": where_words(item),
         "why": reason_words(item.reason, formats) if item.reason else "",
         "who": who,
-        "test": item.instructions,
+        "test": remedy_instructions(item.instructions),
         "cost": item.cost,
         "cost_words": price_words(item.cost, offer.currency, formats),
     }
@@ -153,8 +141,8 @@ def reason_words(reason: Reason, formats: Formats) -> str:
 
 def price_words(cost: float | None, currency: str, formats: Formats) -> str:
     if cost is None:
-        return _("price on request")
-    return f"{formats.number(f'{cost:.2f}')}{NBSP}{currency}"
+        return money_words(None, formats)
+    return f"{money_words(cost, formats)}{NBSP}{currency}"
 
 
 def total_words(option: OptionFacts, offer: OfferFacts, formats: Formats) -> str:

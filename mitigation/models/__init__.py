@@ -7,6 +7,7 @@ from mitigation.models.enquiries import Enquiry
 from mitigation.models.letters import CaseLetter
 from mitigation.models.notes import Note
 from mitigation.models.outcomes import Outcome
+from mitigation.models.plan_drafts import PlanDraft
 from mitigation.models.plans import Decision, Plan, Prediction
 from mitigation.models.remedies import PlanItem, Remedy
 from mitigation.models.stages import DUE_DAYS, ENDS, MOVES, NEXT_MOVE, Stage
@@ -31,6 +32,7 @@ __all__ = [
     "Outcome",
     "PendingUpload",
     "Plan",
+    "PlanDraft",
     "PlanItem",
     "Prediction",
     "Remedy",

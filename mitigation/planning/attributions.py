@@ -1,6 +1,6 @@
 """What each source adds, from a trial: kept by the digest of what it rests on, or computed."""
 
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
 from hashlib import sha256
 
@@ -16,16 +16,23 @@ from mitigation.planning.trials import Parts, Trial, axes_of, parts_of
 class Fit:
     """What became of a trial; `attribution` is None where read-state-1 takes over.
 
-    `names` are the folded names of the sources that are parts of the attribution.
+    `names` are the folded names of the sources that are parts of the attribution. A pending one is
+    still to be sampled: until then nothing is foretold from it.
     """
 
     attribution: Attribution | None
     names: tuple[str, ...]
     is_misfit: bool
+    is_pending: bool = False
 
+
+PENDING = Fit(None, (), is_misfit=False, is_pending=True)
+"""What stands for a trial that a request does not sample by itself."""
 
 # Gives what is kept under a digest, or None.
 Kept = Callable[[str], Fit | None]
+# Looks up what is kept of many trials at once.
+LookUp = Callable[[Sequence[Trial], Sources], Kept]
 
 
 def basis_digest(trial: Trial, sources: Sources) -> str:

@@ -14,7 +14,7 @@ from mitigation.calc.selection import SELECTION, USUAL_PROBABILITY, Choice, Offe
 from mitigation.calc.target import target_limit
 from mitigation.comparison import Comparison, compare
 from mitigation.models import Case, PlanItem
-from mitigation.planning.attributions import Kept, fit_of, nothing_kept
+from mitigation.planning.attributions import Kept, LookUp, fit_of, nothing_kept
 from mitigation.planning.items import Item, exclusive_pairs, items_of
 from mitigation.planning.rows import Forecast, PlanRow, row_noise
 from mitigation.planning.sources import Sources, sources_of
@@ -79,15 +79,18 @@ def planning_of(
     wanted: float = USUAL_PROBABILITY,
     every_row: bool = False,
     kept: Kept = nothing_kept,
+    look_up: LookUp | None = None,
 ) -> Planning:
     """Findings, trials and items of a case: a fixed number of queries, and the sampling of each
-    trial that `kept` does not have."""
+    trial that `kept` does not have; `look_up` gives another `kept` for just these trials."""
     comparison = compare(case)
     home = case.property
     sources = sources_of(home.pk, home.phases)
     trials = trials_of(comparison.visits, comparison.columns)
     spots = list(Spot.objects.filter(room__property=home))
     items = items_of(PlanItem.objects.filter(case=case).whole(), spots)
+    if look_up is not None:
+        kept = look_up(trials, sources)
     rows = _rows(case, comparison, sources, trials, kept)
     return Planning(
         case, comparison, sources, tuple(trials), tuple(rows), tuple(items), wanted, every_row
@@ -126,6 +129,7 @@ def _rows(
                 trial=trial,
                 attribution=fit.attribution if fit else None,
                 is_misfit=fit.is_misfit if fit else False,
+                is_pending=fit.is_pending if fit else False,
                 names=fit.names if fit else (),
                 noise=row_noise(place),
             )

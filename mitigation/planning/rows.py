@@ -26,6 +26,7 @@ SPOT, NOTHING = "spot", "none"
 OUT_OF_RANGE = "finding out of range"
 FAULTY_GROUND = "finding on a faulty ground point"
 NO_CERTIFICATE = "finding without a calibration"
+NOT_COMPUTED = "trial not computed yet"
 
 
 @dataclass(frozen=True)
@@ -59,6 +60,7 @@ class PlanRow:
     trial: Trial | None
     attribution: Attribution | None
     is_misfit: bool = False
+    is_pending: bool = False  # the trial is still to be sampled
     names: tuple[str, ...] = ()  # of the parts of the attribution, folded
     noise: FloatArray = field(default_factory=lambda: np.zeros((3, DRAWS)))
 
@@ -78,6 +80,13 @@ class PlanRow:
         if self.finding.ground.fault:
             reasons.append(FAULTY_GROUND)
         return tuple(reasons)
+
+    def is_of_another_state(self) -> bool:
+        """Whether "all on" of the trial and the finding differ by more than placement explains."""
+        if self.trial is None or self.trial.is_cut_off() or self.finding.qualifier:
+            return False
+        change = abs(self.trial.all_on - self.finding.value) / self.finding.value
+        return bool(change > 2.0 * np.sqrt(2.0) * self.placement)
 
     def acting(self, items: Sequence[Item]) -> list[Item]:
         """Those of the items that change something here."""
@@ -120,6 +129,8 @@ class PlanRow:
         if unknown:
             return Forecast(basis, None, None, tuple(unknown))
         on_sources = [item for item in acting if not item.multiplies_field]
+        if on_sources and self.is_pending:
+            return Forecast(basis, None, None, (NOT_COMPUTED,))
         ratio, needs = self._ratio_of_sources(on_sources, basis, overall=overall)
         if ratio is None:
             words = [f"read this state: {self._shown(state)} off" for state in needs]
@@ -141,7 +152,8 @@ class PlanRow:
             return NOTHING
         if all(item.multiplies_field for item in acting):
             return SPOT
-        return ATTRIBUTION if self.attribution is not None else READ_STATE
+        is_attributed = self.attribution is not None or self.is_pending
+        return ATTRIBUTION if is_attributed else READ_STATE
 
     def _shown(self, names: Sequence[str] | frozenset[str]) -> str:
         return " + ".join(self.sources.shown(name) for name in sorted(names))

@@ -1,8 +1,9 @@
 """Items of a plan: brought by a file, put in by hand, changed and taken out."""
 
-from collections.abc import Sequence
+from collections.abc import Collection, Sequence
 from decimal import Decimal
 from typing import Any
+from uuid import UUID
 
 from django.core.exceptions import ValidationError
 from django.db import transaction
@@ -13,10 +14,12 @@ from consult.models import User
 from consult.services.changes import held, refuse_overtaken, save_row
 from mitigation.letters.remedy_words import remedy_name
 from mitigation.models import Case, PlanItem, Remedy
+from mitigation.planning.suggestions import Suggestion, keys_of
 from mitigation.services.brought_items import CENT, new_items
 from surveys.intake.remedies import RemedyKind, RemedyRow
 from surveys.models import Appliance, Circuit, Room, Spot
 from surveys.models.names import folded
+from surveys.services.entries import sent_before, sent_otherwise, with_uid
 
 GIVEN = frozenset(
     {"remedy", "room", "effect_db", "spread_db", "works_percent", "cost", "is_chosen", "note"}
@@ -79,21 +82,58 @@ def _next_position(case: Case) -> int:
 
 
 @transaction.atomic
-def add_item(*, case: Case, by: User, **given: Any) -> PlanItem:
-    """Put an item into what a plan may be made of, under the next free name."""
+def add_item(*, case: Case, by: User, uid: UUID | None = None, **given: Any) -> PlanItem:
+    """Put an item into what a plan may be made of, once under its key, by the next free name."""
     Case.objects.select_for_update().get(pk=case.pk)
     lists = {name: given.pop(name, ()) for name in LISTS}
     _refuse_unknown(given)
+    known = _sent_before(case, uid, given, lists)
+    if known is not None:
+        return known
     number = _next_position(case)
     taken = set(case.items.values_list("name", flat=True))
     while f"R{number}" in taken:
         number += 1
     item = PlanItem(case=case, name=f"R{number}", position=_next_position(case), **given)
+    with_uid(item, uid)
     _refuse_unfit(item, lists)
     save_row(row=item, by=by)
     for name, rows in lists.items():
         getattr(item, name).set(rows)
     return item
+
+
+def _sent_before(
+    case: Case, uid: UUID | None, given: dict[str, Any], lists: dict[str, Any]
+) -> PlanItem | None:
+    """The item that came under this key before, with just this content."""
+    row = sent_before(PlanItem, uid, {"case": case, **given})
+    if row is not None and any(
+        {chosen.pk for chosen in rows} != {kept.pk for kept in getattr(row, name).all()}
+        for name, rows in lists.items()
+    ):
+        raise sent_otherwise()
+    return row
+
+
+@transaction.atomic
+def put_in(*, case: Case, by: User, suggestions: Sequence[Suggestion]) -> list[PlanItem]:
+    """Make items of what was offered, each once: what the case has by now is passed over."""
+    Case.objects.select_for_update().get(pk=case.pk)
+    there = [key for item in case.items.all().whole() for key in keys_of(item)]
+    return [
+        add_item(
+            case=case,
+            by=by,
+            remedy=suggestion.remedy,
+            circuits=[suggestion.circuit] if suggestion.circuit else [],
+            appliances=[suggestion.appliance] if suggestion.appliance else [],
+            room=suggestion.room,
+            cost=suggestion.remedy.price,
+        )
+        for suggestion in suggestions
+        if suggestion.key not in there
+    ]
 
 
 @transaction.atomic
@@ -124,10 +164,14 @@ def remove_item(*, item: PlanItem, by: User) -> None:
 
 
 @transaction.atomic
-def choose_items(*, case: Case, by: User, names: Sequence[str]) -> None:
-    """Have just these items in the plan."""
+def choose_items(
+    *, case: Case, by: User, names: Collection[str], shown: Collection[str] | None = None
+) -> None:
+    """Have just these items in the plan; where `shown` is given the others stay as they are."""
     Case.objects.select_for_update().get(pk=case.pk)
     for item in case.items.select_for_update(of=("self",)).order_by("pk"):
+        if shown is not None and item.name not in shown:
+            continue
         chosen = item.name in names
         if item.is_chosen != chosen:
             item.is_chosen = chosen

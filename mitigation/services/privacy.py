@@ -165,6 +165,12 @@ TABLES = [
         client="plan",
         without=_("who decided, remarks"),
     ),
+    Table(
+        "mitigation.PlanDraft",
+        _("kept versions of plans"),
+        fields(goes="id case name items rows made_by made_at uid"),
+        client="case",
+    ),
     nobodys("mitigation.PlanItem_circuits", _("circuits of items"), "id planitem circuit"),
     nobodys("mitigation.PlanItem_appliances", _("appliances of items"), "id planitem appliance"),
     nobodys("mitigation.PlanItem_spots", _("spots of items"), "id planitem spot"),

@@ -1,6 +1,7 @@
 """Trials are sampled by a job, and what came of them is kept until a row of theirs changes."""
 
 import io
+from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import datetime
 from hashlib import sha256
@@ -8,16 +9,17 @@ from typing import Any
 
 import numpy as np
 from django.db import transaction
-from django.db.models import CharField, Exists, OuterRef, Value
+from django.db.models import CharField, Exists, OuterRef, Q, Value
 from django.db.models.functions import Cast, Concat
 from django.utils import timezone
 
 from consult.models import Job
-from consult.services.jobs import Run, enqueue
+from consult.services.jobs import Run, enqueue, revive
 from mitigation.calc.attribution import ATTRIBUTION, Attribution
 from mitigation.comparison import sealed_visits
 from mitigation.models import Case, TrialFit
 from mitigation.planning.attributions import (
+    PENDING,
     Fit,
     basis_digest,
     can_be_attributed,
@@ -43,10 +45,39 @@ class Unsampled:
 def kept_fit(digest: str) -> Fit | None:
     """What was kept under a digest."""
     row = TrialFit.objects.filter(digest=digest, rule=ATTRIBUTION).first()
-    if row is None:
-        return None
+    return None if row is None else _fit(row)
+
+
+def _fit(row: TrialFit) -> Fit:
     attribution = None if row.draws is None else _unpacked(row)
     return Fit(attribution, tuple(row.names), is_misfit=row.is_misfit)
+
+
+class KeptFits:
+    """What is kept of a case's trials, read at once; pending where a trial is still to be sampled.
+
+    What was kept of rows that are others by now is found by no digest, and so counts no more.
+    """
+
+    def __init__(self) -> None:
+        self._rows: dict[str, TrialFit] = {}
+
+    def look_up(self, trials: Sequence[Trial], sources: Sources) -> "KeptFits":
+        """Read what is kept of these rows, wherever they were read first, and of these visits."""
+        digests = {basis_digest(trial, sources) for trial in trials}
+        visits = {trial.visit for trial in trials}
+        rows = TrialFit.objects.filter(Q(digest__in=digests) | Q(visit__in=visits))
+        self._rows = {row.digest: row for row in rows.filter(rule=ATTRIBUTION)}
+        return self
+
+    def __call__(self, digest: str) -> Fit:
+        row = self._rows.get(digest)
+        return PENDING if row is None else _fit(row)
+
+    def has_earlier(self, trial: Trial) -> bool:
+        """Whether something is kept of this trial as its rows were before."""
+        key = trial.visit, trial.spot, trial.measurand
+        return any((row.visit_id, row.spot_id, row.measurand) == key for row in self._rows.values())
 
 
 def _packed(attribution: Attribution) -> bytes:
@@ -95,11 +126,12 @@ def plan_sampling(case: Case) -> bool:
     if not trials:
         return False
     together = sha256("".join(sorted(trial.digest for trial in trials)).encode()).hexdigest()
-    enqueue(
+    job = enqueue(
         kind=SAMPLE_TRIALS,
         key=f"{SAMPLE_TRIALS}:{case.pk}:{together[:32]}",
         arguments={"case": case.pk},
     )
+    revive(job=job, now=timezone.now())  # if it was given up
     return True
 
 
@@ -120,6 +152,13 @@ def being_sampled() -> Exists:
     key = Concat(Value(f"{SAMPLE_TRIALS}:"), Cast(OuterRef("pk"), CharField()), Value(":"))
     jobs = Job.objects.filter(kind=SAMPLE_TRIALS, key__startswith=key)
     return Exists(jobs.exclude(state__in=[Job.State.DONE, Job.State.DEAD]))
+
+
+def sampling_progress(case: Case) -> int | None:
+    """How far the job of this case is; None where none waits or is at work. [%]"""
+    jobs = Job.objects.filter(kind=SAMPLE_TRIALS, arguments__case=case.pk)
+    open_jobs = jobs.exclude(state__in=[Job.State.DONE, Job.State.DEAD])
+    return open_jobs.order_by("-pk").values_list("progress_percent", flat=True).first()
 
 
 def sample_trials(arguments: dict[str, Any], run: Run) -> None:

@@ -16,11 +16,13 @@ from consult.pages.downloads import spreadsheet
 from consult.pages.letters import letter_columns
 from consult.services.spreadsheets import Cell, Column, Sheet
 from mitigation.comparison import compare
+from mitigation.letters.plan_page_words import item_place
 from mitigation.models import Case
 from mitigation.pages.cases import case_columns
 from mitigation.pages.comparison import filtered
 from mitigation.pages.desk import desk_lists
 from mitigation.pages.moves import steps_of
+from mitigation.pages.plan import Line, read_plan
 from surveys.models import Visit
 from surveys.models.measurands import measurand_words
 
@@ -44,6 +46,59 @@ def case_detail_export(request: SignedInRequest, reference: str) -> HttpResponse
     ]
     name = f"{_('comparison')} {case.reference}"
     return spreadsheet(name, Sheet(_("Comparison"), columns, rows))
+
+
+@require_safe
+@role_required("office", "assessor")
+def case_plan_export(request: SignedInRequest, reference: str) -> HttpResponse:
+    """What is foretold for each row under the ticked items, with all digits."""
+    cases = Case.objects.visible_to(request.user).for_list()
+    case = get_object_or_404(cases, reference=reference)
+    page = read_plan(case)
+    items: list[Column] = [
+        (_("Item"), lambda row: row.name),
+        (_("Kind"), lambda row: row.remedy.name),
+        (_("Place"), item_place),
+        (_("Cost"), lambda row: None if row.cost is None else float(row.cost)),
+        (_("State"), lambda row: row.get_state_display()),
+        (_("In the plan"), lambda row: _("yes") if row.is_chosen else _("no")),
+        (_("Note"), lambda row: row.note),
+    ]
+    return spreadsheet(
+        f"{_('plan')} {case.reference}",
+        Sheet(_("Rows"), _plan_columns(), page.lines),
+        Sheet(_("Items"), items, page.item_rows),
+    )
+
+
+def _plan_columns() -> list[Column]:
+    def figure(name: str) -> Callable[[Line], Cell]:
+        return lambda line: None if line.figures is None else getattr(line.figures, name)
+
+    def percent(name: str) -> Callable[[Line], Cell]:
+        def cell(line: Line) -> Cell:
+            share: float | None = getattr(line, name)
+            return None if share is None else 100 * share
+
+        return cell
+
+    return [
+        (_("Room"), lambda line: line.row.spot.room.name),
+        (_("Spot"), lambda line: line.row.spot.name),
+        (_("Quantity"), lambda line: measurand_words(line.row.measurand)),
+        (_("Unit"), lambda line: line.row.finding.unit),
+        (f"{_('Before')}: {_('sign')}", lambda line: line.row.finding.qualifier),
+        (_("Before"), lambda line: line.row.finding.value),
+        (_("Expected"), figure("median")),
+        (_("Expected, at least"), figure("low")),
+        (_("Expected, at most"), figure("high")),
+        (_("Limit"), lambda line: line.limit),
+        (_("Band"), lambda line: line.band),
+        (_("Under the limit, if everything works [%]"), percent("probability")),
+        (_("Under the limit, overall [%]"), percent("overall")),
+        (_("Counts"), lambda line: _("yes") if line.counts else _("no")),
+        (_("What to know"), lambda line: "; ".join(line.remarks)),
+    ]
 
 
 def _side_columns(title: str, side: str) -> list[Column]:

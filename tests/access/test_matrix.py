@@ -15,8 +15,10 @@ from consult.models import Contact, DataPackage, DataRequest, Firm, Job, Letter,
 from consult.services.privacy.packages import ask_package
 from consult.services.privacy.requests import ask_for_data
 from consult.tasks import run_job
-from mitigation.models import Attachment, Case, PendingUpload
+from mitigation.models import Attachment, Case, PendingUpload, PlanDraft, PlanItem, Remedy
 from mitigation.services.attachments import attach_file
+from mitigation.services.plan_drafts import keep_draft
+from mitigation.services.plan_items import add_item
 from mitigation.services.uploads import keep_upload
 from mitigation.tasks import attachments, uploads
 from surveys.models import Appliance, Circuit, GroundCheck, GroundPoint, Instrument, Panel
@@ -97,6 +99,35 @@ MATRIX: dict[str, tuple[str, dict[str, str], str]] = {
         "get",
         {"reference": "{case}", "spot": "{spot}", "measurand": "electric-field-ground"},
         "200 200 200 404 403 403 403 302",
+    ),
+    # The plan of a case: prices are for office and assessor alone.
+    "case_plan": ("get", {"reference": "{case}"}, "200 200 200 404 403 403 403 302"),
+    "case_plan_export": ("get", {"reference": "{case}"}, "200 200 200 404 403 403 403 302"),
+    "plan_choice": ("get", {"reference": "{case}"}, "200 200 200 404 403 403 403 302"),
+    "plan_choose": ("post", {"reference": "{case}"}, "302 302 302 404 403 403 403 302"),
+    "plan_compute": ("post", {"reference": "{case}"}, "302 302 302 404 403 403 403 302"),
+    "plan_put_in": ("post", {"reference": "{case}"}, "302 302 302 404 403 403 403 302"),
+    "plan_item_add": (
+        "get",
+        {"reference": "{case}", "kind": "demand-switch"},
+        "200 200 200 404 403 403 403 302",
+    ),
+    "plan_item_edit": (
+        "get",
+        {"reference": "{case}", "pk": "{item}"},
+        "200 200 200 404 403 403 403 302",
+    ),
+    "plan_item_remove": (
+        "post",
+        {"reference": "{case}", "pk": "{item}"},
+        "302 404 404 404 403 403 403 302",
+    ),
+    "plan_drafts": ("get", {"reference": "{case}"}, "200 200 200 404 403 403 403 302"),
+    "plan_draft_keep": ("get", {"reference": "{case}"}, "200 200 200 404 403 403 403 302"),
+    "plan_draft_remove": (
+        "post",
+        {"reference": "{case}", "pk": "{version}"},
+        "302 404 404 404 403 403 403 302",
     ),
     "desk": ("get", {}, "200 200 200 200 403 403 403 302"),
     "desk_export": ("get", {}, "200 200 200 200 403 403 403 302"),
@@ -309,11 +340,23 @@ def _filled(arguments: dict[str, str], case: Case) -> dict[str, str]:
         "attachment": _attachment(case).pk if "{attachment}" in named else None,
         "plan": offered_plan(case).pk if "{plan}" in named else None,
         "draft": ready_draft(case).pk if "{draft}" in named else None,
+        "item": _plan_item(case).pk if "{item}" in named else None,
+        "version": _plan_draft(case).pk if "{version}" in named else None,
         "photograph": _photograph(case).pk if "{photograph}" in named else None,
         "person": User.objects.filter(role="client").values_list("pk", flat=True).first(),
         "firm": Firm.objects.values_list("pk", flat=True).first(),
     }
     return {key: text.format(**values) for key, text in arguments.items()}
+
+
+def _plan_item(case: Case) -> PlanItem:
+    by, remedy = User.objects.get(is_manager=True), Remedy.objects.get(key="bonded-shield")
+    return add_item(case=case, by=by, remedy=remedy, cost=400)
+
+
+def _plan_draft(case: Case) -> PlanDraft:
+    by, now = User.objects.get(is_manager=True), timezone.now()
+    return keep_draft(case=case, by=by, now=now, name="the first", items=[], rows=[])
 
 
 def _copy(case: Case) -> DataPackage:
@@ -459,6 +502,8 @@ def test_people_are_not_changed_in_the_admin(client) -> None:
         "draft_make",
         "upload_act",
         "case_act",
+        "plan_choose",
+        "plan_put_in",
         "letter_send",
         "person_act",
         "own_language",

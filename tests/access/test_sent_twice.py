@@ -65,8 +65,10 @@ def test_the_same_key_with_other_content_is_another_row(name, client) -> None:
 
 
 @pytest.mark.parametrize(
-    "name", ["reading_add", "ground_check_add", "circuit_add", "appliance_add"]
-)
+    "name",
+    ["reading_add", "ground_check_add", "circuit_add", "appliance_add", "plan_item_add",
+     "plan_draft_keep"],
+)  # fmt: skip
 def test_a_row_is_known_by_the_key_of_its_form(name, client) -> None:
     """Other content under the key is asked about, and entered when it is sent once more."""
     cast = make_cast()

@@ -17,6 +17,8 @@ PARTS = (
     ("tests.bench.imports", "sqlite"),
     ("tests.bench.imports", "postgresql"),
     ("tests.bench.letters",),
+    ("tests.bench.plan_page", "sqlite"),
+    ("tests.bench.plan_page", "postgresql"),
 )
 PAGES = (
     ("tests.bench.pages", "sqlite"),

@@ -33,6 +33,11 @@ FIGURES = (
         for what in (" against WeasyPrint", "")
     ),
     *(
+        f"plan: {what} p95 ({vendor})"
+        for vendor in ("sqlite", "postgresql")
+        for what in ("its page", "a tick")
+    ),
+    *(
         figure.format(vendor)
         for vendor in ("sqlite", "postgresql")
         for figure in (

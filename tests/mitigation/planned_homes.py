@@ -5,7 +5,11 @@ from collections.abc import Iterable, Mapping, Sequence
 from pathlib import Path
 
 import numpy as np
+from django.utils import timezone
 
+from mitigation.models import Case
+from mitigation.planning.attributions import fit_of, nothing_kept
+from mitigation.services.trial_fits import keep_fit, unsampled_trials
 from surveys.intake import Upload
 from tests.surveys.case_folders import as_zip
 
@@ -139,6 +143,44 @@ R4,shielded-surface,,,Bedroom,,,,,900,no,
 def three_circuits(remedies: str = REMEDIES, reference: str = "EB-P1") -> dict[str, bytes]:
     rows = field_rows("bed head", THREE, every_state(list(THREE)), outside=(0.3, 0.1, 0.1))
     return folder(rows, remedies=remedies, reference=reference)
+
+
+def opposed_circuits(reference: str = "EB-P5") -> dict[str, bytes]:
+    """Split phase: at the head two circuits cancel, at the foot one makes the most.
+
+    The magnetic field was read with F1 off and with F2 off; at the desk nothing was tried.
+    """
+    angle = {"F1": SPLIT["L1"], "F2": SPLIT["L2"], "F3": SPLIT["L1"]}
+    names = list(angle)
+    head = {"F1": (24.0, 3.0, 1.0), "F2": (20.0, 1.0, 2.0), "F3": (2.0, 0.5, 0.2)}
+    foot = {"F1": (3.0, 1.0, 0.5), "F2": (0.8, 0.2, 0.1), "F3": (0.4, 0.3, 0.1)}
+    desk = {"F1": (2.0, 1.0, 1.0)}
+    flux = "before,Bedroom,bed head,sleeping,magnetic flux density,,,Cube B,,,,{},nT,{},{}"
+    rows = [
+        *field_rows("bed head", head, every_state(names), angle=angle, outside=(0.3, 0.1, 0.1)),
+        *field_rows("bed foot", foot, every_state(names), angle=angle, outside=(0.2, 0.1, 0.1)),
+        *field_rows("desk", desk, [], angle=angle, room="Study", use="work"),
+        *(flux.format(*row) for row in ((220, "as-used", ""), (220, "trial", ""),
+                                        (60, "trial", "F1"), (200, "trial", "F2"))),
+    ]  # fmt: skip
+    circuits = (
+        "circuit,label,phase\nF1,bedroom sockets,L1\nF2,bedroom lights,L2\nF3,hall,L1\n"
+        "F4,kitchen,L2\n"
+    )
+    remedies = (
+        "item,remedy,circuits,room,cost,chosen\nR1,demand-switch,F1,,300,yes\n"
+        "R2,demand-switch,F2,,280,no\nR3,demand-switch,F4,Bedroom,250,no\n"
+        "R4,bonded-shield,,Bedroom,900,no\nR5,wiring-correction,F1;F2,,400,no\n"
+    )
+    return folder(rows, circuits=circuits, remedies=remedies, reference=reference, phases=2)
+
+
+def sampled(case: Case) -> Case:
+    """The case with what its trials say, as the job keeps it."""
+    for unsampled in unsampled_trials(case):
+        fit = fit_of(unsampled.trial, unsampled.sources, nothing_kept)
+        keep_fit(trial=unsampled.trial, digest=unsampled.digest, fit=fit, now=timezone.now())
+    return case
 
 
 def powerset(names: Sequence[str]) -> list[tuple[str, ...]]:

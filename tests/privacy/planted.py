@@ -46,6 +46,7 @@ from mitigation.models import (
     Enquiry,
     FormerReference,
     Plan,
+    PlanDraft,
     PlanItem,
     Remedy,
     Stage,
@@ -178,6 +179,7 @@ def _measured(case: Case) -> None:
     case.source = source
     case.save()
     Enquiry.objects.create(case=case, reason="r")
+    PlanDraft.objects.create(case=case, name="n", made_at=timezone.now())
     MedicalDevice.objects.create(property=home, words="w", agreed_at=timezone.now())
     FormerReference.objects.create(case=case, reference="EB/7")
     _planned(case, circuit)
