@@ -93,12 +93,18 @@ def signed_bars_svg(
     ]
     for at, bar in enumerate(chart.bars):
         parts.append(_row(bar, scale, _TOP + layout.row_height * at))
-    parts.append(
-        f'<line class="zero" x1="{n(zero)}" y1="{n(_TOP)}" x2="{n(zero)}" y2="{n(bottom + 4)}" '
-        f'stroke="{INK}" stroke-width="1.2"/>'
-    )
+    parts.append(_zero(chart, layout, zero, bottom))
     parts += [_axis(chart, scale, bottom), "</svg>"]
     return "".join(parts)
+
+
+def _zero(chart: BarChart, layout: BarLayout, x: float, bottom: float) -> str:
+    """The line of zero beside each bar; it does not cross a name that stands above its bar."""
+    begins = 0.0 if layout.figures_beside else layout.names_y + 3.0
+    tops = [_TOP + layout.row_height * at for at in range(len(chart.bars))]
+    pieces = [f"M{n(x)} {n(top + begins)}L{n(x)} {n(top + layout.row_height)}" for top in tops]
+    pieces.append(f"M{n(x)} {n(bottom)}L{n(x)} {n(bottom + 4)}")
+    return f'<path class="zero" d="{"".join(pieces)}" stroke="{INK}" stroke-width="1.2"/>'
 
 
 def _scale(bars: Sequence[Bar], layout: BarLayout) -> _Scale:

@@ -9,7 +9,7 @@ from consult.letters.marks import INK, PAPER, SECOND_INK, attribute, disc, n, pl
 
 RULE = "#d9d6cd"
 Scale = Callable[[float], float]
-_TOP, _BOTTOM, _LEFT, _RIGHT = 14.0, 34.0, 30.0, 16.0
+_TOP, _BOTTOM, _LEFT, _RIGHT = 22.0, 34.0, 30.0, 16.0
 
 
 @dataclass(frozen=True)

@@ -86,7 +86,7 @@ class Line:
 
 
 @dataclass(frozen=True)
-class Panel:
+class SpotSources:
     """What each source adds at one spot, in a picture and in words."""
 
     row: PlanRow
@@ -178,7 +178,9 @@ def line_of(planning: Planning, row: PlanRow, items: Sequence[Item]) -> Line:
     )
 
 
-def panel_of(page: PlanPage, row: PlanRow, contributions: Sequence[Contribution]) -> Panel:
+def spot_sources(
+    page: PlanPage, row: PlanRow, contributions: Sequence[Contribution]
+) -> SpotSources:
     states = []
     if not contributions and row.trial is not None and not row.is_pending:
         formats = formats_here()
@@ -188,7 +190,7 @@ def panel_of(page: PlanPage, row: PlanRow, contributions: Sequence[Contribution]
             for state, (_low, high) in low_high.items()
             if np.isfinite(high)
         ]
-    return Panel(
+    return SpotSources(
         row=row,
         pictures=source_pictures(row, contributions) if contributions else None,
         sentences=basis_sentences(row, contributions),
@@ -216,10 +218,10 @@ def forecast_context(page: PlanPage) -> dict[str, Any]:
 
 def whole_context(page: PlanPage) -> dict[str, Any]:
     """What the rest of the page needs."""
-    tried = [(row, contributions_of(row)) for row in page.rows if row.trial is not None]
-    added = {row.place: contributions for row, contributions in tried}
+    attributed = [(row, contributions_of(row)) for row in page.rows if row.trial is not None]
+    added = {row.place: contributions for row, contributions in attributed}
     return {
-        "panels": [panel_of(page, row, contributions) for row, contributions in tried],
+        "tried": [spot_sources(page, row, contributions) for row, contributions in attributed],
         "untried": [row for row in page.rows if row.trial is None],
         "trial_walk": _trial_walk(page.case),
         "items": [(item, item_place(item)) for item in page.item_rows],

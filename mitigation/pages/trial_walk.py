@@ -75,6 +75,7 @@ def _row(
         "is_current": False,
         "tells_most": is_open and step.off == walk.next_off,
         "change": _change_words(step.change, where),
+        "rising": _rising(step.shown, where, sources) if step.shown in walk.rising else "",
         "form": form,
     }
 
@@ -121,6 +122,12 @@ def _change_words(change: Change | None, where: Where) -> str:
         "by": _figures(abs(difference), unit),
         "percent": f"{abs(percent):.0f}",
     }
+    if change.sign:
+        return (
+            _("%(value)s, rises by at least %(by)s (%(percent)s %%)")
+            if difference > 0
+            else _("%(value)s, falls by at least %(by)s (%(percent)s %%)")
+        ) % words
     if round(percent) == 0:
         return _("%(value)s, as with everything on") % words
     if difference > 0:

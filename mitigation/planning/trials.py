@@ -2,6 +2,7 @@
 
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
+from functools import cached_property
 from hashlib import sha256
 
 import numpy as np
@@ -54,7 +55,7 @@ class Trial:
     low: FloatArray
     high: FloatArray
 
-    @property
+    @cached_property
     def tried(self) -> tuple[str, ...]:
         """The sources that a state other than the main switch names, in the order of the states."""
         named = (sorted(state) for state in self.states if state != EVERYTHING)

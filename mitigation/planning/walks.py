@@ -41,6 +41,7 @@ QUICK = 9
 Measured: with three parts on three axes at most 0.3 s, with five 1.3 s, and several seconds where
 there are fewer than three degrees of freedom.
 """
+AT_MOST, AT_LEAST = "≤", "≥"
 CLEARLY = 2.0  # standard uncertainties of a difference
 
 
@@ -66,7 +67,8 @@ class Where:
 class Change:
     """A reading against the mean reading with everything on, over the axes that both have.
 
-    `sign` is "≤" or "≥" where the display was out of its range; there is no difference then.
+    `sign` is "≤" or "≥" where the display was out of its range: the difference is then the least
+    one, and there is none where it may have either sign.
     """
 
     value: float
@@ -76,7 +78,11 @@ class Change:
 
     @property
     def difference(self) -> float | None:
-        return None if self.sign or self.all_on is None else self.value - self.all_on
+        if self.all_on is None:
+            return None
+        difference = self.value - self.all_on
+        is_sure = not self.sign or (difference < 0 if self.sign == AT_MOST else difference > 0)
+        return difference if is_sure else None
 
     @property
     def percent(self) -> float | None:
@@ -230,8 +236,8 @@ def _bounds(trial: Trial, at: int, columns: Sequence[int]) -> tuple[float, float
 
 def _shown(low: float, high: float) -> tuple[float, str]:
     if high == float("inf"):
-        return low, "≥"
-    return high, "" if high - low <= 0.01 * high else "≤"
+        return low, AT_LEAST
+    return high, "" if high - low <= 0.01 * high else AT_MOST
 
 
 def _repeatability(trial: Trial, repeated: Sequence[float]) -> float:

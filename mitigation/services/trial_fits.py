@@ -9,7 +9,7 @@ from typing import Any
 
 import numpy as np
 from django.db import transaction
-from django.db.models import CharField, Exists, OuterRef, Q, Value
+from django.db.models import CharField, Exists, OuterRef, Q, QuerySet, Value
 from django.db.models.functions import Cast, Concat
 from django.utils import timezone
 
@@ -44,8 +44,13 @@ class Unsampled:
 
 def kept_fit(digest: str) -> Fit | None:
     """What was kept under a digest."""
-    row = TrialFit.objects.filter(digest=digest, rule=ATTRIBUTION).first()
+    row = _usable().filter(digest=digest).first()
     return None if row is None else _fit(row)
+
+
+def _usable() -> QuerySet[TrialFit]:
+    """What may be used: an erasure blanks the names, which another home may share by its rows."""
+    return TrialFit.objects.filter(rule=ATTRIBUTION).exclude(names=[])
 
 
 def _fit(row: TrialFit) -> Fit:
@@ -66,8 +71,8 @@ class KeptFits:
         """Read what is kept of these rows, wherever they were read first, and of these visits."""
         digests = {basis_digest(trial, sources) for trial in trials}
         visits = {trial.visit for trial in trials}
-        rows = TrialFit.objects.filter(Q(digest__in=digests) | Q(visit__in=visits))
-        self._rows = {row.digest: row for row in rows.filter(rule=ATTRIBUTION)}
+        rows = _usable().filter(Q(digest__in=digests) | Q(visit__in=visits))
+        self._rows = {row.digest: row for row in rows}
         return self
 
     def __call__(self, digest: str) -> Fit:
@@ -112,11 +117,7 @@ def unsampled_trials(case: Case) -> list[Unsampled]:
         if ALL_ON in trial.states and can_be_attributed(trial, sources)
     ]
     digests = [trial.digest for trial in trials]
-    kept = set(
-        TrialFit.objects.filter(digest__in=digests, rule=ATTRIBUTION).values_list(
-            "digest", flat=True
-        )
-    )
+    kept = set(_usable().filter(digest__in=digests).values_list("digest", flat=True))
     return [trial for trial in trials if trial.digest not in kept]
 
 
@@ -177,20 +178,23 @@ def sample_trials(arguments: dict[str, Any], run: Run) -> None:
 
 @transaction.atomic
 def keep_fit(*, trial: Trial, digest: str, fit: Fit, now: datetime) -> None:
-    """Keep what came of a trial; twice the same digest is the same result."""
+    """Keep what came of a trial; twice the same digest is the same result.
+
+    A row whose names an erasure blanked is filled anew, for this visit.
+    """
     attribution = fit.attribution
-    TrialFit.objects.get_or_create(
-        digest=digest,
-        defaults={
-            "visit_id": trial.visit,
-            "spot_id": trial.spot,
-            "measurand": trial.measurand,
-            "rule": ATTRIBUTION,
-            "names": list(fit.names),
-            "is_misfit": fit.is_misfit,
-            "model_error": attribution.model_error if attribution else None,
-            "checkable": attribution.checkable if attribution else False,
-            "draws": _packed(attribution) if attribution else None,
-            "made_at": now,
-        },
-    )
+    given = {
+        "visit_id": trial.visit,
+        "spot_id": trial.spot,
+        "measurand": trial.measurand,
+        "rule": ATTRIBUTION,
+        "names": list(fit.names),
+        "is_misfit": fit.is_misfit,
+        "model_error": attribution.model_error if attribution else None,
+        "checkable": attribution.checkable if attribution else False,
+        "draws": _packed(attribution) if attribution else None,
+        "made_at": now,
+    }
+    row, created = TrialFit.objects.get_or_create(digest=digest, defaults=given)
+    if not created and not row.names:
+        TrialFit.objects.filter(pk=row.pk).update(**given)

@@ -304,7 +304,7 @@ def test_the_template_explains_and_offers_lists(tmp_path):
     book = python_calamine.load_workbook(path)
     assert book.sheet_names == [
         "explanations", "case", "instruments", "visits", "readings", "ground_checks", "circuits",
-        "appliances",
+        "appliances", "remedies",
     ]  # fmt: skip
     rows = book.get_sheet_by_name("explanations").to_python()
     explained = {(row[0], row[1]) for row in rows}

@@ -199,6 +199,18 @@ def test_each_state_is_held_against_everything_on(walk):
     assert walk.changes()["F1 off"] == "1.5 V/m, falls by 24.1 V/m (94 %)"
 
 
+def test_out_of_range_the_least_change_is_told(walk):
+    """All on 25: "<3" is 22 less at least, ">40" is 15 more; "<40" and ">9" say nothing."""
+    walk.enter("", x="25")
+    for off, shown in (("F1", "<3"), ("F2", ">40"), ("F3", "<40"), ("F1; F2", ">9")):
+        walk.enter(off, x=shown)
+    changes = walk.changes()
+    assert changes["F1 off"] == "≤ 3 V/m, falls by at least 22 V/m (88 %)"
+    assert changes["F2 off"] == "≥ 40 V/m, rises by at least 15 V/m (60 %)"
+    assert changes["F3 off"] == "≤ 40 V/m" and changes["F1 + F2 off"] == "≥ 9 V/m"
+    assert [words[:10] for words in walk.page().context["rising"]] == ["Opening F2"]
+
+
 def test_a_circuit_whose_opening_raises_the_field_is_called_out(walk):
     walk.read("")
     walk.read("F1")
@@ -207,7 +219,9 @@ def test_a_circuit_whose_opening_raises_the_field_is_called_out(walk):
     (sentence,) = walk.page().context["rising"]
     assert sentence.startswith("Opening F2 raises the field at ")
     assert sentence.endswith("it partly cancels others. Do not open it alone.")
-    assert sentence in walk.page().content.decode()
+    # On top, and at the state, where somebody with a phone is.
+    assert walk.page().content.decode().count(sentence) == 2
+    assert [row["title"] for row in walk.page().context["rows"] if row["rising"]] == ["F2 off"]
 
 
 def test_a_rise_within_the_uncertainty_of_the_meter_is_none(walk):

@@ -40,7 +40,18 @@ from consult.services.privacy.packages import ask_package
 from consult.services.privacy.persons import history_of, keys_of, subject_of_client, tables
 from consult.services.stored_files import write_stored
 from consult.tasks import run_job
-from mitigation.models import Case, Enquiry, FormerReference, PlanDraft, Stage
+from mitigation.models import (
+    Case,
+    Decision,
+    Enquiry,
+    FormerReference,
+    Plan,
+    PlanDraft,
+    PlanItem,
+    Remedy,
+    Stage,
+    TrialFit,
+)
 from mitigation.services.attachments import attach_file
 from mitigation.services.cases import add_note
 from mitigation.services.uploads import keep_upload
@@ -171,6 +182,31 @@ def _measured(case: Case) -> None:
     PlanDraft.objects.create(case=case, name="n", made_at=timezone.now())
     MedicalDevice.objects.create(property=home, words="w", agreed_at=timezone.now())
     FormerReference.objects.create(case=case, reference="EB/7")
+    _planned(case, circuit)
+
+
+def _planned(case: Case, circuit: Circuit) -> None:
+    """An item of a plan, and what a trial says of a circuit by its name."""
+    remedy = Remedy.objects.get(key="demand-switch")
+    item = PlanItem.objects.create(
+        case=case, name="R1", position=1, remedy=remedy, done_by="who", note="n"
+    )
+    item.circuits.add(circuit)
+    visit = case.visits.earliest("pk")
+    reading = visit.readings.earliest("pk")
+    TrialFit.objects.create(
+        visit=visit, spot=reading.spot, measurand=reading.measurand, digest="0" * 64,
+        rule="attribution-1", names=[circuit.folded], draws=b"draws", made_at=timezone.now(),
+    )  # fmt: skip
+    now = timezone.now()
+    plan = Plan.objects.create(
+        case=case, number=1, content={"words": "w"}, content_sha256="0" * 64,
+        valid_until=now.date(), offered_at=now,
+    )  # fmt: skip
+    Decision.objects.create(
+        plan=plan, answer=Decision.Answer.ACCEPTED, option="A", items=["R1"], name="who",
+        words="w", content_sha256="0" * 64, way=Decision.Way.choices[0][0], decided_at=now,
+    )  # fmt: skip
 
 
 def _words_of(visit: Visit) -> None:
@@ -283,7 +319,8 @@ def _write(rows: Any, key: str, field: Any, word: str) -> bool:
     for pk in list(rows.values_list("pk", flat=True)):
         row = rows.model._base_manager.filter(pk=pk)
         if isinstance(field, models.JSONField):
-            said: Any = dict(row.values_list(field.name, flat=True)[0] or {}) | {"planted": word}
+            before = row.values_list(field.name, flat=True)[0] or {}
+            said: Any = [*before, word] if isinstance(before, list) else before | {"planted": word}
         elif isinstance(field, models.BinaryField):
             said = word.encode()
         elif isinstance(field, models.EmailField):
