@@ -30,7 +30,7 @@ SECTIONS: dict[str, tuple[str, ...]] = {
     "instrument_list": ("calibrations/", "guidelines/", "placement/", "remedies/"),
     "letter_list": ("check/",),
     "person_list": ("firms/", "practice/", "retention/", "erasures/", "data/person/"),
-    "client_home": ("me/contact/", "me/data/", "prepare/", "words/"),
+    "client_home": ("me/contact/", "me/data/", "prepare/", "words/", "offers/"),
     "electrician_home": (),
     "own_account": ("accounts/",),
 }

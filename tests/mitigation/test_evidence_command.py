@@ -23,9 +23,9 @@ def row(visit, value, spot="bed head", room="Bedroom", quantity="electric field,
     return f"{visit},{room},{spot},sleeping,{quantity},,{meter},,,,{value},{unit},as-used,"
 
 
-def home(number, before, after, items, **more):
-    rows = [row("before", before, **more), row("after", after, **more), *more.pop("rows", ())]
-    files = folder(rows, remedies=HEAD + items, reference=f"EB-E{number}")
+def home(number, before, after, items, rows=(), **more):
+    read = [row("before", before, **more), row("after", after, **more), *rows]
+    files = folder(read, remedies=HEAD + items, reference=f"EB-E{number}")
     files["visits.csv"] += AFTER.encode()
     return import_case_folder(source=upload(files), by=None, now=timezone.now()).case
 
