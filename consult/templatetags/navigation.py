@@ -28,9 +28,9 @@ SECTIONS: dict[str, tuple[str, ...]] = {
     ),
     "visit_list": ("readings/", "ground-checks/"),
     "instrument_list": ("calibrations/", "guidelines/", "placement/", "remedies/"),
-    "letter_list": ("check/",),
+    "letter_list": ("check/", "offers/"),
     "person_list": ("firms/", "practice/", "retention/", "erasures/", "data/person/"),
-    "client_home": ("me/contact/", "me/data/", "prepare/", "words/", "offers/"),
+    "client_home": ("me/contact/", "me/data/", "prepare/", "words/"),
     "electrician_home": (),
     "own_account": ("accounts/",),
 }
