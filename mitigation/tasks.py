@@ -64,6 +64,13 @@ jobs.register(
     when_dead=attachments.picture_given_up,
 )
 jobs.register(
+    attachments.DRAW_SKETCH,
+    attachments.draw_sketch,
+    about={"attachment": "mitigation.Attachment"},
+    repeatable=True,
+    limit_s=50,
+)
+jobs.register(
     drafts.MAKE_DRAFT,
     drafts.make_draft,
     about={"draft": "mitigation.LetterDraft"},

@@ -106,6 +106,7 @@ urlpatterns = [
     path(
         "attachments/<int:pk>/picture/", attachments.attachment_picture, name="attachment_picture"
     ),
+    path("attachments/<int:pk>/sketch/", attachments.attachment_sketch, name="attachment_sketch"),
     path("attachments/<int:pk>/remove/", attachments.attachment_remove, name="attachment_remove"),
     path("cases/<str:reference>/act/<str:act>/", steering.case_act, name="case_act"),
     path("remedies/", remedies.remedy_list, name="remedy_list"),

@@ -88,6 +88,7 @@ MAKES_NONE = {
     "plan_item_remove": "the item is gone",
     "plan_draft_remove": "the version is gone",
     "attachment_remove": "the file is gone",
+    "attachment_sketch": "changes what letters print",
     "upload_decide": "the first decision stays",
     "upload_act": "one job under the upload's token",
     "visit_call_off": "the visit is gone",

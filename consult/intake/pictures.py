@@ -24,6 +24,8 @@ MOST_LOGO_PIXELS = 9_000_000
 LEAST_LOGO_SIDE = 80
 LOGO = (600, 180)  # about 300 dots per inch where it is printed
 KEPT_LOGO_BYTES = 30_000  # it lies in every letter's row
+SKETCH = (1000, 1000)  # about 150 dots per inch where a letter prints it
+KEPT_SKETCH_BYTES = 120_000  # it lies in the row of every letter that prints it
 FORMATS = ("JPEG", "PNG", "HEIF")
 _QUALITY = 88
 
@@ -99,9 +101,24 @@ def cleaned_logo(data: bytes) -> Picture:
     return logo
 
 
-def as_data_url(png: bytes) -> str:
-    """The address by which a page carries a PNG in itself."""
-    return "data:image/png;base64," + base64.b64encode(png).decode("ascii")
+def sketch_of(data: bytes) -> Picture:
+    """A picture as a letter prints it, a JPEG on white; PictureRefused with a word."""
+    image = _decoded(data, FORMATS, MOST_PIXELS, TOO_LARGE)
+    try:
+        image = _on_white(_in_srgb(ImageOps.exif_transpose(image)))
+        image.thumbnail(SKETCH, Image.Resampling.LANCZOS)
+        sketch = _written(image, "JPEG")
+        while len(sketch.data) > KEPT_SKETCH_BYTES:
+            image = image.resize((max(image.width * 4 // 5, 1), max(image.height * 4 // 5, 1)))
+            sketch = _written(image, "JPEG")
+    except _BAD as error:
+        raise PictureRefused(DAMAGED) from error
+    return sketch
+
+
+def as_data_url(picture: bytes, kind: str = "image/png") -> str:
+    """The address by which a page carries a picture in itself."""
+    return f"data:{kind};base64," + base64.b64encode(picture).decode("ascii")
 
 
 def _decoded(

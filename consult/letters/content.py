@@ -285,3 +285,8 @@ def levels(rows: Sequence[dict[str, Any]], words: dict[str, Any]) -> Block:
 def pictures(charts: Sequence[dict[str, Any]], words: dict[str, Any], *, single: bool) -> Block:
     """Charts as data; they are drawn when the letter is rendered."""
     return {"type": "pictures", "charts": list(charts), "words": words, "single": single}
+
+
+def sketch(data: str, about: str) -> Block:
+    """A picture in the letter itself, as its address, with what is heard in its place."""
+    return {"type": "sketch", "data": data, "about": about}

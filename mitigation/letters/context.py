@@ -11,6 +11,7 @@ from surveys.letters.facts import (
     LoggedReading,
     ReadingFacts,
     SetAsideFacts,
+    SketchFacts,
     SpotKey,
     VisitFacts,
     WordFacts,
@@ -52,6 +53,7 @@ class OutcomeContext:
     past_dangers: tuple[str, ...] = ()  # met at the baseline, in order at the follow-up
     log: tuple[LoggedReading, ...] = ()
     words: WordFacts = field(default_factory=WordFacts)
+    sketches: tuple[SketchFacts, ...] = ()
 
     def uses(self) -> dict[SpotKey, str]:
         """What each place is used for."""

@@ -23,7 +23,7 @@ from mitigation.letters.phrases import (
     spot_key,
 )
 from mitigation.letters.verdict import MET, MISSED
-from surveys.letters import methods, readings, technical
+from surveys.letters import methods, own_words, readings, technical
 from surveys.models import Measurand
 from surveys.models.measurands import measurand_symbol
 
@@ -47,6 +47,7 @@ def engineer_part(
             visits=context.visits,
             n_places=len({place_of(spot) for spot in spots}),
         ),
+        *own_words.sketches(context.sketches),
         *technical.visits_and_conditions(
             context.visits, formats, readings.distance_words(context.log, formats)
         ),

@@ -18,7 +18,7 @@ class AttachmentQuerySet(AtPropertyQuerySet["Attachment"]):
 
     def for_list(self) -> Self:
         """What a list says of a file; the small pictures are asked for one by one."""
-        return self.select_related("stored").defer("small")
+        return self.select_related("stored").defer("small", "sketch")
 
 
 class Attachment(PlainTexts):
@@ -45,6 +45,9 @@ class Attachment(PlainTexts):
     width = models.PositiveIntegerField(null=True, blank=True)
     height = models.PositiveIntegerField(null=True, blank=True)
     small = models.BinaryField(null=True, blank=True)
+    # Printed in letters as a sketch of what was measured; drawn by a job when it is first marked.
+    is_sketch = models.BooleanField(default=False)
+    sketch = models.BinaryField(null=True, blank=True)
     added_by = models.ForeignKey(
         User, null=True, blank=True, on_delete=models.SET_NULL, related_name="+"
     )

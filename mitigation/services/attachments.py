@@ -25,6 +25,10 @@ from consult.services.stored_files import (
 from mitigation.models import Attachment, Case
 
 CLEAN_PICTURE = "clean-picture"
+DRAW_SKETCH = "draw-sketch"
+MOST_SKETCHES = 2
+"""A case has so many, so that a letter stays one."""
+
 MOST_BYTES = 20_000_000
 
 State = Attachment.State
@@ -90,6 +94,31 @@ def small_picture(attachment: Attachment) -> bytes:
     return bytes(attachment.small)
 
 
+@transaction.atomic
+def mark_sketch(*, attachment: Attachment, wanted: bool) -> None:
+    """Have letters print a picture as a sketch from now on, or no more."""
+    case = Case.objects.select_for_update().get(pk=attachment.case_id)
+    row = Attachment.objects.get(pk=attachment.pk)
+    if wanted and (row.state != State.READY or row.width is None):
+        raise ValidationError(_("Only a picture that is ready can be a sketch."))
+    others = case.attachments.filter(is_sketch=True).exclude(pk=row.pk).count()
+    if wanted and others >= MOST_SKETCHES:
+        words = _("A case has at most %(n)d sketches. Take one out first.")
+        raise ValidationError(words % {"n": MOST_SKETCHES})
+    row.is_sketch = wanted
+    row.save(update_fields=["is_sketch"])
+    if wanted:
+        key = f"{DRAW_SKETCH}:{row.pk}"
+        enqueue(kind=DRAW_SKETCH, key=key, arguments={"attachment": row.pk})
+
+
+def sketches_of(case: Case) -> list[tuple[str, bytes]]:
+    """Name and JPEG of each sketch that is drawn."""
+    rows = case.attachments.filter(is_sketch=True, sketch__isnull=False).order_by("pk")
+    pairs = rows.values_list("name", "sketch")
+    return [(name, bytes(data or b"")) for name, data in pairs]
+
+
 def remove_refused(*, attachment: Attachment) -> None:
     """Forget a picture that was refused; its file is gone already."""
     with transaction.atomic():
@@ -135,6 +164,21 @@ def clean_picture(arguments: dict[str, Any], run: Run) -> None:
         height=full.height,
         small=small.data,
     )
+
+
+def draw_sketch(arguments: dict[str, Any], run: Run) -> None:
+    """Make the small print of a picture that was marked as a sketch."""
+    row = Attachment.objects.select_related("stored").filter(pk=arguments["attachment"]).first()
+    if row is None or row.sketch is not None:
+        return
+    try:
+        with open_stored(row.stored) as file:
+            sketch = pictures.sketch_of(file.read())
+    except (StoredFileError, pictures.PictureRefused):
+        Attachment.objects.filter(pk=row.pk).update(is_sketch=False)
+        return
+    if run.is_current():
+        Attachment.objects.filter(pk=row.pk).update(sketch=sketch.data)
 
 
 def picture_given_up(arguments: dict[str, Any], reason: str) -> None:

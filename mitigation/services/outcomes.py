@@ -15,9 +15,11 @@ from mitigation.comparison import Comparison, compare
 from mitigation.letters.context import OutcomeContext, SpotDetail
 from mitigation.letters.outcome import outcome_content
 from mitigation.models import Case, Outcome
+from mitigation.services.attachments import sketches_of
 from mitigation.services.enclosures import FINDINGS, OUTCOME, numbers_enclosed
 from mitigation.services.letters import Basis, HeadMaker
 from surveys.calc.measurands import NUMBER_OF
+from surveys.letters.facts import SketchFacts
 from surveys.letters.survey_report import SurveyContext, survey_content
 from surveys.models import Reading, Visit
 from surveys.results import RULES as FINDING_RULES
@@ -126,6 +128,7 @@ def _outcome_context(comparison: Comparison, head: Head) -> OutcomeContext:
         past_dangers=tuple(facts.past_dangers(visits, case.property.client.language, head)),
         details=_details(comparison, readings),
         frequency_hz=case.property.frequency_hz,
+        sketches=_sketches(case),
         words=facts.word_facts(follow_up, _read_after(comparison)),
         log=tuple(
             logged_readings(
@@ -138,6 +141,10 @@ def _outcome_context(comparison: Comparison, head: Head) -> OutcomeContext:
             )
         ),
     )
+
+
+def _sketches(case: Case) -> tuple[SketchFacts, ...]:
+    return tuple(SketchFacts(name, picture) for name, picture in sketches_of(case))
 
 
 def _read_after(comparison: Comparison) -> set[tuple[int, int]]:
@@ -204,5 +211,6 @@ def _survey_context(case: Case, head: Head, baseline: Visit) -> SurveyContext:
         placement_percent=case.placement_percent,
         frequency_hz=case.property.frequency_hz,
         log=tuple(log),
+        sketches=_sketches(case),
         words=facts.word_facts(baseline, {(baseline.pk, row.spot) for row in findings}),
     )

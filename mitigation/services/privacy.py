@@ -184,11 +184,14 @@ TABLES = [
         "mitigation.Attachment",
         _("attached files"),
         fields(
-            goes="id case name given_sha256 stored state refusal width height small added_by "
-            "added_at"
+            goes="id case name given_sha256 stored state refusal width height small is_sketch "
+            "sketch added_by added_at"
         ),
         client="case",
-        withheld={"small": _("it is the attached picture, made small")},
+        withheld={
+            "small": _("it is the attached picture, made small"),
+            "sketch": _("it is the attached picture, made small"),
+        },
         file=stored_key,
         file_name=_attachment_name,
         leftovers=lambda row: [row.given_key(), row.clean_key()],

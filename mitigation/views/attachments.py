@@ -5,6 +5,7 @@ from django.core.exceptions import ValidationError
 from django.http import Http404, HttpResponse
 from django.http.response import HttpResponseBase
 from django.shortcuts import get_object_or_404, redirect, render
+from django.urls import reverse
 from django.utils import timezone
 from django.utils.cache import patch_vary_headers
 from django.utils.translation import gettext as _
@@ -18,6 +19,7 @@ from mitigation.models import Attachment, Case
 from mitigation.services.attachments import (
     MOST_BYTES,
     attach_file,
+    mark_sketch,
     open_attachment,
     remove_refused,
     small_picture,
@@ -88,3 +90,16 @@ def attachment_remove(request: SignedInRequest, pk: int) -> HttpResponse:
     except ValidationError as error:
         messages.error(request, " ".join(error.messages))
     return redirect("case_detail", reference=row.case.reference)
+
+
+@require_POST
+@role_required("office", "assessor")
+def attachment_sketch(request: SignedInRequest, pk: int) -> HttpResponse:
+    """Have letters print a picture, or no more."""
+    rows = Attachment.objects.visible_to(request.user).select_related("case")
+    row = get_object_or_404(rows, pk=pk)
+    try:
+        mark_sketch(attachment=row, wanted=request.POST.get("wanted") == "yes")
+    except ValidationError as error:
+        messages.error(request, " ".join(error.messages))
+    return redirect(reverse("case_detail", args=[row.case.reference]) + "#files")

@@ -124,6 +124,14 @@ class WordFacts:
 
 
 @dataclass(frozen=True)
+class SketchFacts:
+    """A picture of where was measured: its name, and a JPEG."""
+
+    name: str
+    picture: bytes
+
+
+@dataclass(frozen=True)
 class SetAsideFacts:
     """A reading that does not count, and why."""
 

@@ -1,9 +1,12 @@
 """Where the assessor's own words stand on page one: the summary on top, advice as an opinion."""
 
+from collections.abc import Sequence
+
 from django.utils.translation import gettext as _
 
-from consult.letters.content import Block, note, paragraph
-from surveys.letters.facts import WordFacts
+from consult.intake.pictures import as_data_url
+from consult.letters.content import Block, heading, note, paragraph, sketch
+from surveys.letters.facts import SketchFacts, WordFacts
 
 
 def summary(words: WordFacts) -> list[Block]:
@@ -18,3 +21,15 @@ def recommendations(words: WordFacts) -> list[Block]:
     if words.author:
         title = _("Recommendations (opinion of %(who)s)") % {"who": words.author}
     return [note(title, words.recommendations)]
+
+
+def sketches(rows: Sequence[SketchFacts]) -> list[Block]:
+    """Where was measured, as the assessor drew or photographed it."""
+    if not rows:
+        return []
+    drawn = [sketch(as_data_url(row.picture, "image/jpeg"), _about(row)) for row in rows]
+    return [heading(_("Sketch")), *drawn]
+
+
+def _about(row: SketchFacts) -> str:
+    return _("Sketch of where was measured: %(name)s") % {"name": row.name}

@@ -5,7 +5,7 @@ from django.utils.translation import gettext as _
 from consult.letters.content import Block, column, heading, paragraph, table
 from consult.letters.formats import NBSP, Formats
 from consult.letters.words import USES, phrases, spot_name
-from surveys.letters import methods, readings, technical
+from surveys.letters import methods, own_words, readings, technical
 from surveys.letters.facts import FindingFacts
 from surveys.letters.survey_places import SurveyContext, by_code, in_order
 from surveys.models import Measurand
@@ -28,6 +28,7 @@ def engineer_part(context: SurveyContext, formats: Formats) -> list[Block]:
             visits=[context.visit],
             n_places=len({(finding.room, finding.spot) for finding in context.findings}),
         ),
+        *own_words.sketches(context.sketches),
         *technical.visits_and_conditions(
             [context.visit], formats, readings.distance_words(context.log, formats)
         ),

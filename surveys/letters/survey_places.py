@@ -16,6 +16,7 @@ from surveys.letters.facts import (
     InstrumentFacts,
     LoggedReading,
     SetAsideFacts,
+    SketchFacts,
     VisitFacts,
     WordFacts,
 )
@@ -47,6 +48,7 @@ class SurveyContext:
     safety: tuple[str, ...] = ()
     log: tuple[LoggedReading, ...] = ()
     words: WordFacts = field(default_factory=WordFacts)
+    sketches: tuple[SketchFacts, ...] = ()
 
 
 def limit_of(finding: FindingFacts, context: SurveyContext) -> float:

@@ -179,6 +179,11 @@ MATRIX: dict[str, tuple[str, dict[str, str], str]] = {
     "file_attach": ("post", {"reference": "{case}"}, "302 302 302 404 403 403 403 302"),
     "attachment": ("get", {"pk": "{attachment}"}, "200 200 200 404 403 403 403 302"),
     "attachment_picture": ("get", {"pk": "{photograph}"}, "200 200 200 404 403 403 403 302"),
+    "attachment_sketch": (
+        "post",
+        {"pk": "{photograph}"},
+        "302 302 302 404 403 403 403 302",
+    ),
     "attachment_remove": ("post", {"pk": "{attachment}"}, "302 302 302 404 403 403 403 302"),
     "own_account": ("get", {}, "200 200 200 200 200 200 200 302"),
     "own_language": ("post", {}, "422 422 422 422 422 422 422 302"),
