@@ -176,7 +176,7 @@ def _of_cases(cast: Cast) -> dict[str, Entry]:
     words, day = {"text": "Ring twice."}, {"day": "2027-03-01", "kind": "baseline"}
     plan = day | {"assessor": cast.people["its assessor"].pk}
     bedroom = cast.case.property.rooms.get()
-    shield = f"{Remedy.objects.get(key='bonded-shield').pk}-room-{bedroom.pk}"
+    surface = f"{Remedy.objects.get(key='shielded-surface').pk}-room-{bedroom.pk}"
     return {
         "note_add": Entry(_url("note_add", case), Note, words, keyed=False),
         "file_attach": Entry(
@@ -189,7 +189,7 @@ def _of_cases(cast: Cast) -> dict[str, Entry]:
         "plan_item_add": Entry(
             _url("plan_item_add", case, "bonded-shield"), PlanItem, {"cost": "400"}, {"cost": "410"}
         ),
-        "plan_put_in": Entry(_url("plan_put_in", case), PlanItem, {"offer": shield}, keyed=False),
+        "plan_put_in": Entry(_url("plan_put_in", case), PlanItem, {"offer": surface}, keyed=False),
         "plan_draft_keep": Entry(
             _url("plan_draft_keep", case), PlanDraft, {"name": "cheap"}, {"name": "dear"}
         ),

@@ -38,6 +38,7 @@ class Migration(migrations.Migration):
     dependencies = [
         ("consult", "0018_stored_files"),
         ("mitigation", "0013_certificates_confirmed"),
+        ("surveys", "0015_stored_files"),
     ]
 
     operations = [

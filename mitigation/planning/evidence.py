@@ -59,20 +59,20 @@ class KindEvidence:
         y, v = (np.array(column) for column in zip(*effects, strict=True)) if effects else (
             np.empty(0), np.empty(0)
         )  # fmt: skip
-        found = pooled(y, v)
+        mean_effect = pooled(y, v)
         return {
             "remedy": self.remedy,
             "group": self.group,
-            "homes": found.homes,
-            "mean_ln": _or_none(found.mean),
-            "se": _or_none(found.se),
-            "low": _or_none(found.low),
-            "high": _or_none(found.high),
-            "next_low": _or_none(found.next_low),
-            "next_high": _or_none(found.next_high),
-            "tau2": _or_none(found.tau2),
-            "percent": _or_none(100.0 * (1.0 - math.exp(found.mean))),
-            "db": _or_none(-DB_PER_NEPER * found.mean),
+            "homes": mean_effect.homes,
+            "mean_ln": _or_none(mean_effect.mean),
+            "se": _or_none(mean_effect.se),
+            "low": _or_none(mean_effect.low),
+            "high": _or_none(mean_effect.high),
+            "next_low": _or_none(mean_effect.next_low),
+            "next_high": _or_none(mean_effect.next_high),
+            "tau2": _or_none(mean_effect.tau2),
+            "percent": _or_none(100.0 * (1.0 - math.exp(mean_effect.mean))),
+            "db": _or_none(-DB_PER_NEPER * mean_effect.mean),
             "left_out": dict(sorted(self.left_out.items())),
         }
 
@@ -189,14 +189,14 @@ def _kept(comparison: Comparison) -> list[KeptRow]:
 
 def _promises_json(rows: Sequence[KeptRow]) -> dict[str, Any]:
     after, median, low, high, probability, met = np.array(rows, dtype=np.float64).reshape(-1, 6).T
-    found = kept_promises(after, median, low, high, probability, met > 0.5)
+    kept = kept_promises(after, median, low, high, probability, met > 0.5)
     return {
-        "rows": found.rows,
-        "inside": _or_none(found.inside),
-        "inside_low": _or_none(found.inside_low),
-        "inside_high": _or_none(found.inside_high),
-        "brier": _or_none(found.brier),
-        "mean_ln": _or_none(found.mean_ln),
+        "rows": kept.rows,
+        "inside": _or_none(kept.inside),
+        "inside_low": _or_none(kept.inside_low),
+        "inside_high": _or_none(kept.inside_high),
+        "brier": _or_none(kept.brier),
+        "mean_ln": _or_none(kept.mean_ln),
     }
 
 

@@ -17,6 +17,7 @@ from consult.pages.letters import letter_columns
 from consult.services.spreadsheets import Cell, Column, Sheet
 from mitigation.comparison import compare
 from mitigation.letters.plan_page_words import item_place
+from mitigation.letters.remedy_words import remedy_name
 from mitigation.models import Case
 from mitigation.pages.cases import case_columns
 from mitigation.pages.comparison import filtered
@@ -57,7 +58,7 @@ def case_plan_export(request: SignedInRequest, reference: str) -> HttpResponse:
     page = read_plan(case)
     items: list[Column] = [
         (_("Item"), lambda row: row.name),
-        (_("Kind"), lambda row: row.remedy.name),
+        (_("Kind"), lambda row: remedy_name(row.remedy.name)),
         (_("Place"), item_place),
         (_("Cost"), lambda row: None if row.cost is None else float(row.cost)),
         (_("State"), lambda row: row.get_state_display()),

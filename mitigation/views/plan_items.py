@@ -13,6 +13,7 @@ from django.views.decorators.http import require_http_methods, require_POST
 from consult.access import SignedInRequest, role_required
 from consult.htmx import back_to, entry_form
 from mitigation.forms.plan import PlanItemForm
+from mitigation.letters.remedy_words import remedy_name
 from mitigation.models import Case, PlanItem, Remedy
 from mitigation.pages.plan import read_plan, suggested
 from mitigation.services.plan_items import add_item, change_item, put_in, remove_item
@@ -34,7 +35,7 @@ def plan_item_add(request: SignedInRequest, reference: str, kind: str) -> HttpRe
             form.blame(error)
         else:
             return _back(request, case)
-    return _form_page(request, form, remedy.name, case)
+    return _form_page(request, form, remedy_name(remedy.name), case)
 
 
 @require_http_methods(FORM_METHODS)
@@ -49,7 +50,7 @@ def plan_item_edit(request: SignedInRequest, reference: str, pk: int) -> HttpRes
             form.blame(error)
         else:
             return _back(request, item.case)
-    return _form_page(request, form, f"{item.name}: {item.remedy.name}", item.case)
+    return _form_page(request, form, f"{item.name}: {remedy_name(item.remedy.name)}", item.case)
 
 
 @require_POST

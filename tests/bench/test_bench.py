@@ -71,5 +71,5 @@ def test_the_bench_prints_every_figure_beside_what_is_wanted():
     assert heading.startswith("figure")
     assert [line[:48].rstrip() for line in lines] == list(FIGURES)
     for line in lines:
-        assert float(line[48:].split()[0]) > 0
+        assert float(line[48:].split()[0]) >= 0  # of few rows a time may round to nothing
         assert "at most" in line or "at least" in line

@@ -84,6 +84,7 @@ def expected_names() -> set[str]:
     tables += ["surveys_circuitoff", "surveys_applianceoff"]
     tables += ["surveys_lettervisit", "mitigation_caseletter"]
     tables += ["mitigation_note", "mitigation_outcome"]
+    tables += ["mitigation_plan", "mitigation_prediction", "mitigation_decision"]
     return {f"guard_{table}_{verb}" for table in tables for verb in verbs} | {
         "guard_consult_letter_file_update"
     }

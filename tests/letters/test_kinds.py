@@ -48,8 +48,8 @@ def test_a_code_is_taken_once() -> None:
 
 def test_a_content_of_a_kind_that_nobody_registered_is_not_made() -> None:
     content = survey_report.survey_content(context=samples.survey_context(), language="en")
-    with pytest.raises(ValueError, match="no letter of the kind 'plan'"):
-        letter_html({**content, "kind": "plan"})
+    with pytest.raises(ValueError, match="no letter of the kind 'invoice'"):
+        letter_html({**content, "kind": "invoice"})
 
 
 def _reminder(**changes: Any) -> LetterKind:
@@ -154,8 +154,8 @@ def test_a_kind_that_corrects_nothing_is_not_corrected(kinds, client) -> None:
 @pytest.mark.django_db
 def test_a_letter_of_an_unknown_kind_is_not_issued_and_an_old_one_still_shown() -> None:
     case = compared_case()
-    with pytest.raises(ValidationError, match="no letter of the kind plan"):
-        issue_case_letter(kind="plan", case=case, by=None, now=timezone.now())
-    with pytest.raises(ValidationError, match="no letter of the kind plan"):
-        Letter(kind="plan").clean()
-    assert Letter(kind="plan").get_kind_display() == "plan"
+    with pytest.raises(ValidationError, match="no letter of the kind invoice"):
+        issue_case_letter(kind="invoice", case=case, by=None, now=timezone.now())
+    with pytest.raises(ValidationError, match="no letter of the kind invoice"):
+        Letter(kind="invoice").clean()
+    assert Letter(kind="invoice").get_kind_display() == "invoice"

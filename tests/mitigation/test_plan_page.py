@@ -349,6 +349,7 @@ def test_an_assessor_of_the_home_plans_and_another_does_not(three, client) -> No
 
 def test_nothing_is_sampled_in_a_request(office) -> None:
     case = bring_in(three_circuits())
+    Job.objects.filter(kind="sample-trials").delete()  # which sealing asked for
     words = text_of(page_of(office, case))
     assert "not computed yet for 1 row" in words and "Compute it now" in words
     assert "Not computed yet." in text_of(tick(office, case, "R1", **HTMX))

@@ -85,7 +85,7 @@ def test_each_stage_that_goes_on_has_steps_and_the_last_of_them_stays():
     assert set(STEPS) == {stage for stage, role in NEXT_MOVE.items() if role}
     for stage, steps in STEPS.items():
         assert [step.done_by for step in steps].index(None) == len(steps) - 1
-        assert steps[-1].role == NEXT_MOVE[stage]
+        assert NEXT_MOVE[stage] in {step.role for step in steps}
         assert next_step(stage, set(Fact)) == steps[-1]
         assert next_step(stage, set()) == steps[0]
     assert set(MOVES) == set(Stage)
@@ -196,9 +196,9 @@ def test_a_move_that_skips_nothing_has_no_such_page(client, office, to):
     assert client.get(page).status_code == 404
 
 
-def test_the_steps_of_many_cases_cost_two_queries(django_assert_num_queries):
+def test_the_steps_of_many_cases_cost_three_queries(django_assert_num_queries):
     many = [surveyed() for _case in range(3)]
-    with django_assert_num_queries(2):
+    with django_assert_num_queries(3):
         assert len(steps_of(many, now=NOW)) == 3
 
 
