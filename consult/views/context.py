@@ -8,7 +8,7 @@ from consult.models import current_practice
 
 
 def practice(request: HttpRequest) -> dict[str, Any]:
-    """The practice's name and country; pages that print neither pay nothing for it."""
+    """The practice's name, country, currency; pages that print none of them pay nothing for it."""
 
     def name() -> str:
         return current_practice().name
@@ -16,4 +16,7 @@ def practice(request: HttpRequest) -> dict[str, Any]:
     def country() -> str:
         return current_practice().country
 
-    return {"practice_name": name, "practice_country": country}
+    def currency() -> str:
+        return current_practice().currency
+
+    return {"practice_name": name, "practice_country": country, "practice_currency": currency}

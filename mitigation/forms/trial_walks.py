@@ -4,6 +4,7 @@ from collections.abc import Mapping, Sequence
 from typing import Any
 
 from django import forms
+from django.db.models import QuerySet
 from django.http import QueryDict
 from django.utils.translation import gettext_lazy as _
 
@@ -29,6 +30,7 @@ from surveys.services.typed_readings import calibration_of_the_day
 LONGEST_OFF = 10_000
 MOST_SOURCES = 40
 WHERE = ("spot", "measurand", "instrument", "ground_point", "unit")
+COLUMN = {"measurand": "measurand", "unit": "unit"}  # the others hold a row's number
 
 
 class TrialSetupForm(EntryForm):
@@ -68,8 +70,10 @@ class TrialSetupForm(EntryForm):
         help_text=_("Choose what may make the field here: the fewer, the sooner you are done."),
     )
 
-    def __init__(self, data: QueryDict, *, visit: Visit) -> None:
-        super().__init__(data)
+    def __init__(
+        self, data: QueryDict | None, *, visit: Visit, initial: dict[str, Any] | None = None
+    ) -> None:
+        super().__init__(data, initial=initial)
         self.visit = visit
         known = Instrument.objects.filter(calibrations__isnull=False)
         if visit.sealed_at is None:
@@ -140,18 +144,29 @@ def asked_setup(asked: QueryDict, visit: Visit) -> QueryDict:
     """What the address asks for; where it names no spot, the latest trial, or reading, goes on."""
     if "spot" in asked:
         return asked
-    rows = visit.readings.order_by("-position")
-    last = rows.filter(state=Reading.State.TRIAL).first() or rows.first()
     usual = QueryDict(mutable=True)
-    if last is not None:
-        for name in WHERE:
-            value = getattr(last, name if name in ("measurand", "unit") else f"{name}_id")
-            usual[name] = "" if value is None else str(value)
+    usual.update(_where_last(visit.readings.order_by("-position")))
     for name in (*WHERE, "axis"):
         if name in asked:
             usual[name] = str(asked[name])
     usual.setlist("source", asked.getlist("source") or usual_sources(visit))
     return usual
+
+
+def offered_setup(asked: QueryDict, visit: Visit) -> dict[str, Any]:
+    """What the form offers before anything was asked: as the home was last measured."""
+    rows = Reading.objects.filter(visit__property=visit.property_id, set_aside="")
+    where = _where_last(rows.order_by("-visit__date", "-visit_id", "-position"))
+    return {**where, "source": asked.getlist("source") or usual_sources(visit)}
+
+
+def _where_last(rows: QuerySet[Reading]) -> dict[str, str]:
+    """Where and with what the first trial of the rows was read, else their first reading."""
+    last = rows.filter(state=Reading.State.TRIAL).first() or rows.first()
+    if last is None:
+        return {}
+    values = {name: getattr(last, COLUMN.get(name, f"{name}_id")) for name in WHERE}
+    return {name: "" if value is None else str(value) for name, value in values.items()}
 
 
 def usual_sources(visit: Visit) -> list[str]:

@@ -73,6 +73,11 @@ class Plan(models.Model):
     def __str__(self) -> str:
         return f"{self.case}, {self.number}"
 
+    @property
+    def is_erased(self) -> bool:
+        """Whether its words went with the client; an offer is never without any."""
+        return not self.content
+
 
 class Prediction(models.Model):
     """What a plan promises at one spot, for the items of one option; never changed."""
@@ -149,3 +154,10 @@ class Decision(PlainTexts):
 
     def __str__(self) -> str:
         return f"{self.plan}: {self.answer}"
+
+    @property
+    def is_whole(self) -> bool:
+        """Whether every item of the option was accepted: what was foretold is of all of them."""
+        options = {row["letter"]: row for row in self.plan.content.get("options", [])}
+        offered = options.get(self.option, {"items": []})["items"]
+        return bool(offered) and {item["name"] for item in offered} == set(self.items)

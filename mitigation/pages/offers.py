@@ -39,6 +39,8 @@ def offer_context(
 ) -> dict[str, Any]:
     """The frozen words, with forms for whoever may answer while the version is open."""
     decision = plan.decision if hasattr(plan, "decision") else None
+    if plan.is_erased:
+        return {"plan": plan, "case": plan.case, "decision": decision}
     client = plan.case.property.client
     is_client = bool(token) or (user.is_authenticated and user.role == User.Role.CLIENT)
     is_office = user.is_authenticated and user.role == User.Role.OFFICE and not token

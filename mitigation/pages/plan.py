@@ -6,7 +6,6 @@ from functools import cached_property
 from typing import Any
 
 import numpy as np
-from django.urls import NoReverseMatch, reverse
 from django.utils.safestring import SafeString
 
 from mitigation.calc.prediction import Predicted, probability_under_limit
@@ -223,7 +222,7 @@ def whole_context(page: PlanPage) -> dict[str, Any]:
     return {
         "tried": [spot_sources(page, row, contributions) for row, contributions in attributed],
         "untried": [row for row in page.rows if row.trial is None],
-        "trial_walk": _trial_walk(page.case),
+        "open_visits": page.case.visits.filter(sealed_at=None).order_by("date", "pk"),
         "items": [(item, item_place(item)) for item in page.item_rows],
         "suggestions": suggestions_of(
             page.planning, page.item_rows, lambda row: shares_of(row, added.get(row.place))
@@ -238,11 +237,3 @@ def suggested(page: PlanPage, keys: Sequence[str] | None) -> list[Suggestion]:
     """What is offered now, of the asked keys; all of it without keys."""
     offered = suggestions_of(page.planning, page.item_rows)
     return [row for row in offered if keys is None or row.key in keys]
-
-
-def _trial_walk(case: Case) -> str:
-    """The page on which a trial is walked through, where this site has it."""
-    try:
-        return reverse("trial_walk", args=[case.reference])
-    except NoReverseMatch:
-        return ""

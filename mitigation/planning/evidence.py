@@ -154,14 +154,16 @@ def _why_left_out(row: Row, acting: Sequence[DoneItem]) -> str:
 
 
 def _kept(comparison: Comparison) -> list[KeptRow]:
-    """Each frozen prediction of an accepted option that the comparison decided."""
+    """Each frozen prediction of an option, accepted whole, that the comparison decided."""
     decided = Prediction.objects.filter(
         plan__case=comparison.case, plan__decision__answer=Decision.Answer.ACCEPTED
     ).select_related("plan__decision")
     promised = {
         (row.spot_id, row.measurand): row
         for row in decided.order_by("plan__number")
-        if row.option == row.plan.decision.option and row.median is not None
+        if row.option == row.plan.decision.option
+        and row.plan.decision.is_whole
+        and row.median is not None
     }
     kept: list[KeptRow] = []
     for row in comparison.rows:

@@ -41,6 +41,8 @@ def decide(
     as a double click sends it, is the one that stands.
     """
     row = Plan.objects.select_for_update().get(pk=plan.pk)
+    if row.is_erased:
+        raise ValidationError(_("The words of this plan were erased with its client."))
     stands = Decision.objects.filter(plan=row).first()
     accepted = _accepted(row, answer, option, items)
     if stands is not None:

@@ -9,7 +9,7 @@ from django.views.decorators.http import require_http_methods
 
 from consult.access import SignedInRequest, role_required
 from consult.htmx import wants_fragment
-from mitigation.forms.trial_walks import TrialSetupForm, TrialStateForm, asked_setup
+from mitigation.forms.trial_walks import TrialSetupForm, TrialStateForm, asked_setup, offered_setup
 from mitigation.pages.trial_walk import walk_context
 from mitigation.services.trial_walks import enter_state
 from surveys.models import Visit
@@ -25,7 +25,10 @@ def trial_walk(request: SignedInRequest, pk: int) -> HttpResponse:
     visit = get_object_or_404(rows, pk=pk)
     setup = TrialSetupForm(asked_setup(request.GET, visit), visit=visit)
     if not setup.is_valid():
-        return _page(request, visit, setup, status=422 if "spot" in request.GET else 200)
+        if "spot" in request.GET:
+            return _page(request, visit, setup, status=422)
+        offered = TrialSetupForm(None, visit=visit, initial=offered_setup(request.GET, visit))
+        return _page(request, visit, offered)
     if request.method != "POST":
         return _page(request, visit, setup)
     form = TrialStateForm(request.POST, columns=setup.columns())

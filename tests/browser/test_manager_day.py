@@ -113,7 +113,7 @@ def write_the_letterhead(visitor: Visitor) -> None:
     visitor.press("Save the changes")
     expect(page.get_by_text("A country is two capital letters").first).to_be_visible()
     page.get_by_label("Country").fill("de")
-    page.get_by_label("Signatory").fill("Maren Holt")
+    page.get_by_label("Signatory", exact=True).fill("Maren Holt")
     visitor.press("Save the changes")
     expect(page.get_by_role("banner")).to_contain_text("Quiet Rooms")
     visitor.look_over("the letterhead")

@@ -1,5 +1,6 @@
 """`manage.py evidence`: what kinds of remedies did at the spots that they served."""
 
+import datetime as dt
 import io
 import json
 import math
@@ -10,6 +11,7 @@ from django.core.management import call_command
 from django.utils import timezone
 
 from mitigation.calc.evidence import pooled
+from mitigation.models import Decision, Plan, Prediction
 from mitigation.services.imports import import_case_folder
 from tests.mitigation.planned_homes import folder, upload
 
@@ -115,3 +117,40 @@ def test_the_table_has_a_line_for_each_kind() -> None:
     out = io.StringIO()
     call_command("evidence", stdout=out)
     assert "bonded-shield  electric" in out.getvalue() and "0 promises" in out.getvalue()
+
+
+# -- Promises ------------------------------------------------------------------------------------
+
+
+def promised(case, median, *, accepted):
+    """A plan of two items in one option, with the same promise at every spot that was compared."""
+    items = [{"name": name} for name in ("R1", "R2")]
+    day = dt.datetime(2026, 4, 20, 9, tzinfo=dt.UTC)
+    plan = Plan.objects.create(
+        case=case, number=1, content={"options": [{"letter": "A", "items": items}]},
+        content_sha256="0" * 64, valid_until=day.date(), offered_at=day,
+    )  # fmt: skip
+    spot = case.visits.first().readings.get().spot
+    Prediction.objects.create(
+        plan=plan, option="A", spot=spot, measurand="electric-field-potential-free",
+        basis="attribution-1", limit=1.5, before=40.0, median=median, low=0.8 * median,
+        high=1.2 * median, probability=0.9, overall=0.8,
+    )  # fmt: skip
+    Decision.objects.create(
+        plan=plan, answer="accepted", option="A", items=accepted, content_sha256="0" * 64,
+        name="Mina Torhaus", way="office", decided_at=day,
+    )  # fmt: skip
+
+
+def test_a_promise_is_held_against_what_was_found() -> None:
+    promised(home(1, 40.0, 0.6, SHIELD), 0.65, accepted=["R1", "R2"])
+    promised(home(2, 40.0, 9.0, SHIELD), 0.65, accepted=["R1", "R2"])
+    kept = evidence()["promises"]
+    assert (kept["rows"], kept["inside"]) == (2, 0.5)
+    assert kept["brier"] == pytest.approx((0.1**2 + 0.9**2) / 2)
+    assert kept["mean_ln"] == pytest.approx((math.log(0.6 / 0.65) + math.log(9 / 0.65)) / 2)
+
+
+def test_of_an_option_that_was_taken_in_part_nothing_was_promised() -> None:
+    promised(home(1, 40.0, 0.6, SHIELD), 0.65, accepted=["R1"])
+    assert evidence()["promises"]["rows"] == 0

@@ -12,9 +12,10 @@ from django.utils import timezone
 from consult.letters.html import letter_html
 from consult.models import Job, Letter, OutboundMail
 from consult.services.letters import content_sha256
+from consult.services.privacy.erasures import erase_person
 from consult.services.sending import email_letter, letter_token
 from consult.tasks import run_job
-from mitigation.models import Decision, Note, Plan, PlanItem, Prediction, Stage
+from mitigation.models import Case, Decision, Note, Plan, PlanItem, Prediction, Stage
 from mitigation.services.decisions import decide
 from mitigation.services.imports import import_case_folder
 from mitigation.services.offers import items_state, offer_plan
@@ -70,7 +71,6 @@ def answer(plan, **more):
 
 
 def ready(plan) -> Letter:
-    Letter.objects.filter(pk=plan.letter_id)
     job = Job.objects.get(key=f"render-letter:{plan.letter.number}")
     run_job(job.pk)
     plan.letter.refresh_from_db()
@@ -252,6 +252,22 @@ def test_a_question_comes_back_as_a_note(client, case, plan) -> None:
 
 
 @pytest.mark.django_db
+def test_of_an_erased_client_the_number_and_the_digest_of_a_plan_stay(
+    client, case, office, plan
+) -> None:
+    ready(plan)
+    answer(plan, answer="declined")
+    Case.objects.filter(pk=case.pk).update(stage=Stage.DECLINED)
+    erase_person(person=case.property.client, by=office, now=timezone.now(), reason="asked for it")
+    client.force_login(office)
+    page = client.get(reverse("plan_offer", args=[plan.pk]))
+    words = page.content.decode()
+    assert page.status_code == 200 and "erased" in words and plan.content_sha256 in words
+    assert "Alwine" not in words
+    with pytest.raises(ValidationError, match="erased"):
+        answer(plan)
+
+
 def test_a_silent_client_is_reminded_and_one_who_answered_is_not(case, plan) -> None:
     letter = ready(plan)
     email_letter(letter=letter, by=UserFactory(), site="http://x", now=timezone.now())

@@ -17,14 +17,14 @@ from consult.letters.stairs import Stair, StairChart, stairs_svg
 from consult.models import Job
 from consult.services.guards import unguarded
 from consult.tasks import run_job
-from mitigation.models import PlanDraft, PlanItem, Remedy, TrialFit
+from mitigation.models import CaseVisit, PlanDraft, PlanItem, Remedy, TrialFit
 from mitigation.pages.plan import read_plan
 from mitigation.planning.contributions import OUTSIDE, contributions_of, shares_of
 from mitigation.planning.suggestions import suggestions_of
 from mitigation.services.imports import import_case_folder
 from mitigation.services.plan_items import add_item, change_item, choose_items
 from surveys.models import Circuit, Reading, Spot
-from tests.factories import UserFactory, assign
+from tests.factories import UserFactory, VisitFactory, assign
 from tests.mitigation.planned_homes import (
     THREE,
     every_state,
@@ -294,11 +294,11 @@ def test_a_tick_is_kept_and_answered_with_what_it_brings(opposed, office) -> Non
     part = tick(office, opposed, "R1", **HTMX)
     assert b"<html" not in part.content
     words = text_of(part)
-    assert "Together: 300.00." in words
+    assert "Together: 300.00 EUR." in words
     assert "may rise" in words  # F1 alone off: F2 is left
     assert opposed.items.get(name="R1").is_chosen
     words = text_of(tick(office, opposed, "R1", "R2", **HTMX))
-    assert "may rise" not in words and "Together: 580.00." in words
+    assert "may rise" not in words and "Together: 580.00 EUR." in words
     assert [item.name for item in opposed.items.filter(is_chosen=True)] == ["R1", "R2"]
 
 
@@ -342,6 +342,15 @@ def test_an_assessor_of_the_home_plans_and_another_does_not(three, client) -> No
     assign(assessor, three.property)
     assert tick(client, three, "R1").status_code == 302
     assert three.items.filter(is_chosen=True).exists()
+
+
+def test_the_plan_leads_to_the_trial_of_a_visit_that_is_open(three, office) -> None:
+    words = text_of(page_of(office, three))
+    assert "A trial is entered in a visit that is not sealed." in words
+    visit = VisitFactory(property=three.property, sealed_at=None)
+    CaseVisit.objects.create(case=three, visit=visit)
+    page = page_of(office, three).content.decode()
+    assert reverse("trial_walk", args=[visit.pk]) in page
 
 
 # -- Trials that are still to be computed -------------------------------------------------------
@@ -466,13 +475,13 @@ def test_two_versions_stand_side_by_side(three, office) -> None:
     page = reverse("plan_drafts", args=[three.reference])
     answer = office.get(page, {"first": first.pk, "second": second.pk})
     words = text_of(answer)
-    assert "Cost 300.00 750.00" in words
+    assert "Cost [EUR] 300.00 750.00" in words
     assert "R1: demand switch, F1 300.00" in words
     likely = [row["probability"] for draft in (first, second) for row in draft.rows]
     assert likely[0] < 0.01 and likely[1] > 0.9
     # What is kept stays, whatever is ticked later.
     tick(office, three)
-    assert "Cost 300.00 0.00" in text_of(office.get(page, {"first": first.pk, "second": ""}))
+    assert "Cost [EUR] 300.00 0.00" in text_of(office.get(page, {"first": first.pk, "second": ""}))
     office.post(reverse("plan_draft_remove", args=[three.reference, first.pk]))
     assert list(PlanDraft.objects.all()) == [second]
 
@@ -501,7 +510,7 @@ def test_the_page_speaks_german(three, client) -> None:
     tick(client, three, "R1", "R2", "R3")
     words = text_of(page_of(client, three))
     assert "1 von 1 Zeilen, die zählen, sind mit 90 % gehalten." in words
-    assert "Zusammen: 750,00." in words
+    assert "Zusammen: 750,00 EUR." in words
     assert "R1, R2 und R3, zusammen 750,00, halten jede Zeile" in text_of(choice(client, three))
 
 

@@ -304,6 +304,16 @@ def test_the_trial_goes_on_where_it_was(walk):
     assert (where.spot, where.measurand, where.instrument) == (walk.spot, FREE, walk.meter)
 
 
+def test_before_the_first_reading_it_offers_how_the_home_was_last_measured(walk):
+    page = walk.client.get(reverse("trial_walk", args=[walk.visit.pk]))
+    assert page.status_code == 200 and "errorlist" not in page.content.decode()
+    last = Reading.objects.filter(visit__property=walk.case.property).latest("visit__date", "pk")
+    offered = page.context["setup"]
+    assert offered["measurand"].value() == last.measurand
+    assert offered["instrument"].value() == str(last.instrument_id)
+    assert offered["source"].value() == ["F1", "F2", "F3"]
+
+
 def test_a_home_without_circuits_leads_to_where_they_are_entered(db, client):
     walk = Walk(client, [])
     response = walk.client.get(reverse("trial_walk", args=[walk.visit.pk]))
