@@ -32,12 +32,12 @@ class _Mixture:
     weight: FloatArray
 
     def draw(self, n: int, rng: np.random.Generator) -> FloatArray:
-        which = np.sort(rng.choice(len(self.weight), n, p=self.weight))
+        component = np.sort(rng.choice(len(self.weight), n, p=self.weight))
         normal = rng.standard_normal((n, self.centre.shape[1]))
         stretch = np.sqrt(FREEDOM / rng.chisquare(FREEDOM, n))
-        turned = np.swapaxes(self.factor, 1, 2)[which]
+        turned = np.swapaxes(self.factor, 1, 2)[component]
         offset = np.linalg.solve(turned, normal[..., None])[..., 0]
-        return np.asarray(self.centre[which] + offset * stretch[:, None])
+        return np.asarray(self.centre[component] + offset * stretch[:, None])
 
     def log_density(self, at: FloatArray) -> FloatArray:
         d = at.shape[1]
@@ -209,8 +209,8 @@ def _walked(
     trial: AxisTrial, at: FloatArray, u: FloatArray, rng: np.random.Generator
 ) -> FloatArray:
     """The draws after steps along differences of other draws, taken as Metropolis has it."""
-    here, chi2, box = at.copy(), _chi2(trial, at, u), BOX * trial.largest
-    n, d = here.shape
+    position, chi2, box = at.copy(), _chi2(trial, at, u), BOX * trial.largest
+    n, d = position.shape
     for step in range(WALK_STEPS):
         size = 1.0 if step % 10 == 9 else 2.38 / np.sqrt(2.0 * d) * rng.uniform(0.3, 1.0)
         half = rng.permutation(n)
@@ -218,9 +218,9 @@ def _walked(
             first = rng.choice(resting, len(moved))
             second = rng.choice(resting, len(moved))
             jitter = 1e-4 * trial.largest * rng.standard_normal((len(moved), d))
-            to = here[moved] + size * (here[first] - here[second]) + jitter
+            to = position[moved] + size * (position[first] - position[second]) + jitter
             to_chi2 = _chi2(trial, to, u)
             inside = (np.abs(to) <= box).all(axis=1)
             taken = inside & (np.log(rng.uniform(size=len(moved))) < (chi2[moved] - to_chi2) / 2)
-            here[moved[taken]], chi2[moved[taken]] = to[taken], to_chi2[taken]
-    return here
+            position[moved[taken]], chi2[moved[taken]] = to[taken], to_chi2[taken]
+    return position

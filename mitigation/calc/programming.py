@@ -146,21 +146,21 @@ class Programme:
     def _weights(self, given: dict[int, float]) -> FloatArray:
         return _weights(self._size, given)
 
-    def _solve(self, objective: FloatArray, more: Sequence[Line], size: int = 0) -> FloatArray:
-        solution = self._solution(objective, more, size)
+    def _solve(self, objective: FloatArray, lines: Sequence[Line], size: int = 0) -> FloatArray:
+        solution = self._solution(objective, lines, size)
         if solution is None:
             raise ValueError("no plan was found, although there is one")
         return solution
 
     def _solution(
-        self, objective: FloatArray, more: Sequence[Line], size: int = 0
+        self, objective: FloatArray, lines: Sequence[Line], size: int = 0
     ) -> FloatArray | None:
         """The best values of all variables, None where nothing fits; a limit of time is noted."""
         size = size or self._size
         short = [np.append(line, np.zeros(size - len(line))) for line, _low, _high in self._lines]
-        matrix = [*short, *(line for line, _low, _high in more)]
-        lows = [low for _line, low, _high in (*self._lines, *more)]
-        highs = [high for _line, _low, high in (*self._lines, *more)]
+        matrix = [*short, *(line for line, _low, _high in lines)]
+        lows = [low for _line, low, _high in (*self._lines, *lines)]
+        highs = [high for _line, _low, high in (*self._lines, *lines)]
         whole = np.zeros(size, dtype=np.int64)
         whole[: self._size] = 1
         result = milp(

@@ -85,8 +85,8 @@ class RemedyChangeForm(RemedyForm):
     version = forms.IntegerField(widget=forms.HiddenInput)
 
     def given(self) -> dict[str, Any]:
-        more = {name: self.cleaned_data[name] for name in ("is_retired", "version")}
-        return super().given() | more
+        own = {name: self.cleaned_data[name] for name in ("is_retired", "version")}
+        return super().given() | own
 
 
 def initial_of(remedy: Remedy) -> dict[str, Any]:

@@ -100,13 +100,13 @@ def failing_words(option: OptionFacts) -> str:
 
 
 def item_content(item: ItemFacts, offer: OfferFacts, formats: Formats) -> dict[str, Any]:
-    who = in_trade_words(_(WHO[item.done_by]), offer.country)
+    done_by = in_trade_words(_(WHO[item.done_by]), offer.country)
     return {
         "name": item.name,
         "what": remedy_name(item.kind),
         "where": where_words(item),
         "why": reason_words(item.reason, formats) if item.reason else "",
-        "who": who,
+        "who": done_by,
         "test": remedy_instructions(item.instructions),
         "cost": item.cost,
         "cost_words": price_words(item.cost, offer.currency, formats),

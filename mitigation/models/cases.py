@@ -32,10 +32,10 @@ class CaseQuerySet(AtPropertyQuerySet["Case"]):
 
     def with_household(self, user: User) -> Self:
         """What is kept of a medical device: its words for whom they are, else whether to ask."""
-        here = models.Q(property=models.OuterRef("property"))
-        words = MedicalDevice.objects.visible_to(user).current().filter(here)
+        at_property = models.Q(property=models.OuterRef("property"))
+        words = MedicalDevice.objects.visible_to(user).current().filter(at_property)
         return self.annotate(
-            must_ask=models.Exists(MedicalDevice.objects.current().filter(here)),
+            must_ask=models.Exists(MedicalDevice.objects.current().filter(at_property)),
             device_words=models.Subquery(words.values("words")[:1]),
             device_agreed_at=models.Subquery(words.values("agreed_at")[:1]),
         )

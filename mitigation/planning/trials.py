@@ -180,12 +180,12 @@ def parts_of(trial: Trial, sources: Sources) -> Parts | None:
         dtype=np.bool_,
     ).reshape(len(trial.states), len(tried))
     phase = np.exp(1j * np.array(angles, dtype=np.float64))
-    more = _remainders(tried, sources) if EVERYTHING in trial.states else []
-    under_main = np.array([[state != EVERYTHING] * len(more) for state in trial.states])
+    remainders = _remainders(tried, sources) if EVERYTHING in trial.states else []
+    under_main = np.array([[state != EVERYTHING] * len(remainders) for state in trial.states])
     return Parts(
         tried,
-        np.concatenate([phase, np.array(more, dtype=np.complex128)]),
-        np.concatenate([on, under_main.astype(np.bool_).reshape(len(on), len(more))], axis=1),
+        np.concatenate([phase, np.array(remainders, dtype=np.complex128)]),
+        np.concatenate([on, under_main.astype(np.bool_).reshape(len(on), len(remainders))], axis=1),
     )
 
 

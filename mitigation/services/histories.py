@@ -94,12 +94,12 @@ def _people_and_case(case: Case, names: Names) -> Iterator[Change]:
 def _device(home: Property, names: Names) -> Iterator[Change]:
     """When something was kept and withdrawn; never the words, which are the office's alone."""
     for row in MedicalDevice.objects.filter(property=home):
-        what = _("Ask before switching circuits off")
+        title = _("Ask before switching circuits off")
         kept, gone = _("entered with their consent"), _("withdrawn")
-        yield Change(at=row.agreed_at, who=names.who(row.entered_by_id), what=what, kind=kept)
+        yield Change(at=row.agreed_at, who=names.who(row.entered_by_id), what=title, kind=kept)
         if row.withdrawn_at is not None:
             yield Change(
-                at=row.withdrawn_at, who=names.who(row.withdrawn_by_id), what=what, kind=gone
+                at=row.withdrawn_at, who=names.who(row.withdrawn_by_id), what=title, kind=gone
             )
 
 

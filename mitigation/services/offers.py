@@ -142,8 +142,8 @@ def _refuse_wrong(case: Case, options: Sequence[Sequence[str]]) -> None:
 def _is_same(before: Plan, content: dict[str, Any]) -> bool:
     """A second click: but for its number the open version says the same."""
     is_open = before.replaced_at is None and not hasattr(before, "decision")
-    again = before.content | {"number": content["number"]}
-    return is_open and content_sha256(again) == content_sha256(content)
+    renumbered = before.content | {"number": content["number"]}
+    return is_open and content_sha256(renumbered) == content_sha256(content)
 
 
 def _freeze_predictions(plan: Plan, planning: Planning, options: Sequence[Sequence[str]]) -> None:

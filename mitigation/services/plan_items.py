@@ -120,7 +120,7 @@ def _sent_before(
 def put_in(*, case: Case, by: User, suggestions: Sequence[Suggestion]) -> list[PlanItem]:
     """Make items of what was offered, each once: what the case has by now is passed over."""
     Case.objects.select_for_update().get(pk=case.pk)
-    there = [key for item in case.items.all().whole() for key in keys_of(item)]
+    item_keys = [key for item in case.items.all().whole() for key in keys_of(item)]
     return [
         add_item(
             case=case,
@@ -132,7 +132,7 @@ def put_in(*, case: Case, by: User, suggestions: Sequence[Suggestion]) -> list[P
             cost=suggestion.remedy.price,
         )
         for suggestion in suggestions
-        if suggestion.key not in there
+        if suggestion.key not in item_keys
     ]
 
 

@@ -30,13 +30,16 @@ def asked_of_booking(
     first = others.select_related("property__client").order_by("position", "pk").first()
     if first is None:
         return
-    who, on = person.name if person else name, date_format(day)
+    assessor, on = person.name if person else name, date_format(day)
     if not Visit.objects.visible_to(by).filter(pk=first.pk).exists():
-        yield _("%(who)s has a visit at another property on %(day)s.") % {"who": who, "day": on}
+        yield _("%(who)s has a visit at another property on %(day)s.") % {
+            "who": assessor,
+            "day": on,
+        }
         return
     words = _("%(who)s has another visit on %(day)s: “%(visit)s”, %(client)s, %(property)s.")
     yield words % {
-        "who": who,
+        "who": assessor,
         "day": on,
         "visit": first.label,
         "client": first.property.client.name,

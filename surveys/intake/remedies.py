@@ -159,10 +159,10 @@ def _names(table: Table) -> list[str]:
     return names
 
 
-def _known(word: str, known: Mapping[str, str], what: str) -> str:
+def _known(word: str, known: Mapping[str, str], allowed: str) -> str:
     if folded(word) not in known:
         shown = ", ".join(list(known.values())[:12]) + (" ..." if len(known) > 12 else "")
-        raise NotAllowed(f"{what}: {shown or gettext('none there')}")
+        raise NotAllowed(f"{allowed}: {shown or gettext('none there')}")
     return known[folded(word)]
 
 
@@ -173,13 +173,13 @@ def _parts(word: str) -> list[str]:
 
 
 def _listed(
-    table: Table, column: str, known: Mapping[str, str] | None, what: str
+    table: Table, column: str, known: Mapping[str, str] | None, allowed: str
 ) -> list[tuple[str, ...]]:
     def parse(word: str) -> tuple[str, ...]:
         names = _parts(word)
         if known is None:
             return tuple(names)
-        return tuple(_known(name, known, what) for name in names)
+        return tuple(_known(name, known, allowed) for name in names)
 
     return table[column].spread(read_words(table, column, parse, ()))
 

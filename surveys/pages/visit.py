@@ -91,8 +91,8 @@ def page_context(
     }
     context |= put_right(visit)
     if is_open:
-        rows, more = _rows_again(request, visit, context, guideline, placement)
-        context |= more
+        rows, listed = _rows_again(request, visit, context, guideline, placement)
+        context |= listed
         context["missing"] = missing_before_sealing(visit, today=timezone.localdate())
         context["cautions"] = cautions_before_sealing(visit, baseline)
         context["ground_sentences"] = words.ground_sentences(visit.property.country)

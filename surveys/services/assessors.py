@@ -39,7 +39,11 @@ def visits_elsewhere(
     if person is not None:
         return rows.filter(measured_by=person)
     outside = rows.filter(measured_by=None).exclude(assessor="")
-    same = [pk for pk, who in outside.values_list("pk", "assessor") if folded(who) == folded(name)]
+    same = [
+        pk
+        for pk, assessor in outside.values_list("pk", "assessor")
+        if folded(assessor) == folded(name)
+    ]
     return rows.filter(pk__in=same)
 
 

@@ -42,8 +42,8 @@ def reading_rows(
         visit, room, spot, use, measurand, point, instrument = row[:7]
         values = [cell_for_file(row[n], row[n + 1]) for n in range(7, 15, 2)]
         code = Measurand(measurand)
-        what = (code.quantity.value, code.reference)
-        place = [names[visit], room, spot, use, *what, point, instrument]
+        quantity = (code.quantity.value, code.reference)
+        place = [names[visit], room, spot, use, *quantity, point, instrument]
         *rest, pk, set_aside = row[19:]
         reasons = "; ".join(filter(None, (set_aside, later.get(pk))))
         rows.append([*place, *values, *row[15:19], reasons, *rest])

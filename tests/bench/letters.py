@@ -165,13 +165,13 @@ def rows_of_homes(folder: Path, *, quick: bool) -> list[Row]:
         ("a large home", 60, 2, 3, 4.0),
         ("an office building", 300, 3, 1, within_s),
     )
-    found = []
+    figures = []
     for name, spots, few, repeats, wanted_s in homes:
         n = few if quick else spots
         letter = _letter_of_home(folder / name, n)
         ours_s, bare_s = against_bare(letter, 1 if quick else repeats)
         size = f"{n} spots, {n * READINGS} readings"
-        found += [
+        figures += [
             at_most(
                 f"letters: {name} against WeasyPrint",
                 ours_s / bare_s,
@@ -180,7 +180,7 @@ def rows_of_homes(folder: Path, *, quick: bool) -> list[Row]:
             ),
             at_most(f"letters: {name}", ours_s, wanted_s, f"aim; {size}", unit="s"),
         ]
-    return found
+    return figures
 
 
 def _letter_of_home(folder: Path, spots: int) -> Any:
@@ -205,10 +205,10 @@ def main(*, quick: bool) -> None:
 
             redis = start_redis(Path(name))
             try:
-                found = rows(quick=quick) + rows_of_homes(Path(name), quick=quick)
+                figures = rows(quick=quick) + rows_of_homes(Path(name), quick=quick)
             finally:
                 redis.stop()
-        for row in found:
+        for row in figures:
             print(row.as_json())
 
 

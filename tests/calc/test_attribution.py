@@ -35,11 +35,11 @@ def test_states_that_were_not_read_lie_in_their_intervals(phases) -> None:
     inside, total = 0, 0
     for sources in (3, 5):
         house, on, axes, rng = tried(phases, sources)
-        found = attribute(axes, np.random.default_rng(SEED))
-        assert found is not None and found.model_error <= 0.02
-        everything = found.field()
+        attribution = attribute(axes, np.random.default_rng(SEED))
+        assert attribution is not None and attribution.model_error <= 0.02
+        everything = attribution.field()
         for state in unmeasured(on, 10, rng):
-            low, high = np.quantile(found.field(state) / everything, [0.025, 0.975])
+            low, high = np.quantile(attribution.field(state) / everything, [0.025, 0.975])
             true = house.field(state)[0] / house.field(np.ones(sources))[0]
             inside += low <= true <= high
             total += 1
@@ -52,8 +52,8 @@ def test_the_same_seed_gives_the_same_draws_and_another_nearly_the_same_interval
     first, again, other = (attribute(axes, np.random.default_rng(seed)) for seed in (1, 1, 2))
     assert np.array_equal(first.parts, again.parts)
     ends = []
-    for found in (first, other):
-        ratio = found.field(np.array([0.0, 1, 1, 1])) / found.field()
+    for attribution in (first, other):
+        ratio = attribution.field(np.array([0.0, 1, 1, 1])) / attribution.field()
         ends.append(np.quantile(ratio, [0.025, 0.975]))
     width = ends[0][1] - ends[0][0]
     assert np.abs(ends[0] - ends[1]).max() <= 0.15 * width
@@ -64,19 +64,19 @@ def test_all_off_is_what_the_meter_showed_with_all_off() -> None:
     house, on, _axes, rng = tried(sources=3)
     house = replace(house, outside=20 * house.outside)
     axes = read(house, on, rng)
-    found = attribute(axes, np.random.default_rng(SEED))
+    attribution = attribute(axes, np.random.default_rng(SEED))
     off = int(np.flatnonzero(~on.any(axis=1))[0])
     shown = np.sqrt(sum(axis.reading[off] ** 2 for axis in axes))
     whole = np.sqrt(sum(axis.reading[0] ** 2 for axis in axes))
-    ratio = np.median(found.field(np.zeros(3)) / found.field())
+    ratio = np.median(attribution.field(np.zeros(3)) / attribution.field())
     assert ratio == pytest.approx(shown / whole, rel=0.03)
 
 
 def test_contributions_add_up_to_the_field() -> None:
     _house, _on, axes, _rng = tried(phases=3, sources=5)
-    found = attribute(axes, np.random.default_rng(SEED))
-    parts, outside = found.contributions()
-    assert parts.sum(axis=1) + outside == pytest.approx(found.field(), rel=1e-9)
+    attribution = attribute(axes, np.random.default_rng(SEED))
+    parts, outside = attribution.contributions()
+    assert parts.sum(axis=1) + outside == pytest.approx(attribution.field(), rel=1e-9)
 
 
 def test_a_source_that_cancels_others_has_another_sign() -> None:
@@ -85,8 +85,8 @@ def test_a_source_that_cancels_others_has_another_sign() -> None:
     phase = [1.0, -1.0]
     reading = [4.0, 20.0, 24.0, 0.1, 24.0, 20.0, 4.0]
     mark = [0, 0, 0, MARK_BELOW, 0, 0, 0]
-    found = attribute([one_axis(on, reading, mark, phase)], np.random.default_rng(SEED))
-    parts, _outside = found.contributions()
+    attribution = attribute([one_axis(on, reading, mark, phase)], np.random.default_rng(SEED))
+    parts, _outside = attribution.contributions()
     larger, smaller = np.median(parts, axis=0)
     assert larger == pytest.approx(24, rel=0.05) and smaller == pytest.approx(-20, rel=0.05)
 
@@ -97,8 +97,10 @@ def test_another_unit_gives_the_same_ratios() -> None:
     left = np.array([0.0, 1.0, 1.0])
     ratios = []
     for trial in (axes, milli):
-        found = attribute(trial, np.random.default_rng(SEED))
-        ratios.append(np.quantile(found.field(left) / found.field(), [0.025, 0.5, 0.975]))
+        attribution = attribute(trial, np.random.default_rng(SEED))
+        ratios.append(
+            np.quantile(attribution.field(left) / attribution.field(), [0.025, 0.5, 0.975])
+        )
     assert ratios[0] == pytest.approx(ratios[1], rel=0.02)
 
 
@@ -109,8 +111,8 @@ def test_too_few_states_cannot_be_checked() -> None:
                 spread=axis.spread[:5])
         for axis in axes
     ]  # fmt: skip
-    found = attribute(few, np.random.default_rng(SEED))
-    assert not found.checkable and found.model_error == ASSUMED_MODEL_ERROR
+    attribution = attribute(few, np.random.default_rng(SEED))
+    assert not attribution.checkable and attribution.model_error == ASSUMED_MODEL_ERROR
 
 
 def test_a_house_that_does_not_obey_is_a_misfit() -> None:
@@ -131,8 +133,8 @@ def test_what_was_over_range_is_still_attributed() -> None:
     on = [[1, 1], [0, 1], [1, 0], [0, 0], [0, 1], [1, 0], [1, 1]]
     reading = [100.0, 20.0, 100.0, 0.5, 20.0, 100.0, 100.0]
     mark = [MARK_ABOVE, 0, MARK_ABOVE, 0, 0, MARK_ABOVE, MARK_ABOVE]
-    found = attribute([one_axis(on, reading, mark)], np.random.default_rng(SEED))
-    low = np.quantile(found.field(), 0.025)
+    attribution = attribute([one_axis(on, reading, mark)], np.random.default_rng(SEED))
+    low = np.quantile(attribution.field(), 0.025)
     assert low > 95.0  # nothing says how far above it lies
 
 
@@ -154,9 +156,11 @@ def test_a_trial_without_everything_on_is_refused() -> None:
 
 def test_the_state_to_read_next_is_the_least_known_one() -> None:
     _house, _on, axes, _rng = tried(sources=4, alone=False, coupling=0.05)
-    found = attribute(axes, np.random.default_rng(SEED))
+    attribution = attribute(axes, np.random.default_rng(SEED))
     unread = np.array([[0, 0, 1, 1], [1, 0, 1, 0], [0, 1, 0, 1]], dtype=bool)
-    spread = spreads(found, unread)
-    assert next_state(found, unread, [False] * 3) == int(np.argmax(spread))
-    assert next_state(found, unread, [False, True, False]) == 1  # what the plan makes comes first
-    assert next_state(found, unread[:0], []) is None
+    spread = spreads(attribution, unread)
+    assert next_state(attribution, unread, [False] * 3) == int(np.argmax(spread))
+    assert (
+        next_state(attribution, unread, [False, True, False]) == 1
+    )  # what the plan makes comes first
+    assert next_state(attribution, unread[:0], []) is None

@@ -52,12 +52,12 @@ def test_the_truth_lies_between_the_ends(numbers, left) -> None:
 
 @given(st.lists(st.floats(-50, 50), min_size=9, max_size=9), st.floats(0, 1), st.floats(0, 1))
 def test_the_truth_lies_between_the_ends_of_several(numbers, first, second) -> None:
-    rest, one, two = (np.array(numbers[at : at + 3]) for at in (0, 3, 6))
-    everything = np.linalg.norm(rest + one + two)
-    alone = np.array([np.linalg.norm(rest + two), np.linalg.norm(rest + one)])
+    rest, lamp, heater = (np.array(numbers[at : at + 3]) for at in (0, 3, 6))
+    everything = np.linalg.norm(rest + lamp + heater)
+    alone = np.array([np.linalg.norm(rest + heater), np.linalg.norm(rest + lamp)])
     off = np.linalg.norm(rest)
     low, high = several_ends(np.array([[first, second]]), off, off, everything, alone)
-    true = np.linalg.norm(rest + first * one + second * two)
+    true = np.linalg.norm(rest + first * lamp + second * heater)
     assert low[0] - 1e-9 <= true <= high[0] + 1e-9
 
 

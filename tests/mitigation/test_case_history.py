@@ -212,7 +212,7 @@ def test_what_people_changed_stands_first_and_the_data_are_folded_in(client, ine
     text = page.content.decode()
     by_people, _, folded = text.partition("<details>")
     assert "Room North room" in by_people and "Visit" in by_people
-    data = [one.what for one in case_changes(case, ines) if one.is_data]
+    data = [entry.what for entry in case_changes(case, ines) if entry.is_data]
     assert any("C-17" in what for what in data), "a calibration that came in"
     assert f"{len(data)} entries of readings, places and instruments" in folded
     assert "readings came in with the file" in folded and "C-17" in folded

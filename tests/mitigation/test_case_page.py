@@ -206,8 +206,8 @@ def jumps(page: str) -> list[str]:
 
 
 def test_the_page_leads_to_its_parts_and_to_no_part_that_is_missing(client):
-    beside, case = ["people", "judged"], compared_case()
-    parts = ["comparison", "left", "visits", *beside]
+    side_parts, case = ["people", "judged"], compared_case()
+    parts = ["comparison", "left", "visits", *side_parts]
     assert jumps(client.get(url(case)).content.decode()) == parts
     CaseVisit.objects.get(visit__kind="follow-up").delete()
     parts.remove("left")

@@ -53,26 +53,26 @@ def test_three_homes_are_pooled() -> None:
     values = [(40.0, 8.0), (30.0, 9.0), (50.0, 5.0)]
     for number, (before, after) in enumerate(values):
         home(number, before, after, SHIELD)
-    (found,) = evidence()["remedies"]
-    assert (found["remedy"], found["group"], found["homes"]) == ("bonded-shield", "electric", 3)
+    (kind,) = evidence()["remedies"]
+    assert (kind["remedy"], kind["group"], kind["homes"]) == ("bonded-shield", "electric", 3)
     # σ² = 2·0.05² + (a/B)² + (a/A)², one certificate; a = 0.1/sqrt(12).
     a2 = 0.01 / 12
     y = [math.log(after / before) for before, after in values]
     v = [2 * 0.05**2 + a2 / before**2 + a2 / after**2 for before, after in values]
     by_hand = pooled(np.array(y), np.array(v))
-    assert found["mean_ln"] == pytest.approx(by_hand.mean, rel=1e-9)
-    assert found["next_low"] == pytest.approx(by_hand.next_low, rel=1e-9)
-    assert found["percent"] == pytest.approx(100 * (1 - math.exp(found["mean_ln"])))
-    assert found["db"] == pytest.approx(-20 * math.log10(math.e) * found["mean_ln"])
+    assert kind["mean_ln"] == pytest.approx(by_hand.mean, rel=1e-9)
+    assert kind["next_low"] == pytest.approx(by_hand.next_low, rel=1e-9)
+    assert kind["percent"] == pytest.approx(100 * (1 - math.exp(kind["mean_ln"])))
+    assert kind["db"] == pytest.approx(-20 * math.log10(math.e) * kind["mean_ln"])
 
 
 def test_two_homes_are_counted_and_have_no_figures() -> None:
     for number in range(2):
         home(number, 40.0, 8.0, SHIELD)
-    (found,) = evidence()["remedies"]
-    assert found["homes"] == 2
-    figures = set(found) - {"remedy", "group", "homes", "left_out"}
-    assert all(found[name] is None for name in figures)
+    (kind,) = evidence()["remedies"]
+    assert kind["homes"] == 2
+    figures = set(kind) - {"remedy", "group", "homes", "left_out"}
+    assert all(kind[name] is None for name in figures)
 
 
 def test_what_is_left_out_is_counted_by_reason() -> None:
@@ -81,20 +81,20 @@ def test_what_is_left_out_is_counted_by_reason() -> None:
     home(3, 40.0, 8.0, SHIELD.replace("done,", "done differently,"))
     home(4, 40.0, 8.0, SHIELD + "R2,shielded-surface,,Bedroom,,done,2026-05-01\n")
     home(5, 40.0, 8.0, SHIELD.replace("done,", "accepted,"))
-    found = {entry["remedy"]: entry for entry in evidence()["remedies"]}
-    assert found["bonded-shield"]["left_out"] == {
+    kinds = {entry["remedy"]: entry for entry in evidence()["remedies"]}
+    assert kinds["bonded-shield"]["left_out"] == {
         "at least": 1, "done differently": 1, "no figure": 1, "several remedies": 1,
     }  # fmt: skip
-    assert found["bonded-shield"]["homes"] == 0
-    assert found["bonded-shield + shielded-surface"]["homes"] == 1
-    assert found["shielded-surface"]["left_out"] == {"several remedies": 1}
+    assert kinds["bonded-shield"]["homes"] == 0
+    assert kinds["bonded-shield + shielded-surface"]["homes"] == 1
+    assert kinds["shielded-surface"]["left_out"] == {"several remedies": 1}
 
 
 def test_two_of_a_kind_at_one_spot_are_a_kind_of_their_own() -> None:
     home(1, 40.0, 8.0, SHIELD + SHIELD.replace("R1", "R2"))
-    found = {entry["remedy"]: entry for entry in evidence()["remedies"]}
-    assert found["bonded-shield + bonded-shield"]["homes"] == 1
-    assert found["bonded-shield"]["left_out"] == {"several remedies": 1}
+    kinds = {entry["remedy"]: entry for entry in evidence()["remedies"]}
+    assert kinds["bonded-shield + bonded-shield"]["homes"] == 1
+    assert kinds["bonded-shield"]["left_out"] == {"several remedies": 1}
 
 
 def test_a_shield_says_nothing_of_the_magnetic_field() -> None:
@@ -108,8 +108,8 @@ def test_a_spot_that_no_item_serves_does_not_count() -> None:
     elsewhere = "R1,bonded-shield,,Bedroom,bed head,done,2026-05-01\n"
     rows = [row("before", 40.0, "bed foot"), row("after", 8.0, "bed foot")]
     home(2, 30.0, 9.0, elsewhere, rows=rows)
-    (found,) = evidence()["remedies"]
-    assert found["homes"] == 2  # the foot of the second bed is no row of it
+    (kind,) = evidence()["remedies"]
+    assert kind["homes"] == 2  # the foot of the second bed is no row of it
 
 
 def test_the_table_has_a_line_for_each_kind() -> None:

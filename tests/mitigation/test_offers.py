@@ -168,15 +168,15 @@ def test_of_two_answers_the_first_stands(plan) -> None:
 def test_two_people_at_once_get_one_answer() -> None:
     plan = offer(planned_case(), UserFactory(role="office"), ALL_THREE)
     start = threading.Barrier(2)
-    told: list[str] = []
+    answers: list[str] = []
 
     def decide_now(given) -> None:
         try:
             start.wait(timeout=20)
             answer(Plan.objects.get(pk=plan.pk), **given)
-            told.append("kept")
+            answers.append("kept")
         except ValidationError as error:
-            told.append(error.messages[0])
+            answers.append(error.messages[0])
         finally:
             connection.close()
 
@@ -187,7 +187,7 @@ def test_two_people_at_once_get_one_answer() -> None:
     for thread in threads:
         thread.join(timeout=60)
     assert Decision.objects.count() == 1
-    assert sorted(words == "kept" for words in told) == [False, True]
+    assert sorted(words == "kept" for words in answers) == [False, True]
 
 
 @pytest.mark.django_db

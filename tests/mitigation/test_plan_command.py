@@ -59,12 +59,16 @@ def test_a_switch_leaves_what_the_others_make(three) -> None:
 
 def test_the_cheapest_plan_that_holds_the_bed_is_chosen(three) -> None:
     """All three circuits have to go: what stays is then 0.3 V/m; the target is under 1.5 V/m."""
-    found = plan(three)
-    assert found["plan"]["items"] == ["R1", "R2", "R3"]
-    assert found["plan"]["cost"] == 750.0 and found["plan"]["reached"] and found["plan"]["proven"]
-    assert [step["held"] for step in found["steps"]] == [0, 1]
-    assert found["steps"][0] == {"held": 0, "cost": 0.0, "items": []}
-    row = found["rows"][0]
+    forecast = plan(three)
+    assert forecast["plan"]["items"] == ["R1", "R2", "R3"]
+    assert (
+        forecast["plan"]["cost"] == 750.0
+        and forecast["plan"]["reached"]
+        and forecast["plan"]["proven"]
+    )
+    assert [step["held"] for step in forecast["steps"]] == [0, 1]
+    assert forecast["steps"][0] == {"held": 0, "cost": 0.0, "items": []}
+    row = forecast["rows"][0]
     assert row["predicted"]["probability"] >= 0.9
     # Each switch works nine times of ten, and the bed needs all three.
     assert row["predicted"]["overall"] == pytest.approx(0.9**3, abs=0.03)
@@ -97,18 +101,18 @@ def test_a_circuit_that_cancels_another_is_not_opened_alone() -> None:
     case = bring_in(folder(rows, circuits=circuits, remedies=remedies, phases=2))
     row = plan(case, "--items", "R1")["rows"][0]
     assert row["ratio"]["median"] == pytest.approx(20.0 / 4.0, rel=0.05)
-    found = plan(case)
-    assert found["plan"]["items"] == ["R1", "R2"] and found["plan"]["reached"]
+    forecast = plan(case)
+    assert forecast["plan"]["items"] == ["R1", "R2"] and forecast["plan"]["reached"]
 
 
 def test_a_circuit_that_was_not_tried_makes_the_row_unknown(three) -> None:
     remedies = "item,remedy,circuits,room,cost\nR9,demand-switch,F9,Bedroom,100\n"
     case = bring_in(three_circuits(remedies, reference="EB-P2"))
-    found = plan(case, "--items", "R9")
-    row = found["rows"][0]
+    forecast = plan(case, "--items", "R9")
+    row = forecast["rows"][0]
     assert row["unknown"] == ["not tried: f9"] or row["unknown"] == ["not tried: F9"]
     assert row["predicted"] is None and row["ratio"] is None
-    assert found["plan"]["reached"] is False
+    assert forecast["plan"]["reached"] is False
 
 
 def test_a_shield_never_acts_on_the_magnetic_field() -> None:
@@ -131,11 +135,11 @@ def test_magnetic_trials_are_read_and_not_attributed() -> None:
             row.format(60, "trial", "F1")]  # fmt: skip
     remedies = "item,remedy,circuits,effect_db,spread_db,cost\nR1,wiring-correction,F1,20,0,400\n"
     case = bring_in(folder(rows, remedies=remedies))
-    found = plan(case, "--items", "R1")["rows"][0]
-    assert found["basis"] == "read-state-1" and found["model_error"] is None
+    prediction = plan(case, "--items", "R1")["rows"][0]
+    assert prediction["basis"] == "read-state-1" and prediction["model_error"] is None
     # k = 0.1: between |0.9*60 - 0.1*220| = 32 and 0.9*60 + 0.1*220 = 76, uniformly.
-    assert found["ratio"]["low"] * 220 == pytest.approx(32 + 0.025 * 44, rel=1e-3)
-    assert found["ratio"]["high"] * 220 == pytest.approx(76 - 0.025 * 44, rel=1e-3)
+    assert prediction["ratio"]["low"] * 220 == pytest.approx(32 + 0.025 * 44, rel=1e-3)
+    assert prediction["ratio"]["high"] * 220 == pytest.approx(76 - 0.025 * 44, rel=1e-3)
 
 
 def test_a_state_that_was_not_read_is_asked_for() -> None:
@@ -144,8 +148,11 @@ def test_a_state_that_was_not_read_is_asked_for() -> None:
             row.format(60, "trial", "F1"), row.format(200, "trial", "F2")]  # fmt: skip
     remedies = "item,remedy,circuits,cost\nR1,wiring-correction,F1;F2,400\n"
     case = bring_in(folder(rows, remedies=remedies))
-    found = plan(case, "--items", "R1")["rows"][0]
-    assert found["unknown"] == ["read this state: F1 + F2 off"] and found["predicted"] is None
+    prediction = plan(case, "--items", "R1")["rows"][0]
+    assert (
+        prediction["unknown"] == ["read this state: F1 + F2 off"]
+        and prediction["predicted"] is None
+    )
 
 
 def test_what_is_asked_for_wrongly_is_refused(three) -> None:

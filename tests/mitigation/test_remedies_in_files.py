@@ -126,7 +126,7 @@ def wrong(place: int, **cells: str) -> dict[str, list[list[str]]]:
 
 
 @pytest.mark.parametrize(
-    ("place", "cells", "column", "said"),
+    ("place", "cells", "column", "reason"),
     [
         (1, {"remedy": "magic"}, "remedy", "demand-switch"),
         (1, {"remedy": ""}, "remedy", "it is required"),
@@ -150,11 +150,11 @@ def wrong(place: int, **cells: str) -> dict[str, list[list[str]]]:
         (2, {"item": "R2;R3"}, "item", "a name without a semicolon"),
     ],
 )
-def test_each_wrong_cell_is_named_by_file_row_and_column(place, cells, column, said) -> None:
+def test_each_wrong_cell_is_named_by_file_row_and_column(place, cells, column, reason) -> None:
     tables = wrong(place, **cells)
     line = one_fault(as_zip(as_files(tables)))
     assert line.startswith(f"remedies.csv row {place + 1}, column {column}: "), line
-    assert said in line
+    assert reason in line
     in_workbook = one_fault(as_workbook(tables))
     assert in_workbook.startswith(f"sheet remedies row {place + 1}, column {column}: ")
     with pytest.raises(CaseFolderRefused):

@@ -49,8 +49,10 @@ def test_the_built_in_kinds_are_listed_as_house_assumptions(client) -> None:
 def test_names_of_built_in_kinds_are_those_of_the_catalogue() -> None:
     known = dict(Remedy.objects.values_list("key", "name"))
     assert known == NAMES
-    told = set(Remedy.objects.exclude(instructions="").values_list("instructions", flat=True))
-    assert told == set(INSTRUCTIONS)
+    instructions = set(
+        Remedy.objects.exclude(instructions="").values_list("instructions", flat=True)
+    )
+    assert instructions == set(INSTRUCTIONS)
 
 
 def test_built_in_words_are_german_for_germans_and_typed_ones_stay() -> None:

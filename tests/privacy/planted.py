@@ -320,16 +320,16 @@ def _write(rows: Any, key: str, field: Any, word: str) -> bool:
         row = rows.model._base_manager.filter(pk=pk)
         if isinstance(field, models.JSONField):
             before = row.values_list(field.name, flat=True)[0] or {}
-            said: Any = [*before, word] if isinstance(before, list) else before | {"planted": word}
+            value: Any = [*before, word] if isinstance(before, list) else before | {"planted": word}
         elif isinstance(field, models.BinaryField):
-            said = word.encode()
+            value = word.encode()
         elif isinstance(field, models.EmailField):
-            said = f"{word}@example.org" if not field.unique else f"{word}{pk}@example.org"
+            value = f"{word}@example.org" if not field.unique else f"{word}{pk}@example.org"
         else:
             before = row.values_list(field.name, flat=True)[0] or ""
             most = field.max_length or 10_000
-            said = f"{before[: most - len(word) - 8]} {word} {pk}"
-        row.update(**{field.name: said})
+            value = f"{before[: most - len(word) - 8]} {word} {pk}"
+        row.update(**{field.name: value})
         wrote = True
     return wrote
 

@@ -62,11 +62,11 @@ def test_a_room_of_wires_is_taken_apart() -> None:
     )
     rng = np.random.default_rng(11)
     on = states(3, alone=True, rng=rng)
-    found = attribute(read(house, on, rng), np.random.default_rng(3))
-    assert found is not None and found.checkable
+    attribution = attribute(read(house, on, rng), np.random.default_rng(3))
+    assert attribution is not None and attribution.checkable
     for number in range(3):
         left = np.ones(3)
         left[number] = 0.0
-        low, high = np.quantile(found.field(left) / found.field(), [0.005, 0.995])
+        low, high = np.quantile(attribution.field(left) / attribution.field(), [0.005, 0.995])
         true = house.field(left)[0] / house.field(np.ones(3))[0]
         assert low <= true <= high

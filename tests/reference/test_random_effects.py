@@ -31,28 +31,28 @@ def bcg() -> tuple[np.ndarray, np.ndarray]:
 def test_the_bcg_trials() -> None:
     """DerSimonian-Laird: tau² 0.3088, mean -0.7141, plain z interval -1.0644..-0.3638."""
     effect, variance = bcg()
-    found = pooled(effect, variance)
-    assert found.tau2 == pytest.approx(0.3088, abs=5e-5)
-    assert found.mean == pytest.approx(-0.7141, abs=5e-5)
-    plain = np.sqrt(1 / (1 / (variance + found.tau2)).sum())
-    assert found.mean - 1.959964 * plain == pytest.approx(-1.0644, abs=5e-5)
-    assert found.mean + 1.959964 * plain == pytest.approx(-0.3638, abs=5e-5)
+    mean_effect = pooled(effect, variance)
+    assert mean_effect.tau2 == pytest.approx(0.3088, abs=5e-5)
+    assert mean_effect.mean == pytest.approx(-0.7141, abs=5e-5)
+    plain = np.sqrt(1 / (1 / (variance + mean_effect.tau2)).sum())
+    assert mean_effect.mean - 1.959964 * plain == pytest.approx(-1.0644, abs=5e-5)
+    assert mean_effect.mean + 1.959964 * plain == pytest.approx(-0.3638, abs=5e-5)
 
 
 def test_the_three_studies() -> None:
     """tau² 0.01714286, mean 0.2523976; Hartung-Knapp 0.1106392 is below the plain 0.1109297."""
-    found = pooled(*THREE)
-    assert found.tau2 == pytest.approx(0.01714286, abs=5e-9)
-    assert found.mean == pytest.approx(0.2523976, abs=5e-8)
-    assert found.se == pytest.approx(0.1109297, abs=5e-8)
-    assert (found.low, found.high) == pytest.approx((-0.2249, 0.7297), abs=5e-5)
+    mean_effect = pooled(*THREE)
+    assert mean_effect.tau2 == pytest.approx(0.01714286, abs=5e-9)
+    assert mean_effect.mean == pytest.approx(0.2523976, abs=5e-8)
+    assert mean_effect.se == pytest.approx(0.1109297, abs=5e-8)
+    assert (mean_effect.low, mean_effect.high) == pytest.approx((-0.2249, 0.7297), abs=5e-5)
 
 
 def test_the_next_home_by_the_published_formula() -> None:
     """mean ± t(k − 2)·sqrt(tau² + se²) (Higgins, Thompson and Spiegelhalter 2009)."""
-    found = pooled(*THREE)
+    mean_effect = pooled(*THREE)
     half = student.ppf(0.975, 1) * np.sqrt(0.01714286 + 0.1109297**2)
-    assert (found.next_low, found.next_high) == pytest.approx(
+    assert (mean_effect.next_low, mean_effect.next_high) == pytest.approx(
         (0.2523976 - half, 0.2523976 + half), rel=1e-5
     )
 
@@ -60,10 +60,12 @@ def test_the_next_home_by_the_published_formula() -> None:
 def test_statsmodels_agrees() -> None:
     effect, variance = bcg()
     oracle = combine_effects(effect, variance, method_re="dl")
-    found = pooled(effect, variance)
-    assert found.tau2 == pytest.approx(oracle.tau2, rel=1e-10)
-    assert found.mean == pytest.approx(oracle.mean_effect_re, rel=1e-10)
-    assert found.se == pytest.approx(max(oracle.sd_eff_w_re_hksj, oracle.sd_eff_w_re), rel=1e-10)
+    mean_effect = pooled(effect, variance)
+    assert mean_effect.tau2 == pytest.approx(oracle.tau2, rel=1e-10)
+    assert mean_effect.mean == pytest.approx(oracle.mean_effect_re, rel=1e-10)
+    assert mean_effect.se == pytest.approx(
+        max(oracle.sd_eff_w_re_hksj, oracle.sd_eff_w_re), rel=1e-10
+    )
 
 
 def test_homes_that_agree_have_no_variance_between_them() -> None:
@@ -96,7 +98,7 @@ def test_wilson_by_hand() -> None:
 def test_promises_by_hand() -> None:
     """Four rows, three of them inside; Brier (0.01 + 0.04 + 0.81 + 0.25)/4."""
     after = np.array([1.0, 2.0, 8.0, 4.0])
-    found = kept_promises(
+    promises = kept_promises(
         after,
         median=np.array([1.0, 1.0, 4.0, 4.0]),
         low=np.array([0.5, 0.5, 3.0, 3.0]),
@@ -104,9 +106,9 @@ def test_promises_by_hand() -> None:
         probability=np.array([0.9, 0.8, 0.9, 0.5]),
         met=np.array([True, True, False, True]),
     )
-    assert (found.rows, found.inside) == (4, 0.75)
-    assert found.brier == pytest.approx(1.11 / 4)
-    assert found.mean_ln == pytest.approx(np.log(4.0) / 4)
+    assert (promises.rows, promises.inside) == (4, 0.75)
+    assert promises.brier == pytest.approx(1.11 / 4)
+    assert promises.mean_ln == pytest.approx(np.log(4.0) / 4)
     nothing = kept_promises(*(np.array([]),) * 5, np.array([], dtype=bool))
     assert nothing.rows == 0 and np.isnan(nothing.brier)
 

@@ -78,9 +78,9 @@ class Command(BaseCommand):
                 self.finish(erasure)
                 n_done += 1
         self.stdout.write(f"{n_done} erasures were done again.")
-        again = [withdraw_again(entry=entry, now=now) for entry in ledger.withdrawals(path)]
-        if any(again):
-            self.stdout.write(f"{sum(again)} withdrawals were done again.")
+        withdrawals = [withdraw_again(entry=entry, now=now) for entry in ledger.withdrawals(path)]
+        if any(withdrawals):
+            self.stdout.write(f"{sum(withdrawals)} withdrawals were done again.")
 
     def finish(self, erasure: Erasure) -> None:
         """Delete the files now; a job that fails here is tried by the workers."""
