@@ -74,10 +74,12 @@ def paper_for(country: str) -> Paper:
 
 def flux_unit_for(head: Head, language: str) -> str:
     """Milligauss for English readers in North America, who know no other; else nanotesla."""
-    if head.flux_unit:
-        return head.flux_unit
+    return head.flux_unit or usual_flux_unit(head.country, language)
+
+
+def usual_flux_unit(country: str, language: str) -> str:
     english = language.startswith("en")
-    return "mG" if english and head.country.upper() in MILLIGAUSS_COUNTRIES else "nT"
+    return "mG" if english and country.upper() in MILLIGAUSS_COUNTRIES else "nT"
 
 
 def lines(text: str) -> list[str]:

@@ -14,7 +14,7 @@ from typing import Any
 
 from django.conf import settings
 from django.db import transaction
-from django.db.models import F, Q
+from django.db.models import F, Q, QuerySet
 from django.utils import timezone
 from kombu.exceptions import ChannelError
 
@@ -291,7 +291,7 @@ def worker_is_alive(*, now: datetime) -> bool:
     return Heartbeat.objects.filter(beat_at__gt=now - timedelta(seconds=silent)).exists()
 
 
-def unfinished_jobs() -> Any:
+def unfinished_jobs() -> QuerySet[Job]:
     """Jobs that wait or run, oldest first."""
     return Job.objects.filter(Q(state=Job.State.WAITING) | Q(state=Job.State.RUNNING))
 

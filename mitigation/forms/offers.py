@@ -75,6 +75,12 @@ class DecisionForm(TextForm):
         widget=forms.Textarea({"rows": 2}),
     )
 
+    def __init__(self, *args: Any, is_of_client: bool = True, **kwargs: Any) -> None:
+        super().__init__(*args, **kwargs)
+        if not is_of_client:  # by phone or post: the office enters it
+            self.fields["name"].label = _("Who answered")
+            self.fields["words"].label = _("What they said")
+
     def items(self) -> list[str]:
         """The ticked items of the option."""
         data: Any = self.data
@@ -89,21 +95,28 @@ class QuestionForm(TextForm):
 
 
 def decision_forms(
-    content: Mapping[str, Any], shown: str, name: str, sent: DecisionForm | None = None
+    content: Mapping[str, Any], sent: DecisionForm | None, **more: Any
 ) -> list[dict[str, Any]]:
     """One form for each option, with that which came back in the place of its own."""
     forms_of_options = []
     for option in content["options"]:
-        form = DecisionForm(
-            auto_id=f"{option['letter']}-%s",
-            initial={
-                "answer": "accepted",
-                "option": option["letter"],
-                "shown": shown,
-                "name": name,
-            },
-        )
-        if sent is not None and sent.data.get("option") == option["letter"]:
-            form = sent
-        forms_of_options.append({"option": option, "form": form})
+        letter = option["letter"]
+        if sent is not None and sent.data.get("option") == letter:
+            sent.auto_id = f"{letter}-%s"
+            form, ticked = sent, sent.items()
+        else:
+            form = answer_form("accepted", letter, **more)
+            ticked = [item["name"] for item in option["items"]]
+        forms_of_options.append({"option": option, "form": form, "ticked": ticked})
     return forms_of_options
+
+
+def answer_form(
+    answer: str, option: str = "", *, shown: str, name: str, is_of_client: bool
+) -> DecisionForm:
+    """A form that nobody sent yet; two on a page have names of their own for their fields."""
+    return DecisionForm(
+        auto_id=f"{option or answer}-%s",
+        initial={"answer": answer, "option": option, "shown": shown, "name": name},
+        is_of_client=is_of_client,
+    )

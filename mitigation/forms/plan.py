@@ -179,6 +179,11 @@ class ChoiceForm(TextForm):
         super().__init__(*args, **kwargs)
         self.initial.setdefault("probability", 100 * USUAL_PROBABILITY)
 
+    @staticmethod
+    def usual() -> dict[str, str]:
+        """What is asked where nobody asked for anything."""
+        return {"probability": f"{100 * USUAL_PROBABILITY:g}", "rows": "sleeping"}
+
     def clean_probability(self) -> float:
         percent: float = self.cleaned_data["probability"]
         if not 0.0 < percent <= 100.0:

@@ -22,7 +22,6 @@ class ItemFacts:
     """One item as a client and an electrician read it."""
 
     name: str
-    key: str  # of the kind
     kind: str  # its English name
     sources: tuple[str, ...]  # circuits and appliances, with what they feed
     room: str
@@ -37,8 +36,8 @@ class ItemFacts:
 class OptionFacts:
     """One set of items with what it should bring, row by row in the order of places.
 
-    A row is that of the plan's JSON, with the use of its spot, the sign of its finding, whether it
-    may rise and whether the house was in another state during the trial.
+    A row is that of the plan's JSON, with the use of its spot, the sign of its finding and whether
+    it may rise.
     """
 
     letter: str

@@ -14,6 +14,9 @@ from mitigation.planning.items import Item
 from mitigation.planning.rows import FAULTY_GROUND, NOTHING, OUT_OF_RANGE, Forecast, PlanRow
 from mitigation.planning.sources import Sources
 from mitigation.planning.trials import EVERYTHING
+from surveys.calc.arrays import none_if_nan
+from surveys.calc.measurands import NUMBER_OF
+from surveys.letters.order import Standing, places_in_order
 from surveys.models import Measurand
 
 _LIKELY = 0.5
@@ -29,6 +32,11 @@ def interval_words(interval: Interval, formats: Formats) -> str:
     digits = rounded_interval(interval.median, interval.low, interval.high)
     value, low, high = (formats.number(part) for part in digits)
     return f"{value} " + _("(%(low)s to %(high)s)") % {"low": low, "high": high}
+
+
+def wanted_words(wanted: float) -> str:
+    """The probability at which rows are held, as it was given: "90 %"."""
+    return formats_here().percent(formats_here().given(round(100 * wanted, 6)))
 
 
 def source_name(sources: Sources, name: str) -> str:
@@ -185,3 +193,12 @@ def forecast_sentences(row: PlanRow, forecast: Forecast, items: Sequence[Item]) 
     if forecast.basis == NOTHING and items:
         sentences.append(_("nothing of this plan acts here"))
     return sentences
+
+
+def rows_in_order(rows: Sequence[PlanRow]) -> list[PlanRow]:
+    """Places in the one order, and in each the measurands as they are named."""
+    rank = places_in_order(
+        Standing(row.place[:2], row.spot.use, row.finding.value, none_if_nan(row.limit))
+        for row in rows
+    )
+    return sorted(rows, key=lambda row: (rank[row.place[:2]], NUMBER_OF[row.measurand]))

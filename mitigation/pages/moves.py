@@ -46,7 +46,7 @@ def moves_of(case: Case, role: str) -> Moves:
 
 
 def steps_of(cases: Iterable[Case], *, now: datetime) -> dict[int, Step]:
-    """The next step of each case by its key, in two queries; none at the ends and on hold.
+    """The next step of each case by its key, in three queries; none at the ends and on hold.
 
     Of a queryset, however long, only the stages are fetched.
     """

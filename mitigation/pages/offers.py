@@ -12,7 +12,7 @@ from consult.letters.html import chart_from
 from consult.letters.picture import before_after_svg
 from consult.models import User
 from consult.services.sending import letter_of_token
-from mitigation.forms.offers import DecisionForm, QuestionForm, decision_forms
+from mitigation.forms.offers import DecisionForm, QuestionForm, answer_form, decision_forms
 from mitigation.models import Plan
 from mitigation.services.decisions import refuse_closed
 
@@ -44,7 +44,9 @@ def offer_context(
     client = plan.case.property.client
     is_client = bool(token) or (user.is_authenticated and user.role == User.Role.CLIENT)
     is_office = user.is_authenticated and user.role == User.Role.OFFICE and not token
-    name = "" if is_office else client.name
+    blank = {"shown": plan.content_sha256, "name": client.name, "is_of_client": is_client}
+    options = decision_forms(plan.content, decision_form, **blank)
+    refusal = _refusal(decision_form, **blank)
     closed = "" if decision else _why_closed(plan, now)
     newer = plan.case.plans.filter(number__gt=plan.number, replaced_at=None).first()
     return {
@@ -58,12 +60,10 @@ def offer_context(
         "token": token,
         "is_client": is_client,
         "may_answer": (is_client or is_office) and not decision and not closed,
-        "options": [
-            row | {"pictures": pictures_of(plan, row["option"])}
-            for row in decision_forms(plan.content, plan.content_sha256, name, decision_form)
-        ],
-        "refusal_form": _refusal(plan, name, decision_form),
-        "question_form": question_form or QuestionForm(initial={"name": name}),
+        "options": [row | {"pictures": pictures_of(plan, row["option"])} for row in options],
+        "refusal_form": refusal,
+        "unplaced": _errors_of_none(decision_form, [refusal, *(row["form"] for row in options)]),
+        "question_form": question_form or QuestionForm(initial={"name": client.name}),
     }
 
 
@@ -84,11 +84,16 @@ def _items_of(plan: Plan) -> list[dict[str, Any]]:
     return [item for item in offered if item["name"] in plan.decision.items]
 
 
-def _refusal(plan: Plan, name: str, sent: DecisionForm | None) -> DecisionForm:
+def _refusal(sent: DecisionForm | None, **blank: Any) -> DecisionForm:
     if sent is not None and sent.data.get("answer") == "declined":
+        sent.auto_id = "declined-%s"
         return sent
-    initial = {"answer": "declined", "shown": plan.content_sha256, "name": name}
-    return DecisionForm(auto_id="no-%s", initial=initial)
+    return answer_form("declined", **blank)
+
+
+def _errors_of_none(sent: DecisionForm | None, shown: list[DecisionForm]) -> str:
+    """What is wrong with an answer to an option that the plan does not have."""
+    return "" if sent is None or any(sent is form for form in shown) else str(sent.errors)
 
 
 def pictures_of(plan: Plan, option: dict[str, Any]) -> list[tuple[SafeString, SafeString]]:

@@ -8,7 +8,7 @@ from typing import Any
 import numpy as np
 from django.utils.safestring import SafeString
 
-from mitigation.calc.prediction import Predicted, probability_under_limit
+from mitigation.calc.prediction import Predicted
 from mitigation.calc.selection import USUAL_PROBABILITY
 from mitigation.letters.plan_page_words import (
     basis_sentences,
@@ -17,8 +17,10 @@ from mitigation.letters.plan_page_words import (
     interval_words,
     item_place,
     names_of,
+    rows_in_order,
+    wanted_words,
 )
-from mitigation.models import Case, PlanDraft, PlanItem, Remedy
+from mitigation.models import ENDS, Case, PlanDraft, Remedy
 from mitigation.pages.plan_pictures import source_pictures
 from mitigation.planning.contributions import (
     Contribution,
@@ -32,8 +34,7 @@ from mitigation.planning.plans import Planning, planning_of
 from mitigation.planning.rows import PlanRow
 from mitigation.planning.suggestions import Suggestion, suggestions_of
 from mitigation.services.trial_fits import KeptFits, sampling_progress
-from surveys.calc.measurands import NUMBER_OF
-from surveys.letters.order import Standing, places_in_order
+from surveys.calc.arrays import none_if_nan
 from surveys.models import Spot
 from surveys.services.facts import band_names
 
@@ -60,9 +61,7 @@ class Line:
 
     @property
     def probability(self) -> float | None:
-        if self.figures is None or np.isnan(self.figures.probability):
-            return None
-        return self.figures.probability
+        return None if self.figures is None else none_if_nan(self.figures.probability)
 
     @property
     def band(self) -> int | None:
@@ -81,7 +80,7 @@ class Line:
 
     @property
     def limit(self) -> float | None:
-        return None if np.isnan(self.row.limit) else self.row.limit
+        return none_if_nan(self.row.limit)
 
 
 @dataclass(frozen=True)
@@ -102,22 +101,21 @@ class PlanPage:
     case: Case
     planning: Planning
     kept: KeptFits
-    item_rows: tuple[PlanItem, ...]
 
     @cached_property
     def rows(self) -> list[PlanRow]:
         """Sleeping places first, in the one order of places."""
-        return rows_in_order(self.planning)
+        return rows_in_order(self.planning.rows)
 
     @property
     def chosen(self) -> tuple[Item, ...]:
         return tuple(item for item in self.planning.items if item.is_chosen)
 
-    @property
+    @cached_property
     def pending(self) -> list[PlanRow]:
         return [row for row in self.rows if row.is_pending]
 
-    @property
+    @cached_property
     def stale(self) -> list[PlanRow]:
         """Rows whose trial was computed, and changed since."""
         return [row for row in self.pending if row.trial and self.kept.has_earlier(row.trial)]
@@ -137,25 +135,7 @@ def read_plan(
     """The plan of a case from kept draws alone: nothing is sampled, a fixed number of queries."""
     kept = KeptFits()
     planning = planning_of(case, wanted=wanted, every_row=every_row, look_up=kept.look_up)
-    items = tuple(PlanItem.objects.filter(case=case).whole())
-    return PlanPage(case, planning, kept, items)
-
-
-def rows_in_order(planning: Planning) -> list[PlanRow]:
-    """Places in the one order, and in each the measurands as they are named."""
-    ranks = places_in_order(
-        Standing(
-            (row.spot.room.name, row.spot.name),
-            row.spot.use,
-            row.finding.value,
-            None if np.isnan(row.limit) else row.limit,
-        )
-        for row in planning.rows
-    )
-    return sorted(
-        planning.rows,
-        key=lambda row: (ranks[row.spot.room.name, row.spot.name], NUMBER_OF[row.measurand]),
-    )
+    return PlanPage(case, planning, kept)
 
 
 def line_of(planning: Planning, row: PlanRow, items: Sequence[Item]) -> Line:
@@ -163,14 +143,13 @@ def line_of(planning: Planning, row: PlanRow, items: Sequence[Item]) -> Line:
     forecast = row.forecast(items)
     figures = forecast.figures(row)
     overall = figures.probability if figures else None
-    if figures is not None and row.acting(items):
-        after = row.forecast(items, overall=True).after
-        overall = None if after is None else probability_under_limit(after, row.limit)
+    if figures is not None and row.acting(items):  # without one both are the same
+        overall = row.overall(items)
     return Line(
         row=row,
         before=row.finding.as_json(),
         figures=figures,
-        overall=None if overall is None or np.isnan(overall) else overall,
+        overall=None if overall is None else none_if_nan(overall),
         remarks=forecast_sentences(row, forecast, items),
         counts=planning.counts(row),
         is_held=figures is not None and figures.probability >= planning.wanted,
@@ -200,7 +179,6 @@ def spot_sources(
 
 def forecast_context(page: PlanPage) -> dict[str, Any]:
     """What the part of the page needs that changes with a tick."""
-    pending = page.pending
     return {
         "case": page.case,
         "lines": page.lines,
@@ -208,9 +186,12 @@ def forecast_context(page: PlanPage) -> dict[str, Any]:
         "without_price": [item.name for item in page.chosen if item.cost is None],
         "n_counting": sum(line.counts for line in page.lines),
         "n_held": sum(line.counts and line.is_held for line in page.lines),
-        "pending": pending,
+        "wanted": wanted_words(page.planning.wanted),
+        "n_items": len(page.planning.item_rows),
+        "has_ended": page.case.stage in ENDS,
+        "pending": page.pending,
         "stale": page.stale,
-        "progress": sampling_progress(page.case) if pending else None,
+        "progress": sampling_progress(page.case) if page.pending else None,
         "band_names": band_names(page.case.guideline),
     }
 
@@ -219,15 +200,16 @@ def whole_context(page: PlanPage) -> dict[str, Any]:
     """What the rest of the page needs."""
     attributed = [(row, contributions_of(row)) for row in page.rows if row.trial is not None]
     added = {row.place: contributions for row, contributions in attributed}
+    kinds = list(Remedy.objects.offered())
     return {
         "tried": [spot_sources(page, row, contributions) for row, contributions in attributed],
         "untried": [row for row in page.rows if row.trial is None],
         "open_visits": page.case.visits.filter(sealed_at=None).order_by("date", "pk"),
-        "items": [(item, item_place(item)) for item in page.item_rows],
+        "items": [(item, item_place(item)) for item in page.planning.item_rows],
         "suggestions": suggestions_of(
-            page.planning, page.item_rows, lambda row: shares_of(row, added.get(row.place))
+            page.planning, kinds, lambda row: shares_of(row, added.get(row.place))
         ),
-        "kinds": Remedy.objects.offered(),
+        "kinds": kinds,
         "n_drafts": PlanDraft.objects.filter(case=page.case).count(),
         "sleeping": Spot.Use.SLEEPING,
     }
@@ -235,5 +217,5 @@ def whole_context(page: PlanPage) -> dict[str, Any]:
 
 def suggested(page: PlanPage, keys: Sequence[str] | None) -> list[Suggestion]:
     """What is offered now, of the asked keys; all of it without keys."""
-    offered = suggestions_of(page.planning, page.item_rows)
+    offered = suggestions_of(page.planning, Remedy.objects.offered())
     return [row for row in offered if keys is None or row.key in keys]

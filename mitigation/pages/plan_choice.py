@@ -7,16 +7,21 @@ from typing import Any
 from django.utils.safestring import SafeString
 from django.utils.translation import gettext as _
 
-from consult.letters.formats import NBSP, listing
+from consult.letters.formats import listing
 from consult.letters.stairs import Stair
 from mitigation.calc.selection import Choice
 from mitigation.letters.money import money_words
-from mitigation.letters.plan_page_words import block_sentences, formats_here, unknown_sentences
+from mitigation.letters.plan_page_words import (
+    block_sentences,
+    formats_here,
+    unknown_sentences,
+    wanted_words,
+)
 from mitigation.pages.plan import PlanPage
 from mitigation.pages.plan_pictures import stair_pictures
 from mitigation.planning.items import Item
+from mitigation.planning.plans import Planning
 from mitigation.planning.rows import PlanRow
-from mitigation.planning.tables import table_of
 from surveys.models import Spot
 
 
@@ -52,11 +57,11 @@ def choice_context(page: PlanPage) -> dict[str, Any]:
     }
     if not counting or context["waits"]:
         return context
-    choice, open_items = planning.choice()
-    chosen = tuple(open_items[at] for at in choice.items)
-    plans = plans_of(choice, open_items)
+    choice = planning.choice()
+    chosen = tuple(planning.open_items[at] for at in choice.items)
+    plans = plans_of(choice, planning.open_items)
     hindrances = [
-        Hindrance(row, _reasons(row, chosen, open_items))
+        Hindrance(row, _reasons(planning, row, chosen))
         for row in page.rows
         if row in counting and not planning.holds(row, chosen)
     ]
@@ -98,7 +103,7 @@ def _verdict(
     choice: Choice, chosen: Sequence[Item], rows: int, missing: int, wanted: float
 ) -> list[str]:
     """What was chosen, whether it reaches the aim, and whether something cheaper was ruled out."""
-    percent = f"{formats_here().given(round(100 * wanted, 6))}{NBSP}%"
+    percent = wanted_words(wanted)
     cost, names = money_words(choice.cost), listing(list(_names(chosen)))
     values = {"percent": percent, "names": names, "cost": cost, "held": rows - missing,
               "rows": rows, "bound": money_words(choice.bound)}  # fmt: skip
@@ -124,14 +129,14 @@ def _verdict(
     return [first % values, second % values] if choice.reached or chosen else [first % values]
 
 
-def _reasons(row: PlanRow, chosen: Sequence[Item], open_items: Sequence[Item]) -> list[str]:
+def _reasons(planning: Planning, row: PlanRow, chosen: Sequence[Item]) -> list[str]:
     """Why a row is not held, and how far it could be brought."""
     forecast = row.forecast(chosen)
     if forecast.unknown:
         return unknown_sentences(row, forecast, chosen)
     figures = forecast.figures(row)
     reached = figures.probability if figures else 0.0
-    best = float(table_of(row, open_items).probability.max())
+    best = float(planning.tables[row.place].probability.max())
     values = {"reached": _percent(reached), "best": _percent(best)}
     if best > reached + 0.005:
         return [_("%(reached)s with this plan; %(best)s at most with any of the items.") % values]

@@ -53,7 +53,7 @@ def as_kept(page: PlanPage) -> tuple[list[dict[str, Any]], list[dict[str, Any]]]
             "place": item_place(row),
             "cost": None if row.cost is None else float(row.cost),
         }
-        for row in page.item_rows
+        for row in page.planning.item_rows
         if row.is_chosen
     ]
     return items, [_row(line) for line in page.lines]

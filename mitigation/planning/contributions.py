@@ -6,7 +6,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from mitigation.planning.rows import PlanRow
-from mitigation.planning.trials import ALL_ON, measured_bounds
+from mitigation.planning.trials import ALL_ON
 from surveys.calc.arrays import FloatArray
 
 REST, OUTSIDE = "rest", "outside"
@@ -102,10 +102,7 @@ def _opened(row: PlanRow) -> tuple[list[Interval], FloatArray]:
 
 def read_states(row: PlanRow) -> Mapping[frozenset[str], tuple[float, float]]:
     """What was read in each state of a trial but "all on", by what was off."""
-    if row.trial is None:
-        return {}
-    read = measured_bounds(row.trial, row.sources)
-    return {state: bounds for state, bounds in read.items() if state != ALL_ON}
+    return {state: bounds for state, bounds in row.measured.items() if state != ALL_ON}
 
 
 def shares_of(

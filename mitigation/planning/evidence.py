@@ -16,6 +16,7 @@ from mitigation.comparison.compare import Row
 from mitigation.comparison.works import DONE, DoneItem, done_items
 from mitigation.models import Case, Decision, PlanItem, Prediction
 from mitigation.planning.items import measurands_of
+from surveys.calc.arrays import none_if_nan
 from surveys.models import Measurand
 
 ELECTRIC, MAGNETIC = "electric", "magnetic"
@@ -64,15 +65,15 @@ class KindEvidence:
             "remedy": self.remedy,
             "group": self.group,
             "homes": mean_effect.homes,
-            "mean_ln": _or_none(mean_effect.mean),
-            "se": _or_none(mean_effect.se),
-            "low": _or_none(mean_effect.low),
-            "high": _or_none(mean_effect.high),
-            "next_low": _or_none(mean_effect.next_low),
-            "next_high": _or_none(mean_effect.next_high),
-            "tau2": _or_none(mean_effect.tau2),
-            "percent": _or_none(100.0 * (1.0 - math.exp(mean_effect.mean))),
-            "db": _or_none(-DB_PER_NEPER * mean_effect.mean),
+            "mean_ln": none_if_nan(mean_effect.mean),
+            "se": none_if_nan(mean_effect.se),
+            "low": none_if_nan(mean_effect.low),
+            "high": none_if_nan(mean_effect.high),
+            "next_low": none_if_nan(mean_effect.next_low),
+            "next_high": none_if_nan(mean_effect.next_high),
+            "tau2": none_if_nan(mean_effect.tau2),
+            "percent": none_if_nan(100.0 * (1.0 - math.exp(mean_effect.mean))),
+            "db": none_if_nan(-DB_PER_NEPER * mean_effect.mean),
             "left_out": dict(sorted(self.left_out.items())),
         }
 
@@ -194,13 +195,9 @@ def _promises_json(rows: Sequence[KeptRow]) -> dict[str, Any]:
     kept = kept_promises(after, median, low, high, probability, met > 0.5)
     return {
         "rows": kept.rows,
-        "inside": _or_none(kept.inside),
-        "inside_low": _or_none(kept.inside_low),
-        "inside_high": _or_none(kept.inside_high),
-        "brier": _or_none(kept.brier),
-        "mean_ln": _or_none(kept.mean_ln),
+        "inside": none_if_nan(kept.inside),
+        "inside_low": none_if_nan(kept.inside_low),
+        "inside_high": none_if_nan(kept.inside_high),
+        "brier": none_if_nan(kept.brier),
+        "mean_ln": none_if_nan(kept.mean_ln),
     }
-
-
-def _or_none(value: float) -> float | None:
-    return None if math.isnan(value) else value

@@ -8,9 +8,10 @@ from typing import Any
 import numpy as np
 
 from mitigation.calc.attribution import ATTRIBUTION
-from mitigation.calc.prediction import PREDICTION, probability_under_limit
+from mitigation.calc.prediction import PREDICTION
 from mitigation.calc.read_states import READ_STATE
 from mitigation.calc.selection import SELECTION, USUAL_PROBABILITY, Choice, Offer, choose
+from mitigation.calc.selection import Row as TableRow
 from mitigation.calc.target import target_limit
 from mitigation.comparison import Comparison, compare
 from mitigation.models import Case, PlanItem
@@ -20,6 +21,7 @@ from mitigation.planning.rows import Forecast, PlanRow, row_noise
 from mitigation.planning.sources import Sources, sources_of
 from mitigation.planning.tables import table_of
 from mitigation.planning.trials import Trial, chosen_trial, trials_of
+from surveys.calc.arrays import none_if_nan
 from surveys.calc.measurands import NUMBER_OF
 from surveys.models import Spot
 from surveys.results import RULES as FINDING_RULES
@@ -38,6 +40,7 @@ class Planning:
     sources: Sources
     trials: tuple[Trial, ...]
     rows: tuple[PlanRow, ...]
+    item_rows: tuple[PlanItem, ...]
     items: tuple[Item, ...]
     wanted: float = USUAL_PROBABILITY
     every_row: bool = False
@@ -50,22 +53,31 @@ class Planning:
     def counts(self, row: PlanRow) -> bool:
         """Whether the row is one that a plan has to hold."""
         sleeps = self.every_row or row.spot.use == Spot.Use.SLEEPING
-        return sleeps and not np.isnan(row.limit) and not row.forecast(()).unknown
+        return sleeps and not np.isnan(row.limit) and not row.blocks()
 
     def named(self, names: Sequence[str]) -> tuple[Item, ...]:
         """The items of these names, in file order."""
         return tuple(item for item in self.items if item.name in names)
 
-    def choice(self) -> tuple[Choice, tuple[Item, ...]]:
-        """The cheapest plan, and the items from which it was chosen."""
-        open_items = tuple(item for item in self.items if item.is_open)
+    @cached_property
+    def open_items(self) -> tuple[Item, ...]:
+        """The items from which a choice is made."""
+        return tuple(item for item in self.items if item.is_open)
+
+    @cached_property
+    def tables(self) -> dict[tuple[str, str, str], TableRow]:
+        """What each set of open items brings to the rows that count, by the place of a row."""
+        return {row.place: table_of(row, self.open_items) for row in self.counting}
+
+    def choice(self) -> Choice:
+        """The cheapest plan of the open items."""
         offer = Offer(
-            cost=np.array([item.cost for item in open_items], dtype=np.float64),
-            exclusive=exclusive_pairs(open_items),
-            rows=tuple(table_of(row, open_items) for row in self.counting),
+            cost=np.array([item.cost for item in self.open_items], dtype=np.float64),
+            exclusive=exclusive_pairs(self.open_items),
+            rows=tuple(self.tables.values()),
             wanted=self.wanted,
         )
-        return choose(offer), open_items
+        return choose(offer)
 
     def holds(self, row: PlanRow, items: Sequence[Item]) -> bool:
         """Whether the row is held by these items."""
@@ -78,22 +90,27 @@ def planning_of(
     *,
     wanted: float = USUAL_PROBABILITY,
     every_row: bool = False,
-    kept: Kept = nothing_kept,
-    look_up: LookUp | None = None,
+    look_up: LookUp = lambda _trials, _sources: nothing_kept,
 ) -> Planning:
     """Findings, trials and items of a case: a fixed number of queries, and the sampling of each
-    trial that `kept` does not have; `look_up` gives another `kept` for just these trials."""
+    trial of which `look_up` has nothing."""
     comparison = compare(case)
     home = case.property
     sources = sources_of(home.pk, home.phases)
     trials = trials_of(comparison.visits, comparison.columns)
     spots = list(Spot.objects.filter(room__property=home))
-    items = items_of(PlanItem.objects.filter(case=case).whole(), spots)
-    if look_up is not None:
-        kept = look_up(trials, sources)
-    rows = _rows(case, comparison, sources, trials, kept)
+    item_rows = tuple(PlanItem.objects.filter(case=case).whole())
+    rows = _rows(case, comparison, sources, trials, look_up(trials, sources))
     return Planning(
-        case, comparison, sources, tuple(trials), tuple(rows), tuple(items), wanted, every_row
+        case=case,
+        comparison=comparison,
+        sources=sources,
+        trials=tuple(trials),
+        rows=tuple(rows),
+        item_rows=item_rows,
+        items=tuple(items_of(item_rows, spots)),
+        wanted=wanted,
+        every_row=every_row,
     )
 
 
@@ -139,7 +156,7 @@ def _rows(
 
 def plan_json(planning: Planning, names: Sequence[str] | None = None) -> dict[str, Any]:
     """The plan as it is printed, of the choice or of the named items; numbers unrounded."""
-    choice, open_items = planning.choice()
+    choice, open_items = planning.choice(), planning.open_items
     if names is None:
         chosen = tuple(open_items[at] for at in choice.items)
         reached, proven = choice.reached, choice.proven
@@ -157,7 +174,7 @@ def plan_json(planning: Planning, names: Sequence[str] | None = None) -> dict[st
             "reached": reached,
             "proven": proven,
         },
-        "rows": [row_json(planning, row, chosen) for row in planning.rows],
+        "rows": [row_json(planning, row, chosen, row.forecast(chosen)) for row in planning.rows],
         "steps": [
             {
                 "held": step.held,
@@ -169,9 +186,10 @@ def plan_json(planning: Planning, names: Sequence[str] | None = None) -> dict[st
     }
 
 
-def row_json(planning: Planning, row: PlanRow, chosen: Sequence[Item]) -> dict[str, Any]:
-    """One row under the chosen items."""
-    forecast = row.forecast(chosen)
+def row_json(
+    planning: Planning, row: PlanRow, chosen: Sequence[Item], forecast: Forecast
+) -> dict[str, Any]:
+    """One row under the chosen items, for which `forecast` stands."""
     attribution = row.attribution if forecast.basis == ATTRIBUTION else None
     room, spot, measurand = row.place
     return {
@@ -179,7 +197,7 @@ def row_json(planning: Planning, row: PlanRow, chosen: Sequence[Item]) -> dict[s
         "spot": spot,
         "measurand": measurand,
         "unit": row.finding.unit,
-        "limit": _or_none(row.limit),
+        "limit": none_if_nan(row.limit),
         "before": row.finding.value,
         "counts": planning.counts(row),
         "basis": forecast.basis,
@@ -204,18 +222,11 @@ def _predicted_json(
     figures = forecast.figures(row)
     if figures is None:
         return None
-    overall = row.forecast(chosen, overall=True).after
     return {
         "median": figures.median,
         "low": figures.low,
         "high": figures.high,
         "bands": None if np.isnan(figures.bands).any() else figures.bands.tolist(),
-        "probability": _or_none(figures.probability),
-        "overall": None
-        if overall is None
-        else _or_none(probability_under_limit(overall, row.limit)),
+        "probability": none_if_nan(figures.probability),
+        "overall": row.overall(chosen),
     }
-
-
-def _or_none(number: float) -> float | None:
-    return None if np.isnan(number) else number

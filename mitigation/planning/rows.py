@@ -1,7 +1,8 @@
 """One row of a plan: a spot and measurand with its finding, its trial, and what items do to it."""
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
+from functools import cached_property
 
 import numpy as np
 
@@ -12,20 +13,20 @@ from mitigation.calc.prediction import (
     may_rise,
     normal_draws,
     predicted,
+    probability_under_limit,
     uniform_draws,
 )
 from mitigation.calc.read_states import READ_STATE, several_ends, single_ends
 from mitigation.planning.items import Item, generator
 from mitigation.planning.sources import Sources
 from mitigation.planning.trials import ALL_ON, Trial, measured_bounds
-from surveys.calc.arrays import FloatArray
+from surveys.calc.arrays import FloatArray, none_if_nan
 from surveys.models import Spot
 from surveys.results import SpotFinding
 
 SPOT, NOTHING = "spot", "none"
 OUT_OF_RANGE = "finding out of range"
 FAULTY_GROUND = "finding on a faulty ground point"
-NO_CERTIFICATE = "finding without a calibration"
 NOT_COMPUTED = "trial not computed yet"
 
 
@@ -71,6 +72,16 @@ class PlanRow:
     @property
     def tried(self) -> frozenset[str]:
         return frozenset(self.trial.tried) if self.trial else frozenset()
+
+    @cached_property
+    def measured(self) -> Mapping[frozenset[str], tuple[float, float]]:
+        """Between what the reading of each state lies; nothing without a trial."""
+        return measured_bounds(self.trial, self.sources) if self.trial else {}
+
+    @cached_property
+    def between(self) -> FloatArray:
+        """Draws of where between the ends of read-state-1 the field lies. [1]"""
+        return uniform_draws(DRAWS, generator(f"between {self.place}"))
 
     def blocks(self) -> tuple[str, ...]:
         """Why nothing at all can be foretold here."""
@@ -147,6 +158,11 @@ class PlanRow:
         )
         return Forecast(basis, ratio, after)
 
+    def overall(self, items: Sequence[Item]) -> float | None:
+        """The probability where each item works as often as its kind does; None if unknown."""
+        after = self.forecast(items, overall=True).after
+        return None if after is None else none_if_nan(probability_under_limit(after, self.limit))
+
     def _basis(self, acting: Sequence[Item]) -> str:
         if not acting:
             return NOTHING
@@ -183,7 +199,7 @@ class PlanRow:
         """Draws between the ends of read-state-1; None where just that state was not read."""
         if self.trial is None:
             return None
-        read = measured_bounds(self.trial, self.sources)
+        read = self.measured
         on_low, on_high = read[ALL_ON]
         off = read.get(self._off(items))
         if off is None or not np.isfinite(off[1]) or on_low != on_high or on_low <= 0.0:
@@ -198,8 +214,7 @@ class PlanRow:
             alone = [read.get(name) for name in groups]
             each = np.array([bounds[1] if bounds else np.nan for bounds in alone])
             low, high = several_ends(left.T, *off, on_low, each)
-        share = uniform_draws(DRAWS, generator(f"between {self.place}"))
-        return np.asarray((low + (high - low) * share) / on_low)
+        return np.asarray((low + (high - low) * self.between) / on_low)
 
     def _grouped(self, items: Sequence[Item]) -> dict[frozenset[str], list[Item]]:
         """Sources by the items that act on them; a circuit with its appliances under one κ is one.

@@ -34,12 +34,12 @@ class Suggestion:
 
 
 def suggestions_of(
-    planning: Planning, items: Iterable[PlanItem], shares: Shares = shares_of
+    planning: Planning, kinds: Iterable[Remedy], shares: Shares = shares_of
 ) -> list[Suggestion]:
-    """What the case does not have yet, the strongest source first: three queries."""
-    kinds = [kind for kind in Remedy.objects.offered() if kind.effect_db is not None]
-    suggestions = [*_at_sources(planning, kinds, shares), *_in_rooms(planning, kinds)]
-    taken = {key for item in items for key in keys_of(item)}
+    """Of `kinds` what the case does not have yet, the strongest source first: two queries."""
+    known = [kind for kind in kinds if kind.effect_db is not None]
+    suggestions = [*_at_sources(planning, known, shares), *_in_rooms(planning, known)]
+    taken = {key for item in planning.item_rows for key in keys_of(item)}
     return [suggestion for suggestion in suggestions if suggestion.key not in taken]
 
 

@@ -7,7 +7,9 @@ from django.core.exceptions import ValidationError
 from django.db import transaction
 from django.utils import timezone
 from django.utils.formats import date_format
+from django.utils.functional import Promise
 from django.utils.translation import gettext as _
+from django.utils.translation import gettext_lazy, override
 
 from consult.models import User
 from consult.services.changes import save_row
@@ -68,7 +70,8 @@ def decide(
     decision.save(force_insert=True)
     _settle_items(row, decision, by)
     if words:
-        _note(row, words, by, now)
+        remark = gettext_lazy("Said with the decision on plan %(number)s: %(words)s")
+        _note(row, remark, {"words": words}, by, now)
     go_on(case=Case.objects.select_for_update().get(pk=row.case_id), by=by, now=now)
     return decision
 
@@ -128,11 +131,14 @@ def _settle_items(plan: Plan, decision: Decision, by: User | None) -> None:
 @transaction.atomic
 def ask_about_plan(*, plan: Plan, name: str, words: str, by: User | None, now: datetime) -> Note:
     """Keep a client's question as a note of the case."""
-    question = _("Question about plan %(number)s by %(name)s: %(words)s")
-    text = question % {"number": plan.number, "name": name, "words": words}
+    question = gettext_lazy("Question about plan %(number)s by %(name)s: %(words)s")
+    return _note(plan, question, {"name": name, "words": words}, by, now)
+
+
+def _note(
+    plan: Plan, template: Promise, words: dict[str, str], by: User | None, now: datetime
+) -> Note:
+    """What a client says, as a note of the practice: in the language of who offered the plan."""
+    with override(plan.offered_by.language if plan.offered_by else None):
+        text = str(template) % {"number": plan.number, **words}
     return add_note(case=plan.case, text=text, by=by, now=now)
-
-
-def _note(plan: Plan, words: str, by: User | None, now: datetime) -> None:
-    remark = _("Said with the decision on plan %(number)s: %(words)s")
-    add_note(case=plan.case, text=remark % {"number": plan.number, "words": words}, by=by, now=now)

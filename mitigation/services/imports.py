@@ -14,7 +14,6 @@ from mitigation.services.cases import due_after
 from mitigation.services.plan_items import kinds_of_catalogue, store_items
 from mitigation.services.references import is_taken, next_reference
 from mitigation.services.search import index_cases
-from mitigation.services.trial_fits import plan_sampling
 from surveys.intake import (
     CaseFolderRefused,
     CheckedFolder,
@@ -29,6 +28,7 @@ from surveys.models import Guideline, SourceFile, Visit
 from surveys.services.brought_certificates import BroughtCertificate
 from surveys.services.imports import save_new, store_survey
 from surveys.services.kept_files import describe_folder, kept_folder
+from surveys.services.trial_changes import follow_trials
 
 _TRIES = 20
 _SEALED = {Visit.Kind.BASELINE: Fact.BASELINE_SEALED, Visit.Kind.FOLLOW_UP: Fact.FOLLOW_UP_SEALED}
@@ -157,7 +157,7 @@ def _store(
     save_new(case, by, left_to_database=["reference"])
     CaseVisit.objects.bulk_create(CaseVisit(case=case, visit=visit) for visit in visits)
     store_items(case=case, rows=folder.remedies, by=by)
-    plan_sampling(case)
+    follow_trials(home=case.property_id)
     index_cases(cases=[case.pk])
     return case
 

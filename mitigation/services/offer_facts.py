@@ -1,6 +1,7 @@
 """What an offered plan tells, gathered from the rows and the rules of planning."""
 
 from collections.abc import Sequence
+from dataclasses import dataclass
 from datetime import date
 from typing import Any
 
@@ -8,27 +9,36 @@ import numpy as np
 from django.utils.translation import gettext as _
 from django.utils.translation import override
 
-from consult.letters.content import MILLIGAUSS_COUNTRIES
+from consult.letters.content import usual_flux_unit
 from consult.letters.words import spot_name
 from consult.models import current_practice
 from mitigation.letters.plan_facts import ItemFacts, OfferFacts, OptionFacts, Reason
+from mitigation.letters.plan_page_words import rows_in_order
 from mitigation.letters.plan_words import SAME_PLACE
 from mitigation.models import PlanItem
 from mitigation.planning.items import Item
 from mitigation.planning.plans import RULES, Planning, row_json
 from mitigation.planning.rows import PlanRow
 from mitigation.planning.trials import ALL_ON, EVERYTHING, Trial
-from surveys.letters.order import Standing, places_in_order
+from surveys.calc.arrays import FloatArray
+from surveys.models import Spot
 from surveys.models.measurands import measurand_words
 from surveys.services import facts
 
 MOST_OPTIONS = 3
 
 
+@dataclass(frozen=True)
+class Shares:
+    """What each part makes of the field of a row, draw by draw: shape (draws, parts). [1]"""
+
+    row: PlanRow
+    of_parts: FloatArray
+
+
 def offer_facts(
     *,
     planning: Planning,
-    items: Sequence[PlanItem],
     options: Sequence[Sequence[str]],
     number: int,
     valid_until: date,
@@ -38,19 +48,20 @@ def offer_facts(
     """The facts of a version; `options` name the items of each."""
     case = planning.case
     practice, home = current_practice(), case.property
-    row_of = {item.name: item for item in items}
     language = home.client.language
+    rows = rows_in_order(planning.rows)
+    offered = set().union(*options)
     with override(language):
         trials = tuple(_trial_lines(planning))
+        items = _items_facts([row for row in planning.item_rows if row.name in offered], planning)
         sets = tuple(
             OptionFacts(
                 letter=letter,
-                items=tuple(_item_facts(row_of[name], planning) for name in names),
-                rows=tuple(_rows(planning, planning.named(names))),
+                items=tuple(items[name] for name in names),
+                rows=tuple(_row(planning, row, planning.named(names)) for row in rows),
             )
             for letter, names in zip("ABC", options, strict=False)
         )
-    english = language.startswith("en")
     return OfferFacts(
         number=number,
         options=sets,
@@ -61,7 +72,7 @@ def offer_facts(
         valid_until=valid_until,
         may_be_parted=may_be_parted,
         country=home.country,
-        flux_unit="mG" if english and home.country in MILLIGAUSS_COUNTRIES else "nT",
+        flux_unit=usual_flux_unit(home.country, language),
         rules=RULES,
         wanted=planning.wanted,
         trials=trials,
@@ -69,39 +80,34 @@ def offer_facts(
     )
 
 
-def _rows(planning: Planning, chosen: Sequence[Item]) -> list[dict[str, Any]]:
-    """The rows of an option in the one order of places, with what their words need."""
-    rank = places_in_order(
-        Standing(row.place[:2], row.spot.use, row.finding.value, _limit(row))
+def _row(planning: Planning, row: PlanRow, chosen: Sequence[Item]) -> dict[str, Any]:
+    """A row of an option, with what its words need."""
+    forecast = row.forecast(chosen)
+    return row_json(planning, row, chosen, forecast) | {
+        "use": row.spot.use,
+        "qualifier": row.finding.qualifier,
+        "may_rise": forecast.may_rise(row),
+    }
+
+
+def _items_facts(rows: Sequence[PlanItem], planning: Planning) -> dict[str, ItemFacts]:
+    """Each item by its name."""
+    shares = [
+        Shares(row, row.attribution.contributions()[0] / row.attribution.field()[:, None])
         for row in planning.rows
-    )
-    rows = []
-    for row in sorted(planning.rows, key=lambda row: rank[row.place[:2]]):
-        forecast = row.forecast(chosen)
-        rows.append(
-            row_json(planning, row, chosen)
-            | {
-                "use": row.spot.use,
-                "qualifier": row.finding.qualifier,
-                "may_rise": forecast.may_rise(row),
-            }
-        )
-    return rows
+        if row.attribution is not None
+    ]
+    item_of = {item.name: item for item in planning.items}
+    return {row.name: _item_facts(row, _reason(item_of[row.name], shares)) for row in rows}
 
 
-def _limit(row: PlanRow) -> float | None:
-    return None if np.isnan(row.limit) else row.limit
-
-
-def _item_facts(row: PlanItem, planning: Planning) -> ItemFacts:
-    item = next(item for item in planning.items if item.name == row.name)
+def _item_facts(row: PlanItem, reason: Reason | None) -> ItemFacts:
     circuits = [
         f"{circuit.name} ({circuit.label})" if circuit.label else circuit.name
         for circuit in row.circuits.all()
     ]
     return ItemFacts(
         name=row.name,
-        key=row.remedy.key,
         kind=row.remedy.name,
         sources=(*circuits, *(appliance.name for appliance in row.appliances.all())),
         room=row.room.name if row.room else "",
@@ -109,23 +115,21 @@ def _item_facts(row: PlanItem, planning: Planning) -> ItemFacts:
         done_by=row.remedy.done_by,
         cost=None if row.cost is None else float(row.cost),
         instructions=row.remedy.instructions,
-        reason=_reason(item, planning),
+        reason=reason,
     )
 
 
-def _reason(item: Item, planning: Planning) -> Reason | None:
+def _reason(item: Item, shares: Sequence[Shares]) -> Reason | None:
     """The sleeping place, or any place, at which the item's sources make most of the field."""
     reasons = []
-    for row in planning.rows:
-        if row.attribution is None or row.measurand not in item.measurands:
-            continue
-        reached = row.reached(item.sources)
+    for at_row in shares:
+        row = at_row.row
+        reached = row.reached(item.sources) if row.measurand in item.measurands else ()
         if not reached:
             continue
-        parts, _outside = row.attribution.contributions()
         at = [row.names.index(name) for name in reached if name in row.names]
-        share = float(np.median(parts[:, at].sum(axis=1) / row.attribution.field()))
-        sleeps = row.spot.use == "sleeping"
+        share = float(np.median(at_row.of_parts[:, at].sum(axis=1)))
+        sleeps = row.spot.use == Spot.Use.SLEEPING
         reasons.append((sleeps, abs(share), Reason(*row.place, share)))
     best = max(reasons, key=lambda reason: reason[:2], default=None)
     return best[2] if best is not None and best[1] >= SAME_PLACE else None

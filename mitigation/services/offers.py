@@ -1,6 +1,7 @@
 """A plan is offered: it freezes, replaces the one before, and its letter goes out."""
 
 from collections.abc import Sequence
+from dataclasses import replace
 from datetime import datetime, timedelta
 from typing import Any
 
@@ -21,17 +22,21 @@ from consult.services.mail import name_of_practice, queue_mail
 from consult.services.sending import email_letter, letter_token
 from mitigation.letters.plan_facts import OfferFacts
 from mitigation.letters.plan_letter import KIND, offered, plan_content
-from mitigation.models import Case, Plan, PlanItem, Prediction
+from mitigation.models import ENDS, Case, Plan, PlanItem, Prediction
+from mitigation.planning.items import OPEN
 from mitigation.planning.plans import Planning, planning_of
 from mitigation.services.cases import go_on
 from mitigation.services.letters import Basis, HeadMaker, issue_case_letter, lock_case
 from mitigation.services.offer_facts import MOST_OPTIONS, offer_facts
-from mitigation.services.trial_fits import kept_fit, unsampled_trials
+from mitigation.services.trial_fits import KeptFits
 
 SEND_OFFER = "send-offer"
 REMIND_OFFER = "remind-offer"
 REMINDER_DAYS = (7, 21)
 """Days after an offer on which a client who did not answer is reminded: a house assumption."""
+
+FIGURES = ("median", "low", "high", "probability", "overall")
+"""What a prediction keeps of what was foretold."""
 
 _LOOK_AGAIN = timedelta(seconds=10)
 _LOOKS = 60
@@ -64,33 +69,32 @@ def offer_plan(
     state = items_state(case)
     if seen and seen != state:
         raise _changed_meanwhile()
-    if unsampled_trials(case):
-        raise ValidationError(_("What the trials say is still being computed. Try again then."))
     # Outside of the transaction: it takes a second, and the one writer of SQLite would wait.
-    planning = planning_of(case, kept=kept_fit)
-    rows = list(PlanItem.objects.filter(case=case).whole())
+    planning = planning_of(case, look_up=KeptFits().look_up)
+    if any(row.is_pending for row in planning.rows):
+        raise ValidationError(_("What the trials say is still being computed. Try again then."))
+    facts = offer_facts(
+        planning=planning,
+        options=options,
+        number=0,  # its own is known once nobody else can take it
+        valid_until=timezone.localdate(now) + timedelta(days=current_practice().offer_days),
+        may_be_parted=may_be_parted,
+        words=words,
+    )
     with transaction.atomic():
         lock_case(case)
         if items_state(case) != state:
             raise _changed_meanwhile()
         before = case.plans.select_for_update().order_by("-number").first()
-        facts = offer_facts(
-            planning=planning,
-            items=rows,
-            options=options,
-            number=before.number + 1 if before else 1,
-            valid_until=timezone.localdate(now) + timedelta(days=current_practice().offer_days),
-            may_be_parted=may_be_parted,
-            words=words,
-        )
+        facts = replace(facts, number=before.number + 1 if before else 1)
         content = offered(facts, case.property.client.language)
         if before is not None and _is_same(before, content):
             return before
         case.plans.open().update(replaced_at=now)
         plan = _frozen(case, facts, content, by, now)
-        _freeze_predictions(plan, planning, options)
-        plan.letter = issue_case_letter(kind=KIND, case=case, by=by, now=now)
-        plan.save(update_fields=["letter"])
+        _freeze_predictions(plan, planning, facts)
+        issue_case_letter(kind=KIND, case=case, by=by, now=now)
+        plan.refresh_from_db(fields=["letter"])
         go_on(case=Case.objects.select_for_update().get(pk=case.pk), by=by, now=now)
         _follow_up(plan, now, send=send)
     return plan
@@ -120,6 +124,8 @@ def _frozen(
 
 
 def _refuse_wrong(case: Case, options: Sequence[Sequence[str]]) -> None:
+    if case.stage in ENDS:
+        raise ValidationError(_("The case has ended. Reopen it before you offer a plan."))
     if not 1 <= len(options) <= MOST_OPTIONS:
         raise ValidationError(_("A plan has one to three options."))
     rows = {row.name: row for row in case.items.all()}
@@ -129,12 +135,7 @@ def _refuse_wrong(case: Case, options: Sequence[Sequence[str]]) -> None:
         if unknown := set(names) - set(rows):
             words = _("No item %(names)s in this case.")
             raise ValidationError(words % {"names": ", ".join(sorted(unknown))})
-        decided = [
-            name
-            for name in names
-            if rows[name].state not in (PlanItem.State.PROPOSED, PlanItem.State.ACCEPTED)
-        ]
-        if decided:
+        if decided := [name for name in names if rows[name].state not in OPEN]:
             words = _("Item %(names)s is not open any more.")
             raise ValidationError(words % {"names": ", ".join(decided)})
 
@@ -146,33 +147,23 @@ def _is_same(before: Plan, content: dict[str, Any]) -> bool:
     return is_open and content_sha256(renumbered) == content_sha256(content)
 
 
-def _freeze_predictions(plan: Plan, planning: Planning, options: Sequence[Sequence[str]]) -> None:
-    for letter, names in zip("ABC", options, strict=False):
-        chosen = planning.named(names)
-        for row in planning.rows:
-            forecast = row.forecast(chosen)
-            figures = forecast.figures(row)
-            overall = row.forecast(chosen, overall=True).after
-            prediction = Prediction(
-                plan=plan,
-                option=letter,
-                spot=row.spot,
-                measurand=row.measurand,
-                basis=forecast.basis,
-                limit=_number(row.limit),
-                before=row.finding.value,
-                median=figures.median if figures else None,
-                low=figures.low if figures else None,
-                high=figures.high if figures else None,
-                probability=_number(figures.probability) if figures else None,
-                overall=None if overall is None else float((overall < row.limit).mean()),
-            )
-            prediction.full_clean(exclude=["plan"])
-            prediction.save(force_insert=True)
-
-
-def _number(value: float) -> float | None:
-    return None if value != value else value
+def _freeze_predictions(plan: Plan, planning: Planning, facts: OfferFacts) -> None:
+    """What the words of the plan say of each row, in numbers; empty where nobody can know."""
+    spot_of = {row.place: row.spot for row in planning.rows}
+    Prediction.objects.bulk_create(
+        Prediction(
+            plan=plan,
+            option=option.letter,
+            spot=spot_of[row["room"], row["spot"], row["measurand"]],
+            measurand=row["measurand"],
+            basis=row["basis"],
+            limit=row["limit"],
+            before=row["before"],
+            **{name: (row["predicted"] or {}).get(name) for name in FIGURES},
+        )
+        for option in facts.options
+        for row in option.rows
+    )
 
 
 def _follow_up(plan: Plan, now: datetime, *, send: bool) -> None:
@@ -210,7 +201,9 @@ def draft_plan(basis: Basis, head_for: HeadMaker) -> Draft:
         return plan_content(frozen=plan.content, head=head_for(number, at))
 
     def keep(letter: Letter) -> None:
-        """The plan points to its letter; see `offer_plan`."""
+        """The links of a corrected letter end: the plan is answered by those of the new one."""
+        plan.letter = letter
+        plan.save(update_fields=["letter"])
 
     return Draft(content, plan.content["rules"], keep)
 

@@ -13,8 +13,7 @@ from django.db.models import CharField, Exists, OuterRef, Q, QuerySet, Value
 from django.db.models.functions import Cast, Concat
 from django.utils import timezone
 
-from consult.models import Job
-from consult.services.jobs import Run, enqueue, revive
+from consult.services.jobs import Run, enqueue, revive, unfinished_jobs
 from mitigation.calc.attribution import ATTRIBUTION, Attribution
 from mitigation.comparison import sealed_visits
 from mitigation.models import Case, TrialFit
@@ -127,13 +126,15 @@ def plan_sampling(case: Case) -> bool:
     if not trials:
         return False
     together = sha256("".join(sorted(trial.digest for trial in trials)).encode()).hexdigest()
-    job = enqueue(
-        kind=SAMPLE_TRIALS,
-        key=f"{SAMPLE_TRIALS}:{case.pk}:{together[:32]}",
-        arguments={"case": case.pk},
-    )
+    key = f"{_key(case.pk)}{together[:32]}"
+    job = enqueue(kind=SAMPLE_TRIALS, key=key, arguments={"case": case.pk})
     revive(job=job, now=timezone.now())  # if it was given up
     return True
+
+
+def _key(case: int) -> str:
+    """What the keys of the jobs of a case begin with."""
+    return f"{SAMPLE_TRIALS}:{case}:"
 
 
 def sample_now(case: Case) -> None:
@@ -151,15 +152,13 @@ def is_being_sampled(case: Case) -> bool:
 def being_sampled() -> Exists:
     """The same of the cases of a query: a key begins with the kind and the case."""
     key = Concat(Value(f"{SAMPLE_TRIALS}:"), Cast(OuterRef("pk"), CharField()), Value(":"))
-    jobs = Job.objects.filter(kind=SAMPLE_TRIALS, key__startswith=key)
-    return Exists(jobs.exclude(state__in=[Job.State.DONE, Job.State.DEAD]))
+    return Exists(unfinished_jobs().filter(kind=SAMPLE_TRIALS, key__startswith=key))
 
 
 def sampling_progress(case: Case) -> int | None:
     """How far the job of this case is; None where none waits or is at work. [%]"""
-    jobs = Job.objects.filter(kind=SAMPLE_TRIALS, arguments__case=case.pk)
-    open_jobs = jobs.exclude(state__in=[Job.State.DONE, Job.State.DEAD])
-    return open_jobs.order_by("-pk").values_list("progress_percent", flat=True).first()
+    jobs = unfinished_jobs().filter(kind=SAMPLE_TRIALS, key__startswith=_key(case.pk))
+    return jobs.order_by("-pk").values_list("progress_percent", flat=True).first()
 
 
 def sample_trials(arguments: dict[str, Any], run: Run) -> None:
@@ -180,7 +179,7 @@ def sample_trials(arguments: dict[str, Any], run: Run) -> None:
 def keep_fit(*, trial: Trial, digest: str, fit: Fit, now: datetime) -> None:
     """Keep what came of a trial; twice the same digest is the same result.
 
-    A row whose names an erasure blanked is filled anew, for this visit.
+    A row whose names an erasure blanked, or of an earlier rule, is filled anew, for this visit.
     """
     attribution = fit.attribution
     given = {
@@ -196,5 +195,5 @@ def keep_fit(*, trial: Trial, digest: str, fit: Fit, now: datetime) -> None:
         "made_at": now,
     }
     row, created = TrialFit.objects.get_or_create(digest=digest, defaults=given)
-    if not created and not row.names:
+    if not created and (not row.names or row.rule != ATTRIBUTION):
         TrialFit.objects.filter(pk=row.pk).update(**given)

@@ -91,8 +91,8 @@ def client_home(request: SignedInRequest) -> HttpResponse:
             planned.setdefault(case.pk, []).append(visit)
     letters = Letter.objects.visible_to(request.user)
     words = _words_of(cases, letters)
-    waiting = Plan.objects.visible_to(request.user).open().filter(case__in=cases)
-    open_plans = {plan.case_id: plan for plan in waiting.defer("content")}
+    plans = Plan.objects.visible_to(request.user).for_list().filter(case__in=cases)
+    latest = {plan.case_id: plan for plan in plans.filter(replaced_at=None).order_by("number")}
     stands = [
         {
             "case": case,
@@ -100,7 +100,7 @@ def client_home(request: SignedInRequest) -> HttpResponse:
             "next": words[case.pk][1],
             "yours": case.stage == Stage.DECISION and not case.on_hold_reason,
             "visits": planned[case.pk],
-            "plan": open_plans.get(case.pk),
+            "plan": latest.get(case.pk),
         }
         for case in cases
     ]

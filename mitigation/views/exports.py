@@ -68,7 +68,7 @@ def case_plan_export(request: SignedInRequest, reference: str) -> HttpResponse:
     return spreadsheet(
         f"{_('plan')} {case.reference}",
         Sheet(_("Rows"), _plan_columns(), page.lines),
-        Sheet(_("Items"), items, page.item_rows),
+        Sheet(_("Items"), items, page.planning.item_rows),
     )
 
 

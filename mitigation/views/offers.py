@@ -1,5 +1,7 @@
 """An offered plan: made by the office, answered by the client with or without a log-in."""
 
+from collections.abc import Callable
+from functools import wraps
 from typing import Any
 
 from django.contrib import messages
@@ -7,7 +9,7 @@ from django.core.exceptions import ValidationError
 from django.http import HttpRequest, HttpResponse
 from django.shortcuts import get_object_or_404, redirect, render
 from django.utils import timezone
-from django.utils.translation import activate, override
+from django.utils.translation import activate
 from django.utils.translation import gettext as _
 from django.views.decorators.cache import never_cache
 from django.views.decorators.http import require_http_methods, require_POST, require_safe
@@ -17,12 +19,12 @@ from consult.models import User
 from mitigation.forms.offers import DecisionForm, OfferForm, QuestionForm
 from mitigation.models import Case, Decision, Plan, PlanItem
 from mitigation.pages.offers import offer_context, plan_of_token
+from mitigation.planning.items import OPEN
 from mitigation.services.decisions import ask_about_plan, decide
 from mitigation.services.offers import items_state, offer_plan
 
 PAGE = "mitigation/plan_offer.html"
-FREE = ("words", "may_be_parted", "send", "seen")
-OPEN = (PlanItem.State.PROPOSED, PlanItem.State.ACCEPTED)
+TYPED = ("words", "may_be_parted", "send", "seen")
 
 
 @require_http_methods(["GET", "HEAD", "POST"])
@@ -33,9 +35,7 @@ def plan_make_offer(request: SignedInRequest, reference: str) -> HttpResponse:
     items = PlanItem.objects.filter(case=case, state__in=OPEN).whole()
     form = OfferForm(request.POST or None, items=items, initial={"seen": items_state(case)})
     if form.is_valid():
-        typed = {
-            name: form.cleaned_data[name] for name in ("words", "may_be_parted", "send", "seen")
-        }
+        typed = {name: form.cleaned_data[name] for name in TYPED}
         try:
             plan = offer_plan(
                 case=case, by=request.user, now=timezone.now(), options=form.options(), **typed
@@ -66,9 +66,10 @@ def plan_decide(request: SignedInRequest, pk: int) -> HttpResponse:
     plan = get_object_or_404(_plans(request), pk=pk)
     is_office = request.user.role == User.Role.OFFICE
     way = Decision.Way.OFFICE if is_office else Decision.Way.LOG_IN
-    form = DecisionForm(request.POST)
+    form = DecisionForm(request.POST, is_of_client=not is_office)
     if _is_decided(form, plan, way=way, by=request.user):
-        messages.success(request, _("Thank you. The answer is kept."))
+        thanks = _("Thank you. The answer is kept.")
+        messages.success(request, _("The client's answer is kept.") if is_office else thanks)
         return redirect("plan_offer", pk=plan.pk)
     return _page(request, plan, decision_form=form, status=422)
 
@@ -84,24 +85,34 @@ def plan_ask(request: SignedInRequest, pk: int) -> HttpResponse:
     return _page(request, plan, question_form=form, status=422)
 
 
+def shown_by_link(
+    view: Callable[[HttpRequest, Plan, str], HttpResponse],
+) -> Callable[[HttpRequest, str], HttpResponse]:
+    """Hand in the plan that the token of a link shows, in its client's language; else say so."""
+
+    @wraps(view)
+    def guarded(request: HttpRequest, token: str) -> HttpResponse:
+        plan = plan_of_token(token)
+        if plan is None:
+            return render(request, PAGE, {"plan": None}, status=410)
+        activate(plan.content["language"])
+        return view(request, plan, token)
+
+    return guarded
+
+
 @require_safe
 @never_cache
-def plan_link(request: HttpRequest, token: str) -> HttpResponse:
+@shown_by_link
+def plan_link(request: HttpRequest, plan: Plan, token: str) -> HttpResponse:
     """What an e-mailed link opens: one version, to read and to answer."""
-    plan = plan_of_token(token)
-    if plan is None:
-        return render(request, PAGE, {"plan": None}, status=410)
-    activate(plan.content["language"])
     return _page(request, plan, token=token)
 
 
 @require_POST
 @never_cache
-def plan_link_decide(request: HttpRequest, token: str) -> HttpResponse:
-    plan = plan_of_token(token)
-    if plan is None:
-        return render(request, PAGE, {"plan": None}, status=410)
-    activate(plan.content["language"])
+@shown_by_link
+def plan_link_decide(request: HttpRequest, plan: Plan, token: str) -> HttpResponse:
     form = DecisionForm(request.POST)
     if _is_decided(form, plan, way=Decision.Way.LINK, by=None):
         messages.success(request, _("Thank you. The answer is kept."))
@@ -111,11 +122,8 @@ def plan_link_decide(request: HttpRequest, token: str) -> HttpResponse:
 
 @require_POST
 @never_cache
-def plan_link_ask(request: HttpRequest, token: str) -> HttpResponse:
-    plan = plan_of_token(token)
-    if plan is None:
-        return render(request, PAGE, {"plan": None}, status=410)
-    activate(plan.content["language"])
+@shown_by_link
+def plan_link_ask(request: HttpRequest, plan: Plan, token: str) -> HttpResponse:
     form = QuestionForm(request.POST)
     if _is_asked(form, plan, by=None):
         messages.success(request, _("Thank you. We will answer your question."))
@@ -156,10 +164,9 @@ def _is_asked(form: QuestionForm, plan: Plan, *, by: User | None) -> bool:
     if not form.is_valid():
         return False
     typed = form.cleaned_data
-    with override(None):  # the note is the practice's
-        ask_about_plan(
-            plan=plan, name=typed["name"], words=typed["question"], by=by, now=timezone.now()
-        )
+    ask_about_plan(
+        plan=plan, name=typed["name"], words=typed["question"], by=by, now=timezone.now()
+    )
     return True
 
 

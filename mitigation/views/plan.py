@@ -71,9 +71,7 @@ def plan_compute(request: SignedInRequest, reference: str) -> HttpResponse:
 def plan_choice(request: SignedInRequest, reference: str) -> HttpResponse:
     """The cheapest plan that holds the rows at a probability, and the staircase of cost."""
     case = get_object_or_404(_cases(request), reference=reference)
-    form = ChoiceForm(request.GET if "probability" in request.GET else {
-        "probability": "90", "rows": "sleeping"
-    })  # fmt: skip
+    form = ChoiceForm(request.GET if "probability" in request.GET else ChoiceForm.usual())
     context = {"case": case, "form": form}
     if form.is_valid():
         wanted, rows = form.cleaned_data["probability"], form.cleaned_data["rows"]

@@ -6,6 +6,7 @@ from datetime import date
 
 from django.utils.translation import gettext
 
+from surveys.calc.arrays import none_if_nan
 from surveys.intake.cells import NotAllowed, choices, date_of, numbers, read_words
 from surveys.intake.circuits import ApplianceRow, CircuitRow
 from surveys.intake.columns import ITEM_STATES, YES_NO
@@ -128,15 +129,11 @@ def _numbers(table: Table) -> dict[str, list[float | None]]:
         "works_percent": numbers(table, "works_percent", lambda v: (v >= 0) & (v <= 100), percent),
         "cost": numbers(table, "cost", lambda value: value >= 0, _not_negative()),
     }
-    return {name: [_or_none(value) for value in column] for name, column in columns.items()}
+    return {name: [none_if_nan(value) for value in column] for name, column in columns.items()}
 
 
 def _not_negative() -> str:
     return gettext("a number of 0 or more")
-
-
-def _or_none(value: float) -> float | None:
-    return None if value != value else float(value)
 
 
 def _names(table: Table) -> list[str]:

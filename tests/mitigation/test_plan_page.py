@@ -249,11 +249,11 @@ def test_the_same_key_with_other_circuits_is_refused(three) -> None:
 
 
 def test_strong_sources_and_sleeping_rooms_are_offered(opposed) -> None:
-    page = read_plan(opposed)
     PlanItem.objects.filter(case=opposed).delete()
+    page = read_plan(opposed)
     offered = [
         (row.remedy.key, (row.circuit or row.room).name)
-        for row in suggestions_of(page.planning, ())
+        for row in suggestions_of(page.planning, Remedy.objects.offered())
     ]
     assert ("demand-switch", "F1") in offered and ("demand-switch", "F2") in offered
     # F1 makes 160 of 220 nT; F2 not a tenth: 20 of 220.
@@ -270,7 +270,7 @@ def test_what_is_offered_is_put_in_once_with_the_price_of_the_list(opposed, offi
     url = reverse("plan_put_in", args=[opposed.reference])
     key = next(
         row.key
-        for row in suggestions_of(read_plan(opposed).planning, opposed.items.all().whole())
+        for row in suggestions_of(read_plan(opposed).planning, Remedy.objects.offered())
         if row.remedy.key == "shielded-cable" and row.circuit.name == "F1"
     )
     office.post(url, {"offer": key})
@@ -358,7 +358,6 @@ def test_the_plan_leads_to_the_trial_of_a_visit_that_is_open(three, office) -> N
 
 def test_nothing_is_sampled_in_a_request(office) -> None:
     case = bring_in(three_circuits())
-    Job.objects.filter(kind="sample-trials").delete()  # which sealing asked for
     words = text_of(page_of(office, case))
     assert "not computed yet for 1 row" in words and "Compute it now" in words
     assert "Not computed yet." in text_of(tick(office, case, "R1", **HTMX))

@@ -34,6 +34,7 @@ def run(kind: str) -> int:
 def case() -> Case:
     """A case from a folder with a sealed trial, sampled."""
     case = import_case_folder(source=upload(three_circuits()), by=None, now=timezone.now()).case
+    assert run(TRIALS_CHANGED) == 1
     assert is_being_sampled(case)
     assert run(SAMPLE_TRIALS) == 1
     return case

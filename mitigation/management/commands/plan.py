@@ -37,7 +37,10 @@ class Command(BaseCommand):
         if not 0.0 < percent <= 100.0:
             raise CommandError(f"--probability is above 0 and at most 100, not {percent:g}.")
         planning = planning_of(
-            case, wanted=percent / 100, every_row=options["rows"] == "all", kept=kept_fit
+            case,
+            wanted=percent / 100,
+            every_row=options["rows"] == "all",
+            look_up=lambda _trials, _sources: kept_fit,  # what is not kept is sampled here
         )
         names = None if options["items"] is None else _names(options["items"])
         unknown = set(names or ()) - {item.name for item in planning.items}
