@@ -19,6 +19,9 @@ class Draft:
     content: Content
     rules: Sequence[str]
     keep: Callable[[Any], None]
+    # Where it does not go to the client: the firm that it goes to, and its language.
+    firm: Any = None
+    language: str = ""
 
 
 @dataclass(frozen=True)

@@ -20,7 +20,6 @@ admin.site.login = secure_admin_login(admin.site.login)  # type: ignore[method-a
 
 urlpatterns = [
     path("", home.home, name="home"),
-    path("work-orders/", home.electrician_home, name="electrician_home"),
     path("letters/", letters.letter_list, name="letter_list"),
     path("letters/list/", exports.letter_list_export, name="letter_list_export"),
     path("letters/link/<str:token>/", letters.letter_link, name="letter_link"),

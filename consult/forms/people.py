@@ -9,6 +9,8 @@ from django.utils.translation import gettext
 from django.utils.translation import gettext_lazy as _
 
 from consult.forms.clients import VersionedForm
+from consult.forms.days import DayField
+from consult.forms.labels import label_of
 from consult.forms.texts import TextForm
 from consult.intake.pictures import (
     LOGO_TOO_LARGE,
@@ -85,10 +87,28 @@ class NewPasswordForm(TextForm):
 
 
 class FirmForm(VersionedForm):
+    language = forms.ChoiceField(label=_("Language of orders"), choices=settings.LANGUAGES)
+    licence_until = DayField(label=label_of(Firm, "licence_until"), required=False, years_ahead=30)
+    insurance_until = DayField(
+        label=label_of(Firm, "insurance_until"), required=False, years_ahead=30
+    )
+
     class Meta:
         model = Firm
-        fields = ["name", "address", "phone", "email", "licence"]
+        fields = [
+            "name",
+            "address",
+            "phone",
+            "email",
+            "language",
+            "trades",
+            "licence",
+            "licence_until",
+            "insurance",
+            "insurance_until",
+        ]
         widgets = {"address": forms.Textarea(attrs={"rows": 4})}
+        help_texts = {"trades": _("Such as: electrical installation, lightning protection.")}
 
     def validate_unique(self) -> None:
         """Leave uniqueness to the service, which first looks for the row that this form made."""

@@ -10,7 +10,7 @@ from django.utils.translation import gettext_lazy as _
 from consult import letter_kinds
 from consult.models.clients import AtPropertyQuerySet, Client, Property
 from consult.models.files import StoredFile
-from consult.models.people import User
+from consult.models.people import Firm, User
 
 
 class LetterQuerySet(AtPropertyQuerySet["Letter"]):
@@ -24,10 +24,17 @@ class LetterQuerySet(AtPropertyQuerySet["Letter"]):
         kinds = letter_kinds.read_by(User.Role.CLIENT)
         return self.filter(client__user=user, state=Letter.State.READY, kind__in=kinds)
 
+    def seen_by_electrician(self, user: User) -> Self:
+        """What was sent to their own firm, once it is ready."""
+        kinds = letter_kinds.read_by(User.Role.ELECTRICIAN)
+        return self.filter(firm=user.firm_id, state=Letter.State.READY, kind__in=kinds)
+
     def for_list(self) -> Self:
         """One query for a list: addressee, property, subject; what it says is fetched when read."""
         subject = KT("content__subject")
-        rows = self.select_related("client", "property", "corrects").annotate(subject=subject)
+        rows = self.select_related("client", "property", "firm", "corrects").annotate(
+            subject=subject
+        )
         return rows.defer("content", "corrects__content")
 
 
@@ -47,6 +54,10 @@ class Letter(models.Model):
     client = models.ForeignKey(Client, null=True, on_delete=models.SET_NULL, related_name="letters")
     property = models.ForeignKey(
         Property, null=True, on_delete=models.SET_NULL, related_name="letters"
+    )
+    # Whom it is addressed to, where that is not the client.
+    firm = models.ForeignKey(
+        Firm, null=True, blank=True, on_delete=models.PROTECT, related_name="letters"
     )
     content = models.JSONField()
     content_sha256 = models.CharField(max_length=64)

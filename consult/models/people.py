@@ -76,8 +76,20 @@ class Firm(PlainTexts):
     address = models.TextField(_("postal address"), blank=True)
     phone = models.CharField(_("phone"), max_length=40, blank=True)
     email = models.EmailField(_("e-mail"), blank=True)
+    language = models.CharField(_("language"), max_length=5, default="en")
+    trades = models.CharField(_("Trades"), max_length=120, blank=True)
     licence = models.CharField(_("Licence"), max_length=80, blank=True)
+    licence_until = models.DateField(_("Licence holds until"), null=True, blank=True)
+    insurance = models.CharField(_("Liability insurance"), max_length=120, blank=True)
+    insurance_until = models.DateField(_("Insurance holds until"), null=True, blank=True)
     history = HistoricalRecords()
+
+    class Meta:
+        constraints = [
+            models.CheckConstraint(
+                condition=models.Q(language__in=["en", "de"]), name="firm_language_is_known"
+            ),
+        ]
 
     def __str__(self) -> str:
         return self.name

@@ -15,7 +15,7 @@ from django.utils.translation import gettext as _
 
 from consult.intake.contents import PDF
 from consult.letters import rendering
-from consult.models import Client, Job, Letter, Property, User
+from consult.models import Client, Firm, Job, Letter, Property, User
 from consult.services.jobs import Run, enqueue, job_progress, revive
 from consult.services.letter_checks import new_code
 from consult.services.stored_files import StoredFileError, open_stored, write_stored
@@ -44,6 +44,7 @@ def issue_letter(
     by: User | None,
     now: datetime,
     corrects: Letter | None = None,
+    firm: Firm | None = None,
 ) -> Letter:
     """Give the letter its number, freeze its row and queue its rendering, in one transaction.
 
@@ -62,6 +63,7 @@ def issue_letter(
         "issued_by": by,
         "issued_at": now,
         "corrects": corrects,
+        "firm": firm,
     }
     with transaction.atomic():
         # An erasure holds the same row, so no letter comes after it with what it had erased.

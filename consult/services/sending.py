@@ -59,6 +59,8 @@ def email_letter(
     client = letter.client
     if letter.state != Letter.State.READY:
         raise ValidationError(_("The letter is not ready yet."))
+    if letter.firm_id is not None:
+        raise ValidationError(_("This letter is for a firm, which has its own link."))
     if client is None or not client.email:
         raise ValidationError(_("The client has no e-mail; print the letter and post it."))
 

@@ -64,7 +64,11 @@ def firm_list_export(request: SignedInRequest) -> HttpResponse:
         (_("Address"), lambda firm: firm.address),
         (_("Phone"), lambda firm: firm.phone),
         (_("E-mail"), lambda firm: firm.email),
+        (_("Trades"), lambda firm: firm.trades),
         (_("Licence"), lambda firm: firm.licence),
+        (_("Licence holds until"), lambda firm: firm.licence_until),
+        (_("Liability insurance"), lambda firm: firm.insurance),
+        (_("Insurance holds until"), lambda firm: firm.insurance_until),
         (_("People"), lambda firm: firm.n_people),
     ]
     return spreadsheet(_("firms"), Sheet(_("Firms"), columns, all_firms()))

@@ -1,10 +1,10 @@
 """Where a person lands."""
 
 from django.http import HttpResponse
-from django.shortcuts import redirect, render
+from django.shortcuts import redirect
 from django.views.decorators.http import require_safe
 
-from consult.access import SignedInRequest, role_required, somebody_required
+from consult.access import SignedInRequest, somebody_required
 from consult.models import User
 
 LANDING = {
@@ -20,9 +20,3 @@ LANDING = {
 def home(request: SignedInRequest) -> HttpResponse:
     """Each role's first page."""
     return redirect(LANDING[User.Role(request.user.role)])
-
-
-@require_safe
-@role_required("electrician")
-def electrician_home(request: SignedInRequest) -> HttpResponse:
-    return render(request, "consult/electrician.html")

@@ -4,6 +4,7 @@ from django.contrib import messages
 from django.core.exceptions import ValidationError
 from django.http import HttpResponse
 from django.shortcuts import get_object_or_404, redirect, render
+from django.utils import timezone
 from django.utils.translation import gettext as _
 from django.views.decorators.http import require_http_methods, require_safe
 
@@ -43,7 +44,8 @@ def practice(request: SignedInRequest) -> HttpResponse:
 @require_safe
 @manager_required
 def firm_list(request: SignedInRequest) -> HttpResponse:
-    return render(request, "consult/firm_list.html", {"firms": all_firms()})
+    context = {"firms": all_firms(), "today": timezone.localdate()}
+    return render(request, "consult/firm_list.html", context)
 
 
 @require_http_methods(["GET", "HEAD", "POST"])

@@ -1,6 +1,6 @@
 """When the last work at each spot was done, by the items of the case."""
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from datetime import date
 
@@ -28,9 +28,26 @@ def done_items(case: Case) -> list[DoneItem]:
     rows = list(PlanItem.objects.filter(case=case, state__in=DONE).whole())
     if not rows:
         return []
-    spots = list(Spot.objects.filter(room__property=case.property_id))
-    tried = _tried_at(case) if any(_needs_trials(row) for row in rows) else {}
-    return [DoneItem(row, _served(row, spots, tried)) for row in rows]
+    spots = Spot.objects.filter(room__property=case.property_id)
+    return [DoneItem(row, served) for row, served in _served_by(case, rows, spots)]
+
+
+def spots_served(case: Case, items: Sequence[PlanItem]) -> dict[int, tuple[tuple[str, str], ...]]:
+    """For each item, by its key, room and name of the spots that it serves, in their order."""
+    spots = list(Spot.objects.filter(room__property=case.property_id).select_related("room"))
+    return {
+        item.pk: tuple((spot.room.name, spot.name) for spot in spots if spot.pk in served)
+        for item, served in _served_by(case, items, spots)
+    }
+
+
+def _served_by(
+    case: Case, items: Sequence[PlanItem], spots: Iterable[Spot]
+) -> list[tuple[PlanItem, frozenset[int]]]:
+    """Each item with the keys of the spots that it serves."""
+    all_spots = list(spots)
+    tried = _tried_at(case) if any(_needs_trials(item) for item in items) else {}
+    return [(item, _served(item, all_spots, tried)) for item in items]
 
 
 def last_works(case: Case) -> dict[int, date]:

@@ -13,6 +13,15 @@ from mitigation.models.remedies import PlanItem, Remedy
 from mitigation.models.stages import DUE_DAYS, ENDS, MOVES, NEXT_MOVE, Stage
 from mitigation.models.trial_fits import TrialFit
 from mitigation.models.uploads import PendingUpload
+from mitigation.models.work_orders import WorkItem, WorkOrder
+from mitigation.models.work_reports import (
+    TestInstrument,
+    TestValue,
+    WorkPhoto,
+    WorkReport,
+    WorkResult,
+    WorksConfirmation,
+)
 
 __all__ = [
     "DUE_DAYS",
@@ -37,5 +46,13 @@ __all__ = [
     "Prediction",
     "Remedy",
     "Stage",
+    "TestInstrument",
+    "TestValue",
     "TrialFit",
+    "WorkItem",
+    "WorkOrder",
+    "WorkPhoto",
+    "WorkReport",
+    "WorkResult",
+    "WorksConfirmation",
 ]

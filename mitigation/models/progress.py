@@ -20,6 +20,10 @@ class Fact(models.TextChoices):
     PLAN_OFFERED = "plan offered", _("plan offered")
     PLAN_ACCEPTED = "plan accepted", _("plan accepted")
     PLAN_DECLINED = "plan declined", _("plan declined")
+    ORDERS_SENT = "orders sent", _("works ordered")
+    WORKS_REPORTED = "works reported", _("works reported")
+    REPORTS_ACCEPTED = "reports accepted", _("reports on the works accepted")
+    WORKS_DONE = "works done", _("works done")
     FOLLOW_UP_PLANNED = "follow-up planned", _("follow-up visit planned")
     FOLLOW_UP_SEALED = "follow-up sealed", _("follow-up visit sealed")
     OUTCOME_ISSUED = "outcome issued", _("outcome letter issued")
@@ -33,6 +37,7 @@ LEADS_TO: dict[Fact, Stage] = {
     Fact.REPORT_SENT: Stage.PLAN,
     Fact.PLAN_OFFERED: Stage.DECISION,
     Fact.PLAN_ACCEPTED: Stage.WORKS,
+    Fact.WORKS_DONE: Stage.FOLLOW_UP,
     Fact.FOLLOW_UP_PLANNED: Stage.FOLLOW_UP,
     Fact.FOLLOW_UP_SEALED: Stage.PROOF,
     Fact.OUTCOME_SENT: Stage.PROOF,
@@ -69,7 +74,12 @@ STEPS: dict[Stage, tuple[Step, ...]] = {
         Step(User.Role.CLIENT, _("decide on the remedies"), Fact.PLAN_DECLINED),
         Step(OFFICE, _("offer another plan, or close the case")),
     ),
-    Stage.WORKS: (Step(User.Role.ELECTRICIAN, _("carry out the work")),),
+    Stage.WORKS: (
+        Step(OFFICE, _("order the works"), Fact.ORDERS_SENT),
+        Step(User.Role.ELECTRICIAN, _("carry out the work"), Fact.WORKS_REPORTED),
+        Step(OFFICE, _("look at the report on the works"), Fact.REPORTS_ACCEPTED),
+        Step(User.Role.CLIENT, _("say when their own part is done")),
+    ),
     Stage.FOLLOW_UP: (
         Step(OFFICE, _("plan the follow-up visit"), Fact.FOLLOW_UP_PLANNED),
         Step(ASSESSOR, _("measure and seal the follow-up visit")),

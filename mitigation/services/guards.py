@@ -1,7 +1,24 @@
 """Notes of a case and what a letter proved stay as they are, by the database's own word."""
 
 from consult.services.guards import Guard, guard
-from mitigation.models import CaseLetter, Decision, Note, Outcome, Plan, Prediction
+from mitigation.models import (
+    CaseLetter,
+    Decision,
+    Note,
+    Outcome,
+    Plan,
+    Prediction,
+    TestValue,
+    WorkReport,
+    WorkResult,
+    WorksConfirmation,
+)
+
+SIGNED = "A report that was signed is not changed."
+OF_SIGNED = (
+    'EXISTS (SELECT 1 FROM "mitigation_workreport" AS report'
+    " WHERE report.id = OLD.report_id AND report.signed_at IS NOT NULL)"
+)
 
 guard(
     # Who wrote it may be forgotten with the person's row.
@@ -20,5 +37,20 @@ guard(
         "A decision stays as it was made.",
         fields=("plan", "answer", "option", "items", "content_sha256", "name", "words", "way",
                 "decided_at"),
+    ),
+    # What the office made of it, and its letter, come later.
+    Guard(
+        WorkReport,
+        SIGNED,
+        rows="OLD.signed_at IS NOT NULL",
+        fields=("order", "number", "reason", "remark", "signed_at", "signed_name", "licence",
+                "order_sha256"),
+    ),
+    Guard(WorkResult, SIGNED, rows=OF_SIGNED),
+    Guard(TestValue, SIGNED, rows=OF_SIGNED),
+    Guard(
+        WorksConfirmation,
+        "What a client confirmed stays.",
+        fields=("case", "items", "name", "words", "confirmed_at"),
     ),
 )  # fmt: skip

@@ -4,6 +4,7 @@ from collections.abc import Callable
 from dataclasses import dataclass
 from datetime import datetime
 from functools import partial
+from typing import Any
 from uuid import UUID
 
 from django.conf import settings
@@ -33,6 +34,7 @@ class Basis:
 
     case: Case
     visits: tuple[Visit, ...]  # the sealed ones
+    about: Any = None  # the row that a letter is about, where a case has several of them
 
     @property
     def baseline(self) -> Visit | None:
@@ -54,10 +56,11 @@ def issue_case_letter(
     now: datetime,
     corrects: Letter | None = None,
     reason: str = "",
+    about: Any = None,
 ) -> Letter:
     """Freeze a letter of `case` and queue its PDF; the newest one if it already says the same."""
     lock_case(case)
-    draft = drafted(kind=kind, case=case, corrects=corrects, reason=reason)
+    draft = drafted(kind=kind, case=case, corrects=corrects, reason=reason, about=about)
     same = None if corrects else _letter_of_the_same_words(case, kind, draft.content)
     if same is not None:
         return same
@@ -69,7 +72,8 @@ def issue_case_letter(
         property=home,
         case_reference=case.reference,
         rules=draft.rules,
-        language=home.client.language,
+        language=draft.language or home.client.language,
+        firm=draft.firm,
         paper=paper_for(home.country),
         template_version=TEMPLATE_VERSION,
         by=by,
@@ -83,15 +87,22 @@ def issue_case_letter(
     return letter
 
 
-def drafted(*, kind: str, case: Case, corrects: Letter | None = None, reason: str = "") -> Draft:
+def drafted(
+    *,
+    kind: str,
+    case: Case,
+    corrects: Letter | None = None,
+    reason: str = "",
+    about: Any = None,
+) -> Draft:
     """What a letter of `case` says as the case stands; ValidationError where something misses."""
     entry = letter_kind(kind)
     if entry is None:
         raise ValidationError(_("There is no letter of the kind %(kind)s.") % {"kind": kind})
-    basis = Basis(case, sealed_visits(case))
+    basis = Basis(case, sealed_visits(case), about)
     if missing := entry.needs(basis):
         raise ValidationError(missing)
-    draft: Draft = entry.draft(basis, partial(_head, case, corrects, reason))
+    draft: Draft = entry.draft(basis, partial(head_of, case, corrects, reason))
     return draft
 
 
@@ -114,7 +125,7 @@ def _letter_of_the_same_words(case: Case, kind: str, content: Content) -> Letter
     return newest if again == newest.content_sha256 else None
 
 
-def _head(case: Case, corrects: Letter | None, reason: str, number: str, now: datetime) -> Head:
+def head_of(case: Case, corrects: Letter | None, reason: str, number: str, now: datetime) -> Head:
     home = case.property
     return Head(
         number=number,

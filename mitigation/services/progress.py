@@ -9,8 +9,9 @@ from django.db.models import QuerySet
 
 from consult.models import Letter
 from mitigation.letters import outcome
-from mitigation.models import Case, CaseLetter, CaseVisit, Decision, Plan
+from mitigation.models import Case, CaseLetter, CaseVisit, Decision, Plan, Stage
 from mitigation.models.progress import Fact
+from mitigation.services.works_progress import Works, works_of
 from surveys.letters import survey_report
 from surveys.models import Visit
 
@@ -40,7 +41,7 @@ _OF_LETTERS = {
 
 
 def facts_of(cases: Keys, *, now: datetime) -> Mapping[int, Facts]:
-    """For each key of a case what was done and when, in three queries; see `facts_in`."""
+    """For each key of a case what was done and when, in four queries; see `facts_in`."""
     visits = CaseVisit.objects.filter(case__in=cases).order_by("pk")
     letters = CaseLetter.objects.filter(case__in=cases, letter__kind__in=_OF_LETTERS)
     return facts_in(
@@ -56,6 +57,7 @@ def facts_of(cases: Keys, *, now: datetime) -> Mapping[int, Facts]:
             "case_id", "case__stage_since", "offered_at", "decision__answer",
             "decision__decided_at",
         ),
+        works_of(cases),
         now=now,
     )  # fmt: skip
 
@@ -64,6 +66,7 @@ def facts_in(
     visits: Iterable[VisitRow],
     letters: Iterable[LetterRow],
     plans: Iterable[PlanRow],
+    works: Iterable[Works],
     *,
     now: datetime,
 ) -> Mapping[int, Facts]:
@@ -86,6 +89,8 @@ def facts_in(
             facts[case][Fact.PLAN_OFFERED] = offered_at
         if answer is not None and decided_at is not None and decided_at >= since:
             facts[case][_OF_ANSWERS[Decision.Answer(answer)]] = decided_at
+    for row in works:
+        facts[row.case].update(row.facts())
     return facts
 
 
@@ -118,7 +123,8 @@ def facts_of_page(
         for plan in plans
         if plan.replaced_at is None
     ]
-    return facts_in(of_visits, of_letters, of_plans, now=now).get(case.pk, {})
+    of_works = works_of([case.pk]) if case.stage == Stage.WORKS else []
+    return facts_in(of_visits, of_letters, of_plans, of_works, now=now).get(case.pk, {})
 
 
 def _add_visits(facts: Mapping[int, _Times], rows: Iterable[VisitRow], now: datetime) -> None:

@@ -15,6 +15,7 @@ from consult.models import Letter
 from consult.models.letters import LetterQuerySet
 from mitigation.letters import outcome
 from mitigation.models import Case, Plan, Stage
+from mitigation.pages.client_works import works_of_client
 from surveys.letters import survey_report
 from surveys.models import Visit
 
@@ -93,6 +94,7 @@ def client_home(request: SignedInRequest) -> HttpResponse:
     words = _words_of(cases, letters)
     plans = Plan.objects.visible_to(request.user).for_list().filter(case__in=cases)
     latest = {plan.case_id: plan for plan in plans.filter(replaced_at=None).order_by("number")}
+    works = works_of_client(cases, request.user)
     stands = [
         {
             "case": case,
@@ -101,6 +103,7 @@ def client_home(request: SignedInRequest) -> HttpResponse:
             "yours": case.stage == Stage.DECISION and not case.on_hold_reason,
             "visits": planned[case.pk],
             "plan": latest.get(case.pk),
+            "works": works[case.pk],
         }
         for case in cases
     ]

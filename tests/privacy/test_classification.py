@@ -100,7 +100,9 @@ PLAIN_WORDS = {
     "mitigation": {
         "Decision.content_sha256", "Decision.option", "Plan.content_sha256",
         "Prediction.basis", "Prediction.option", "Remedy.key", "Remedy.name",
-        "TrialFit.digest", "TrialFit.rule",
+        "TestInstrument.name", "TestInstrument.serial", "TestValue.device",
+        "TestValue.qualifier", "TestValue.test", "TrialFit.digest", "TrialFit.rule",
+        "WorkOrder.content_sha256", "WorkReport.order_sha256",
     },
     "surveys": {
         "Band.name", "Calibration.certificate", "Calibration.description",

@@ -133,7 +133,8 @@ TABLES = [
         "consult.Letter",
         _("letters"),
         fields(
-            plain="id rules language paper template_version corrects rendered_at rendered_with",
+            plain="id rules language paper template_version corrects rendered_at rendered_with "
+            "firm",
             number=Keep(PROOF),
             kind=Keep(PROOF),
             sha256=Keep(PROOF),
@@ -204,7 +205,12 @@ TABLES = [
             address=Keep(REGISTER),
             phone=Keep(REGISTER),
             email=Keep(REGISTER),
+            language=Keep(REGISTER),
+            trades=Keep(REGISTER),
             licence=Keep(REGISTER),
+            licence_until=Keep(REGISTER),
+            insurance=Keep(REGISTER),
+            insurance_until=Keep(REGISTER),
         ),
     ),
     Table(

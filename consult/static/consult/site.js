@@ -26,4 +26,52 @@
     check.elements.code.value = code;
     history.replaceState(null, "", location.pathname);
   }
+
+  // Forms of the field keep what is typed until the server has it: over a lost connection, a
+  // closed page, an empty battery. Nothing stays once nobody is logged in.
+  const KEPT = "kept:", SENT = "kept-sent";
+  const place = form => KEPT + form.dataset.kept;
+  const typed = form => [...new FormData(form)].filter(([name, value]) =>
+    typeof value === "string" && name !== "csrfmiddlewaretoken");
+  const put = (form, [name, value]) => {
+    for (const field of form.elements) {
+      if (field.name !== name) continue;
+      if (field.type === "radio" || field.type === "checkbox") field.checked = field.value === value;
+      else field.value = value;
+      if (field.type !== "radio") return;
+    }
+  };
+  const restore = () => {
+    for (const form of document.querySelectorAll("form[data-kept]")) {
+      const rows = localStorage.getItem(place(form));
+      if (form.dataset.isBack || form.querySelector(".errorlist") || !rows) continue;
+      form.dataset.isBack = "yes";
+      for (const row of JSON.parse(rows)) put(form, row);
+      form.querySelector(".kept").hidden = false;
+    }
+  };
+  const form_of = event => event.target.closest?.("form[data-kept]");
+  document.addEventListener("input", event => {
+    const form = form_of(event);
+    if (form) localStorage.setItem(place(form), JSON.stringify(typed(form)));
+  });
+  document.addEventListener("submit", event => {
+    const form = form_of(event);
+    if (form) sessionStorage.setItem(SENT, place(form));
+  });
+  document.addEventListener("htmx:afterRequest", event => {
+    const form = form_of(event);
+    if (form && event.detail.xhr.getResponseHeader("HX-Redirect")) localStorage.removeItem(place(form));
+  });
+  document.addEventListener("htmx:load", restore);
+
+  const sent = sessionStorage.getItem(SENT);
+  const isRefused = [...document.querySelectorAll("form[data-kept]")]
+    .some(form => place(form) === sent && form.querySelector(".errorlist"));
+  sessionStorage.removeItem(SENT);
+  if (sent && !isRefused && document.getElementById("main")) localStorage.removeItem(sent);
+  if (!document.querySelector(".top nav")) {
+    for (const key of Object.keys(localStorage)) if (key.startsWith(KEPT)) localStorage.removeItem(key);
+  }
+  restore();
 })();

@@ -1,0 +1,211 @@
+"""Orders as the office makes, sends, changes and judges them; and the list of all."""
+
+from collections.abc import Callable
+
+from django.contrib import messages
+from django.core.exceptions import ValidationError
+from django.db.models import QuerySet
+from django.http import HttpResponse
+from django.shortcuts import get_object_or_404, redirect, render
+from django.urls import reverse
+from django.utils import timezone
+from django.utils.translation import get_language, ngettext
+from django.utils.translation import gettext as _
+from django.views.decorators.http import require_http_methods, require_POST, require_safe
+
+from consult.access import SignedInRequest, role_required
+from consult.htmx import back_to, entry_form
+from consult.models import Firm, User
+from mitigation.forms.orders import OrderForm, OrdersForm, ReasonForm
+from mitigation.models import Case, WorkOrder, WorkReport
+from mitigation.pages.orders import order_context, orders_for_page
+from mitigation.services.work_orders import (
+    call_off_order,
+    change_order,
+    items_to_order,
+    make_orders,
+    see_order,
+    send_order,
+)
+from mitigation.services.work_reports import accept_report, return_report
+
+PAGE = "mitigation/work_order.html"
+FORM_METHODS = ["GET", "HEAD", "POST"]
+
+
+@require_http_methods(FORM_METHODS)
+@role_required("office")
+def orders_make(request: SignedInRequest, reference: str) -> HttpResponse:
+    """One order for each firm, of the accepted items that no order has."""
+    cases = Case.objects.visible_to(request.user).for_list()
+    case = get_object_or_404(cases, reference=reference)
+    items = items_to_order(case).whole()
+    client = case.property.client
+    contact = ", ".join(filter(None, [client.name, client.phone]))
+    form = OrdersForm(
+        request.POST or None,
+        items=items,
+        firms=Firm.objects.order_by("name"),
+        initial={"contact": contact},
+    )
+    if form.is_valid():
+        try:
+            orders = make_orders(
+                case=case,
+                by=request.user,
+                now=timezone.now(),
+                firm_of=form.firm_of(),
+                words_of=form.words_of(),
+                **form.given(),
+            )
+        except ValidationError as error:
+            form.blame(error)
+        else:
+            words = ngettext(
+                "%(n)d order is made. Look at it, then send it.",
+                "%(n)d orders are made. Look at them, then send them.",
+                len(orders),
+            )
+            messages.success(request, words % {"n": len(orders)})
+            return redirect("case_works", reference=reference)
+    context = {"case": case, "form": form}
+    status = 422 if form.errors else 200
+    return render(request, "mitigation/orders_make.html", context, status=status)
+
+
+@require_safe
+@role_required("office", "assessor", "electrician")
+def work_order(request: SignedInRequest, pk: int) -> HttpResponse:
+    """An order with its report; that somebody of the firm opened it is noted."""
+    order = _order(request, pk)
+    if request.user.role == User.Role.ELECTRICIAN and request.method == "GET":
+        see_order(order=order, now=timezone.now())
+    return _page(request, order)
+
+
+@require_http_methods(FORM_METHODS)
+@role_required("office")
+def order_edit(request: SignedInRequest, pk: int) -> HttpResponse:
+    """What an order says; one that was sent goes out anew."""
+    order = _order(request, pk)
+    form = OrderForm(request.POST or None, order=order)
+    if form.is_valid():
+        try:
+            change_order(
+                order=order,
+                by=request.user,
+                now=timezone.now(),
+                seen=form.cleaned_data["version"] or 0,
+                values=form.given(),
+            )
+        except ValidationError as error:
+            form.blame(error)
+        else:
+            return back_to(request, reverse("work_order", args=[pk]))
+    context = {
+        "title": _("Change order %(number)s") % {"number": order.number},
+        "back": reverse("work_order", args=[pk]),
+        "within": _("Work order"),
+        "place": order.case.reference,
+        "about": ""
+        if order.state == WorkOrder.State.DRAFT
+        else _("It was sent: what you change goes to the firm as a new sheet."),
+    }
+    return entry_form(request, form, context)
+
+
+@require_POST
+@role_required("office")
+def order_send(request: SignedInRequest, pk: int) -> HttpResponse:
+    order = _order(request, pk)
+    form = ReasonForm(request.POST)
+    if form.is_valid():
+        try:
+            send_order(
+                order=order,
+                by=request.user,
+                now=timezone.now(),
+                reason=form.cleaned_data["reason"],
+            )
+        except ValidationError as error:
+            form.add_error(None, error)
+        else:
+            messages.success(request, _("The order is sent. Its sheet is being made."))
+            return redirect("work_order", pk=pk)
+    return _page(request, order, send_form=form, status=422)
+
+
+@require_POST
+@role_required("office")
+def order_call_off(request: SignedInRequest, pk: int) -> HttpResponse:
+    order = _order(request, pk)
+    return _done(
+        request,
+        pk,
+        lambda reason: call_off_order(
+            order=order, by=request.user, now=timezone.now(), reason=reason
+        ),
+        _("The order is called off."),
+    )
+
+
+@require_POST
+@role_required("office")
+def report_judge(request: SignedInRequest, pk: int, report: int, act: str) -> HttpResponse:
+    """Accept a signed report, or send it back with why."""
+    order = _order(request, pk)
+    row = get_object_or_404(WorkReport.objects.filter(order=order).signed(), pk=report)
+    now = timezone.now()
+    if act == "accept":
+        return _done(
+            request,
+            pk,
+            lambda _reason: accept_report(report=row, by=request.user, now=now),
+            _("The report is accepted."),
+        )
+    return _done(
+        request,
+        pk,
+        lambda reason: return_report(report=row, by=request.user, now=now, reason=reason),
+        _("The report is sent back."),
+    )
+
+
+def _order(request: SignedInRequest, pk: int) -> WorkOrder:
+    rows: QuerySet[WorkOrder] = orders_for_page()
+    visible = WorkOrder.objects.visible_to(request.user)
+    order: WorkOrder = get_object_or_404(rows.filter(pk__in=visible.order_by()), pk=pk)
+    return order
+
+
+def _done(
+    request: SignedInRequest, pk: int, act: Callable[[str], object], words: str
+) -> HttpResponse:
+    """Do what a button with a reason asks for, and say so."""
+    form = ReasonForm(request.POST)
+    try:
+        if not form.is_valid():
+            raise ValidationError([word for errors in form.errors.values() for word in errors])
+        act(form.cleaned_data["reason"])
+    except ValidationError as error:
+        messages.error(request, " ".join(error.messages))
+    else:
+        messages.success(request, words)
+    return redirect("work_order", pk=pk)
+
+
+def _page(
+    request: SignedInRequest,
+    order: WorkOrder,
+    *,
+    send_form: ReasonForm | None = None,
+    status: int = 200,
+) -> HttpResponse:
+    context = order_context(
+        order,
+        request.user,
+        now=timezone.now(),
+        language=get_language() or "en",
+        send_form=send_form,
+    )
+    return render(request, PAGE, context, status=status)
