@@ -130,8 +130,9 @@ urlpatterns = [
     path("offers/link/<str:token>/", offers.plan_link, name="plan_link"),
     path("offers/link/<str:token>/decide/", offers.plan_link_decide, name="plan_link_decide"),
     path("offers/link/<str:token>/ask/", offers.plan_link_ask, name="plan_link_ask"),
-    path("work-orders/", works.electrician_home, name="electrician_home"),
-    path("work-orders/instruments/", works.test_instrument_list, name="test_instrument_list"),
+    path("work-orders/", works.order_list, name="order_list"),
+    path("work-orders/list/", works.order_list_export, name="order_list_export"),
+    path("work-orders/instruments/", works.test_instruments, name="test_instruments"),
     path("work-orders/instruments/add/", works.test_instrument_add, name="test_instrument_add"),
     path(
         "work-orders/instruments/<int:pk>/", works.test_instrument_edit, name="test_instrument_edit"
@@ -139,38 +140,42 @@ urlpatterns = [
     path("cases/<str:reference>/works/", works.case_works, name="case_works"),
     path("cases/<str:reference>/works/order/", orders.orders_make, name="orders_make"),
     path("your-case/<str:reference>/works/", works.works_confirm, name="works_confirm"),
-    path("orders/", works.order_list, name="order_list"),
-    path("orders/list/", works.order_list_export, name="order_list_export"),
-    path("orders/link/<str:token>/", order_answers.order_link, name="order_link"),
+    path("work-orders/link/<str:token>/", order_answers.order_link, name="order_link"),
     path(
-        "orders/link/<str:token>/answer/",
+        "work-orders/link/<str:token>/answer/",
         order_answers.order_link_answer,
         name="order_link_answer",
     ),
-    path("orders/<int:pk>/", orders.work_order, name="work_order"),
-    path("orders/<int:pk>/edit/", orders.order_edit, name="order_edit"),
-    path("orders/<int:pk>/send/", orders.order_send, name="order_send"),
-    path("orders/<int:pk>/call-off/", orders.order_call_off, name="order_call_off"),
-    path("orders/<int:pk>/answer/", order_answers.order_answer, name="order_answer"),
-    path("orders/<int:pk>/items/<int:item>/result/", reports.report_result, name="report_result"),
+    path("work-orders/<int:pk>/", orders.work_order, name="work_order"),
+    path("work-orders/<int:pk>/edit/", orders.order_edit, name="order_edit"),
+    path("work-orders/<int:pk>/send/", orders.order_send, name="order_send"),
+    path("work-orders/<int:pk>/call-off/", orders.order_call_off, name="order_call_off"),
+    path("work-orders/<int:pk>/answer/", order_answers.order_answer, name="order_answer"),
     path(
-        "orders/<int:pk>/items/<int:item>/values/add/",
+        "work-orders/<int:pk>/items/<int:item>/result/", reports.report_result, name="report_result"
+    ),
+    path(
+        "work-orders/<int:pk>/items/<int:item>/values/add/",
         reports.report_value_add,
         name="report_value_add",
     ),
     path(
-        "orders/<int:pk>/values/<int:value>/remove/",
+        "work-orders/<int:pk>/values/<int:value>/remove/",
         reports.report_value_remove,
         name="report_value_remove",
     ),
-    path("orders/<int:pk>/items/<int:item>/photos/", reports.report_photo, name="report_photo"),
     path(
-        "orders/<int:pk>/photos/<int:photo>/", reports.report_photo_show, name="report_photo_show"
+        "work-orders/<int:pk>/items/<int:item>/photos/", reports.report_photo, name="report_photo"
     ),
-    path("orders/<int:pk>/sign/", reports.report_sign, name="report_sign"),
-    path("orders/<int:pk>/again/", reports.report_again, name="report_again"),
+    path(
+        "work-orders/<int:pk>/photos/<int:photo>/",
+        reports.report_photo_show,
+        name="report_photo_show",
+    ),
+    path("work-orders/<int:pk>/sign/", reports.report_sign, name="report_sign"),
+    path("work-orders/<int:pk>/again/", reports.report_again, name="report_again"),
     re_path(
-        r"^orders/(?P<pk>\d+)/reports/(?P<report>\d+)/(?P<act>accept|return)/$",
+        r"^work-orders/(?P<pk>\d+)/reports/(?P<report>\d+)/(?P<act>accept|return)/$",
         orders.report_judge,
         name="report_judge",
     ),

@@ -8,6 +8,7 @@ from uuid import uuid4
 
 from django.core.files.uploadedfile import SimpleUploadedFile
 from django.urls import reverse
+from django.utils import timezone
 
 from consult.models import (
     Client,
@@ -30,9 +31,16 @@ from mitigation.models import (
     PlanDraft,
     PlanItem,
     Remedy,
+    Stage,
+    TestInstrument,
+    TestValue,
+    WorkOrder,
+    WorkPhoto,
+    WorksConfirmation,
 )
 from mitigation.services.offers import items_state
 from mitigation.services.plan_items import add_item
+from mitigation.services.work_orders import make_orders, send_order
 from surveys.models import (
     Appliance,
     Calibration,
@@ -52,6 +60,11 @@ from surveys.services import circuits, visits
 from tests.cast import Cast
 from tests.factories import BASELINE_DAY, UserFactory, ready_letter
 from tests.surveys.case_folders import as_zip
+
+PHOTO = bytes.fromhex(  # the smallest PNG
+    "89504e470d0a1a0a0000000d49484452000000010000000108000000003a7e9b55"
+    "0000000a49444154789c636800000082008177cd72b60000000049454e44ae426082"
+)
 
 # What makes no row that another click could make again, and why.
 MAKES_NONE = {
@@ -77,6 +90,17 @@ MAKES_NONE = {
     "plan_link_decide": "one answer for each plan",
     "plan_ask": "the same words at once are one note",
     "plan_link_ask": "the same words at once are one note",
+    "order_edit": "knows the state that was seen",
+    "order_send": "an order is sent once",
+    "order_call_off": "an order is called off once",
+    "order_answer": "the first answer stays",
+    "order_link_answer": "the first answer stays",
+    "report_result": "one result for each item of a report",
+    "report_value_remove": "the value is gone",
+    "report_sign": "a signed report is not signed again",
+    "report_again": "one version that nobody signed",
+    "report_judge": "a report is answered once",
+    "test_instrument_edit": "knows the state that was seen",
     "case_edit": "knows the state that was seen",
     "case_skip": "knows the stage that was seen",
     "enquiry_edit": "knows the state that was seen; a contact of that name is there already",
@@ -159,7 +183,10 @@ def _of_clients(cast: Cast) -> dict[str, Entry]:
             _url("case_open", home), Case, case | {"reference": "Q-7"}, {"reference": "Q-8"}
         ),
         "firm_add": Entry(
-            _url("firm_add"), Firm, {"name": "Quay Wiring"}, {"name": "Quay Wiring Ltd"}
+            _url("firm_add"),
+            Firm,
+            {"name": "Quay Wiring", "language": "en"},
+            {"name": "Quay Wiring Ltd"},
         ),
         "person_invite": Entry(
             _url("person_invite"), User, PERSON, {"email": "ines.lund@example.org"}
@@ -194,6 +221,68 @@ def _of_cases(cast: Cast) -> dict[str, Entry]:
             _url("plan_draft_keep", case), PlanDraft, {"name": "cheap"}, {"name": "dear"}
         ),
         "upload": Entry(_url("upload"), PendingUpload, {"folder": ("a.zip", as_zip().data)}),
+    }
+
+
+def _of_works(cast: Cast) -> dict[str, Entry]:
+    case, electrician = cast.case, cast.people["its electrician"]
+    for kind in ("bonded-shield", "moved-bed", "bonded-shield"):
+        effect = {"effect_db": 6.0, "spread_db": 3.0} if kind == "moved-bed" else {}
+        add_item(
+            case=case,
+            by=cast.people["office"],
+            remedy=Remedy.objects.get(key=kind),
+            room=Room.objects.filter(property=case.property)[0],
+            **effect,
+        )
+    case.items.update(state=PlanItem.State.ACCEPTED)
+    Case.objects.filter(pk=case.pk).update(stage=Stage.WORKS, stage_since=timezone.now())
+    first, own, later = case.items.all()
+    assert electrician.firm is not None
+    [order] = make_orders(
+        case=case,
+        by=cast.people["office"],
+        now=timezone.now(),
+        firm_of={first.pk: electrician.firm},
+    )
+    send_order(order=order, by=cast.people["office"], now=timezone.now(), reason="It is filed.")
+    row = order.items.get()
+    value = {"test": "bond", "value": "0.2"}
+    return {
+        "orders_make": Entry(
+            _url("orders_make", case.reference),
+            WorkOrder,
+            {f"firm-{later.pk}": str(electrician.firm_id)},
+            keyed=False,
+        ),
+        "report_value_add": Entry(
+            _url("report_value_add", order.pk, row.pk),
+            TestValue,
+            value,
+            {"value": "0.3"},
+            by="its electrician",
+        ),
+        "report_photo": Entry(
+            _url("report_photo", order.pk, row.pk),
+            WorkPhoto,
+            {"photo": ("a.png", PHOTO)},
+            by="its electrician",
+            keyed=False,
+        ),
+        "works_confirm": Entry(
+            _url("works_confirm", case.reference),
+            WorksConfirmation,
+            {"item": [own.name], "name": "Rosa Lind"},
+            {"words": "When is the day?"},
+            by="its client",
+        ),
+        "test_instrument_add": Entry(
+            _url("test_instrument_add"),
+            TestInstrument,
+            {"name": "installation tester"},
+            {"name": "loop tester"},
+            by="its electrician",
+        ),
     }
 
 
@@ -311,6 +400,11 @@ GROUPS: tuple[tuple[Callable[[Cast], dict[str, Entry]], Iterable[str]], ...] = (
         _of_cases,
         ("note_add", "file_attach", "visit_plan", "letter_issue", "draft_make", "plan_make_offer",
          "upload", "plan_item_add", "plan_put_in", "plan_draft_keep"),
+    ),
+    (
+        _of_works,
+        ("orders_make", "report_value_add", "report_photo", "works_confirm",
+         "test_instrument_add"),
     ),
     (_of_letters, ("letter_send", "letter_correct", "person_act")),
     (

@@ -10,7 +10,18 @@ from django.utils import timezone
 
 from consult.intake.contents import PDF
 from consult.models import AccessEvent, Client, DataRequest, Erasure, Letter, StoredFile
-from mitigation.models import CaseLetter, CaseVisit, Note, Remedy, Stage
+from mitigation.models import (
+    CaseLetter,
+    CaseVisit,
+    Note,
+    Remedy,
+    Stage,
+    TestValue,
+    WorkItem,
+    WorkOrder,
+    WorkReport,
+    WorkResult,
+)
 from mitigation.services.attachments import attach_file
 from mitigation.services.plan_drafts import keep_draft
 from mitigation.services.plan_items import add_item, choose_items
@@ -42,6 +53,14 @@ def one_more_case(cast: Cast, n: int) -> None:
     home = PropertyFactory(client=ClientFactory(name=named(n)))
     CaseFactory(
         reference=f"X-{n:03}", property=home, stage=Stage.WORKS, due_on=timezone.localdate()
+    )
+
+
+def one_more_order(cast: Cast, n: int) -> None:
+    home = PropertyFactory(client=ClientFactory(name=named(n)))
+    case = CaseFactory(reference=f"W-{n:03}", property=home, stage=Stage.WORKS)
+    WorkOrder.objects.create(
+        case=case, number=1, firm=FirmFactory(name=named(n)), made_at=timezone.now(), state="sent"
     )
 
 
@@ -254,6 +273,7 @@ LISTS = [
     ListPage("erasure_list", "Erasures", one_more_erasure, (1, 2, 6), asker="manager"),
     ListPage("guideline_list", "", one_more_guideline, (3,)),
     ListPage("remedy_list", "Remedies", one_more_remedy),
+    ListPage("order_list", "Orders", one_more_order, (0, 3)),
     ListPage("placement", "Repeated spots", one_more_repeat, (0, 1, 2)),
     ListPage("instrument_list", "What falls due", one_more_instrument, (0, 2)),
     ListPage(
@@ -274,6 +294,34 @@ LISTS = [
     ListPage("desk", "Letters", one_more_task, (0, 4), sheet=2, shows=12),
 ]
 
+
+def one_more_work(cast: Cast, n: int) -> None:
+    """An item that was done, in an order with one more circuit, with a value in its report."""
+    case, now = cast.case, timezone.now()
+    order = case.orders.first()
+    if order is None:
+        order = WorkOrder.objects.create(
+            case=case, number=1, firm=cast.people["its electrician"].firm, made_at=now
+        )
+        WorkReport.objects.create(order=order, number=1, began_at=now)
+    one_more_order(cast, n)
+    item = add_item(
+        case=case,
+        by=cast.people["office"],
+        remedy=Remedy.objects.get(key="bonded-shield"),
+        room=case.property.rooms.get(),
+    )
+    type(item).objects.filter(pk=item.pk).update(state="done", done_on=now.date())
+    row = WorkItem.objects.create(order=order, item=item, position=n)
+    report = order.reports.get()
+    WorkResult.objects.create(report=report, work_item=row, result="done", done_on=now.date())
+    TestValue.objects.create(report=report, work_item=row, test="bond", value=0.2)
+
+
+def _order(cast: Cast) -> dict[str, Any]:
+    return {"pk": cast.case.orders.get().pk}
+
+
 # Pages that list rows without an export of their own, and exports of another kind: their queries
 # are counted all the same.
 OTHERS: dict[str, tuple[Callable[[Cast, int], None], str, Callable[[Cast], dict[str, Any]]]] = {
@@ -286,6 +334,8 @@ OTHERS: dict[str, tuple[Callable[[Cast, int], None], str, Callable[[Cast], dict[
         one_more_home, "office", lambda cast: {"pk": cast.case.property.client_id},
     ),
     "client_home": (one_more_home, "its client", _nothing),
+    "case_works": (one_more_work, "its assessor", _case),
+    "work_order": (one_more_work, "office", _order),
     "visit_sheet": (one_more_reading, "office", _visit),
     "person_detail": (
         one_more_event, "manager", lambda cast: {"pk": cast.people["manager"].pk},

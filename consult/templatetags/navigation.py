@@ -14,7 +14,7 @@ register = template.Library()
 # it and do not begin with its own. The longest beginning wins: /me/contact/ is not in /me/.
 SECTIONS: dict[str, tuple[str, ...]] = {
     "desk": (),
-    "case_list": ("uploads/", "drafts/", "orders/"),
+    "case_list": ("uploads/", "drafts/"),
     "client_list": (
         "contacts/",
         "properties/",
@@ -31,7 +31,7 @@ SECTIONS: dict[str, tuple[str, ...]] = {
     "letter_list": ("check/", "offers/"),
     "person_list": ("firms/", "practice/", "retention/", "erasures/", "data/person/"),
     "client_home": ("me/contact/", "me/data/", "prepare/", "words/"),
-    "electrician_home": ("work-orders/",),
+    "order_list": (),
     "own_account": ("accounts/",),
 }
 

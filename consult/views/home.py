@@ -11,7 +11,7 @@ LANDING = {
     User.Role.OFFICE: "desk",
     User.Role.ASSESSOR: "desk",
     User.Role.CLIENT: "client_home",
-    User.Role.ELECTRICIAN: "electrician_home",
+    User.Role.ELECTRICIAN: "order_list",
 }
 
 

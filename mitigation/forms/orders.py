@@ -83,13 +83,19 @@ class OrdersForm(OrderWordsForm):
     def words_of(self) -> dict[int, str]:
         return {item.pk: self.cleaned_data[f"words-{item.pk}"] for item in self.items}
 
+    def is_ordered_by_now(self) -> bool:
+        """Whether it names a firm for an item that waits no more: a second click."""
+        waiting = {f"firm-{item.pk}" for item in self.items}
+        names = {name for name, value in self.data.items() if name.startswith("firm-") and value}
+        return bool(names - waiting)
+
     def given(self) -> dict[str, Any]:
         """What all of the orders say."""
         return {name: self.cleaned_data[name] for name in OrderWordsForm.base_fields}
 
     def clean(self) -> dict[str, Any]:
         cleaned: dict[str, Any] = super().clean() or self.cleaned_data
-        if not self.errors and not self.firm_of():
+        if not self.errors and not self.firm_of() and not self.is_ordered_by_now():
             raise ValidationError(_("Choose a firm for at least one item."))
         return cleaned
 

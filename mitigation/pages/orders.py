@@ -11,10 +11,9 @@ from django.utils import timezone
 
 from consult.letters.formats import Formats
 from consult.models import User
-from consult.services.changes import version_of
 from mitigation.calc.electrical_tests import Device, limit_of, practice_of
 from mitigation.forms.orders import OrderAnswerForm, ReasonForm
-from mitigation.forms.reports import PhotoForm, SignatureForm
+from mitigation.forms.reports import SignatureForm
 from mitigation.letters.test_words import conditions_words, limit_words, test_name, value_words
 from mitigation.letters.work_order import order_words
 from mitigation.models import TestValue, WorkItem, WorkOrder, WorkPhoto, WorkReport, WorkResult
@@ -71,44 +70,48 @@ def order_context(
     reports = list(order.reports.select_related("letter", "signed_by"))
     half = next((report for report in reports if report.signed_at is None), None)
     signed = next((report for report in reports if report.signed_at is not None), None)
-    is_firm = role == User.Role.ELECTRICIAN
-    is_office = role == User.Role.OFFICE
     content = order.content or _preview(order, now)
-    shown = half or signed
-    items = _items(order, content, shown, language, now)
-    may_report = (is_firm or is_office) and _may_report(order, half)
-    return {
+    items = _items(order, content, half or signed, language, now)
+    context = {
         "order": order,
         "case": order.case,
         "content": content,
         "items": items,
-        "report": shown,
         "half": half,
         "signed": signed,
-        "earlier": [report for report in reports if report is not shown and report.signed_at],
-        "is_firm": is_firm,
-        "is_office": is_office,
+        "earlier": [row for row in reports if row is not (half or signed) and row.signed_at],
+        "is_firm": role == User.Role.ELECTRICIAN,
+        "is_office": role == User.Role.OFFICE,
         "token": token,
         "is_late": order.is_late(timezone.localdate(now)),
-        "may_report": may_report,
+        "unsaid": [item for item in items if item.result is None],
+        "missed": [value for item in items for value in item.values if value.row.is_missed],
+        "answer_form": answer_form or _answer(user if role == User.Role.ELECTRICIAN else None),
+        "sign_form": sign_form or _signature(order, user, half),
+        "send_form": send_form or ReasonForm(),
+    }
+    return context | _acts(order, role, half, token=token, now=now)
+
+
+def _acts(
+    order: WorkOrder, role: str, half: WorkReport | None, *, token: str, now: datetime
+) -> dict[str, Any]:
+    """What the reader may do with an order as it stands."""
+    is_firm, is_office = role == User.Role.ELECTRICIAN, role == User.Role.OFFICE
+    return {
+        "may_report": (is_firm or is_office) and _may_report(order, half),
         "may_answer": (is_firm or bool(token)) and order.state == State.SENT,
         "may_judge": is_office and order.state == State.REPORTED and half is None,
         "may_begin_again": (is_firm or is_office)
         and half is None
         and order.state in (State.REPORTED, State.ACCEPTED),
         "may_change": is_office and order.state in (State.DRAFT, *WorkOrder.AT_WORK),
-        "unsaid": [item for item in items if item.result is None],
-        "missed": [value for item in items for value in item.values if value.row.is_missed],
-        "photos": [photo for item in items for photo in item.photos],
-        "answer_form": answer_form
-        or OrderAnswerForm(initial={"name": user.name if user and is_firm else ""}),
-        "sign_form": sign_form or _signature(order, user, half),
-        "send_form": send_form or ReasonForm(),
-        "photo_form": PhotoForm(),
-        "reason_form": ReasonForm(),
         "licence_words": why_not_licensed(order.firm, now) if is_office else [],
-        "version": version_of(order) if is_office else 0,
     }
+
+
+def _answer(electrician: User | None) -> OrderAnswerForm:
+    return OrderAnswerForm(initial={"name": electrician.name if electrician else ""})
 
 
 def _may_report(order: WorkOrder, half: WorkReport | None) -> bool:

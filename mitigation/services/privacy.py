@@ -241,7 +241,7 @@ TABLES = [
         "mitigation.WorkPhoto",
         _("photos in reports"),
         fields(goes="id report work_item attachment"),
-        client="attachment",
+        client="report",
     ),
     nobodys(
         "mitigation.TestInstrument",

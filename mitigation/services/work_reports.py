@@ -8,7 +8,8 @@ from uuid import UUID
 from django.core.exceptions import ValidationError
 from django.core.files import File
 from django.db import transaction
-from django.db.models import Max, Q
+from django.db.models import Max
+from django.forms.models import model_to_dict
 from django.utils import timezone
 from django.utils.formats import date_format
 from django.utils.translation import gettext as _
@@ -16,6 +17,7 @@ from django.utils.translation import override
 
 from consult.models import User
 from consult.services.changes import held, refuse_overtaken, save_row
+from consult.services.entry_keys import digest_of, enter_once
 from mitigation.calc.electrical_tests import KIND_OF, Device, keeps, limit_of, practice_of
 from mitigation.letters.work_report import KIND
 from mitigation.models import (
@@ -347,16 +349,19 @@ def missed_values(order: WorkOrder) -> int:
 # -- Instruments of a firm ------------------------------------------------------------------------
 
 
-@transaction.atomic
-def save_test_instrument(*, instrument: TestInstrument, by: User, seen: int | None) -> None:
+def save_test_instrument(
+    *, instrument: TestInstrument, by: User, key: UUID | None = None, seen: int | None = None
+) -> TestInstrument:
     """Keep an instrument of a firm, new or changed by nobody else since `seen`."""
-    if instrument.pk:
-        held(instrument)
-        refuse_overtaken(instrument, seen)
-    known = TestInstrument.objects.filter(
-        Q(firm=instrument.firm, name=instrument.name, serial=instrument.serial),
-    ).exclude(pk=instrument.pk)
-    if instrument.pk is None and (row := known.first()) is not None:
-        instrument.pk = row.pk
-        return
-    save_row(row=instrument, by=by)
+    given = model_to_dict(instrument)
+
+    def enter() -> TestInstrument:
+        if instrument.pk:
+            held(instrument)
+            refuse_overtaken(instrument, seen)
+        save_row(row=instrument, by=by)
+        return instrument
+
+    with transaction.atomic():
+        digest = digest_of(key, "test instrument", instrument.firm_id, given)
+        return enter_once(TestInstrument, digest, enter)

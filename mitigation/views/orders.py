@@ -61,10 +61,14 @@ def orders_make(request: SignedInRequest, reference: str) -> HttpResponse:
         except ValidationError as error:
             form.blame(error)
         else:
-            words = ngettext(
-                "%(n)d order is made. Look at it, then send it.",
-                "%(n)d orders are made. Look at them, then send them.",
-                len(orders),
+            words = (
+                _("These items are ordered by now.")
+                if not orders
+                else ngettext(
+                    "%(n)d order is made. Look at it, then send it.",
+                    "%(n)d orders are made. Look at them, then send them.",
+                    len(orders),
+                )
             )
             messages.success(request, words % {"n": len(orders)})
             return redirect("case_works", reference=reference)

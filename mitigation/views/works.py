@@ -13,6 +13,7 @@ from django.views.decorators.http import require_http_methods, require_POST, req
 from consult.access import SignedInRequest, role_required
 from consult.forms.once import key_of
 from consult.htmx import back_to, entry_form
+from consult.models import User
 from consult.pages.downloads import spreadsheet
 from consult.services.spreadsheets import Column, Sheet
 from mitigation.forms.reports import TestInstrumentForm, WorksDoneForm
@@ -35,9 +36,15 @@ def case_works(request: SignedInRequest, reference: str) -> HttpResponse:
 
 
 @require_safe
-@role_required("office", "assessor")
+@role_required("office", "assessor", "electrician")
 def order_list(request: SignedInRequest) -> HttpResponse:
-    """All orders; `which` asks for the unseen, late or refused ones, or what to look at."""
+    """All orders; `which` asks for the unseen, late or refused ones, or what to look at.
+
+    An electrician has today and what is open, of their own firm.
+    """
+    if request.user.role == User.Role.ELECTRICIAN:
+        groups = orders_of_firm(request.user, timezone.now())
+        return render(request, "mitigation/electrician_home.html", groups)
     page = Paginator(wanted_orders(request), PER_PAGE).get_page(request.GET.get("page"))
     context = {
         "page": page,
@@ -49,12 +56,12 @@ def order_list(request: SignedInRequest) -> HttpResponse:
 
 
 @require_safe
-@role_required("office", "assessor")
+@role_required("office", "assessor", "electrician")
 def order_list_export(request: SignedInRequest) -> HttpResponse:
     columns: list[Column] = [
         (_("Case"), lambda order: order.case.reference),
         (_("Order"), lambda order: order.number),
-        (_("Client"), lambda order: order.case.property.client.name),
+        (_("Place"), lambda order: str(order.case.property)),
         (_("Firm"), lambda order: order.firm.name),
         (_("State"), lambda order: order.get_state_display()),
         (_("Sent"), lambda order: order.sent_at),
@@ -68,15 +75,7 @@ def order_list_export(request: SignedInRequest) -> HttpResponse:
 
 @require_safe
 @role_required("electrician")
-def electrician_home(request: SignedInRequest) -> HttpResponse:
-    """Today and what is open, of the electrician's own firm."""
-    groups = orders_of_firm(request.user, timezone.now())
-    return render(request, "mitigation/electrician_home.html", groups)
-
-
-@require_safe
-@role_required("electrician")
-def test_instrument_list(request: SignedInRequest) -> HttpResponse:
+def test_instruments(request: SignedInRequest) -> HttpResponse:
     rows = TestInstrument.objects.visible_to(request.user)
     context = {"instruments": rows, "today": timezone.localdate()}
     return render(request, "mitigation/test_instruments.html", context)
@@ -97,10 +96,11 @@ def test_instrument_edit(request: SignedInRequest, pk: int) -> HttpResponse:
 
 def _instrument(request: SignedInRequest, row: TestInstrument) -> HttpResponse:
     form = TestInstrumentForm(request.POST or None, instance=row)
-    back = reverse("test_instrument_list")
+    back = reverse("test_instruments")
     if request.method == "POST" and form.is_valid():
         try:
-            save_test_instrument(instrument=form.instance, by=request.user, seen=form.seen)
+            key = form.cleaned_data.get("key")
+            save_test_instrument(instrument=form.instance, by=request.user, key=key, seen=form.seen)
         except ValidationError as error:
             form.add_error(None, error)
         else:

@@ -15,7 +15,17 @@ from consult.models import Contact, DataPackage, DataRequest, Firm, Job, Letter,
 from consult.services.privacy.packages import ask_package
 from consult.services.privacy.requests import ask_for_data
 from consult.tasks import run_job
-from mitigation.models import Attachment, Case, PendingUpload, PlanDraft, PlanItem, Remedy
+from mitigation.models import (
+    Attachment,
+    Case,
+    PendingUpload,
+    PlanDraft,
+    PlanItem,
+    Remedy,
+    TestInstrument,
+    TestValue,
+    WorkPhoto,
+)
 from mitigation.services.attachments import attach_file
 from mitigation.services.plan_drafts import keep_draft
 from mitigation.services.plan_items import add_item
@@ -24,6 +34,7 @@ from mitigation.tasks import attachments, uploads
 from surveys.models import Appliance, Circuit, GroundCheck, GroundPoint, Instrument, Panel
 from tests.cast import ASKERS, make_cast
 from tests.factories import offered_plan, ready_draft, ready_letter
+from tests.mitigation.ordered_works import keep, reported, sent_order
 from tests.surveys.case_folders import as_zip
 
 pytestmark = pytest.mark.django_db
@@ -39,7 +50,6 @@ PARTS = 16  # of the pages, so that workers balance
 INLINE_STYLE = re.compile(rb"<style|<[^>]* style\s*=")
 MATRIX: dict[str, tuple[str, dict[str, str], str]] = {
     "home": ("get", {}, "302 302 302 302 302 302 302 302"),
-    "electrician_home": ("get", {}, "403 403 403 403 403 403 200 302"),
     "letter_list": ("get", {}, "200 200 200 200 200 200 403 302"),
     "letter_file": ("get", {"number": "{letter}"}, "200 200 200 404 200 404 404 302"),
     "letter_retry": ("post", {"number": "{letter}"}, "302 302 403 403 403 403 403 302"),
@@ -85,6 +95,59 @@ MATRIX: dict[str, tuple[str, dict[str, str], str]] = {
     "plan_link": ("get", {"token": "no-token"}, "410 410 410 410 410 410 410 410"),
     "plan_link_decide": ("post", {"token": "no-token"}, "410 410 410 410 410 410 410 410"),
     "plan_link_ask": ("post", {"token": "no-token"}, "410 410 410 410 410 410 410 410"),
+    # Works: an electrician sees the sent orders of their own firm.
+    "case_works": ("get", {"reference": "{case}"}, "200 200 200 404 403 403 403 302"),
+    "orders_make": ("get", {"reference": "{case}"}, "200 200 403 403 403 403 403 302"),
+    "order_list": ("get", {}, "200 200 200 200 403 403 200 302"),
+    "order_list_export": ("get", {}, "200 200 200 200 403 403 200 302"),
+    "work_order": ("get", {"pk": "{order}"}, "200 200 200 404 403 403 200 302"),
+    "order_edit": ("get", {"pk": "{order}"}, "200 200 403 403 403 403 403 302"),
+    "order_send": ("post", {"pk": "{order}"}, "302 302 403 403 403 403 403 302"),
+    "order_call_off": ("post", {"pk": "{order}"}, "302 302 403 403 403 403 403 302"),
+    "order_answer": ("post", {"pk": "{order}"}, "403 403 403 403 403 403 422 302"),
+    # Links by e-mail show one order to whoever holds them; this one is nobody's.
+    "order_link": ("get", {"token": "no-token"}, "410 410 410 410 410 410 410 410"),
+    "order_link_answer": ("post", {"token": "no-token"}, "410 410 410 410 410 410 410 410"),
+    "report_result": (
+        "get",
+        {"pk": "{order}", "item": "{work_item}"},
+        "200 200 403 403 403 403 200 302",
+    ),
+    "report_value_add": (
+        "get",
+        {"pk": "{order}", "item": "{work_item}"},
+        "200 200 403 403 403 403 200 302",
+    ),
+    "report_value_remove": (
+        "post",
+        {"pk": "{order}", "value": "{value}"},
+        "302 404 403 403 403 403 404 302",
+    ),
+    "report_photo": (
+        "post",
+        {"pk": "{order}", "item": "{work_item}"},
+        "302 302 403 403 403 403 302 302",
+    ),
+    "report_photo_show": (
+        "get",
+        {"pk": "{order}", "photo": "{photo}"},
+        "200 200 200 404 403 403 200 302",
+    ),
+    "report_sign": ("post", {"pk": "{order}"}, "422 422 403 403 403 403 422 302"),
+    "report_again": ("post", {"pk": "{order}"}, "302 302 403 403 403 403 302 302"),
+    "report_judge": (
+        "post",
+        {"pk": "{order}", "report": "{report}", "act": "accept"},
+        "302 302 403 403 403 403 403 302",
+    ),
+    "works_confirm": ("post", {"reference": "{case}"}, "403 403 403 403 302 404 403 302"),
+    "test_instruments": ("get", {}, "403 403 403 403 403 403 200 302"),
+    "test_instrument_add": ("get", {}, "403 403 403 403 403 403 200 302"),
+    "test_instrument_edit": (
+        "get",
+        {"pk": "{test_instrument}"},
+        "403 403 403 403 403 403 200 302",
+    ),
     "draft_make": (
         "post",
         {"reference": "{case}", "kind": "outcome"},
@@ -335,6 +398,7 @@ def _filled(arguments: dict[str, str], case: Case) -> dict[str, str]:
         "case": case.reference,
         **_measured(case),
         **_at_the_panel(case, arguments),
+        **_ordered(case, named),
         "upload": upload and upload.token,
         "for_office": _upload_for_office().token if "{for_office}" in named else None,
         "copy": _copy(case).token if "{copy}" in named else None,
@@ -352,6 +416,30 @@ def _filled(arguments: dict[str, str], case: Case) -> dict[str, str]:
         "firm": Firm.objects.values_list("pk", flat=True).first(),
     }
     return {key: text.format(**values) for key, text in arguments.items()}
+
+
+def _ordered(case: Case, named: set[str]) -> dict[str, int]:
+    """An order to the electrician's firm, with as much of a report as a row asks for."""
+    wanted = {"{order}", "{work_item}", "{value}", "{photo}", "{report}", "{test_instrument}"}
+    if not wanted & named:
+        return {}
+    by = User.objects.get(role="electrician")
+    case.items.all().delete()
+    item = _plan_item(case)
+    PlanItem.objects.filter(pk=item.pk).update(state="accepted")
+    order = sent_order(case, by.firm)
+    row = order.items.get()
+    instrument = TestInstrument.objects.create(firm=order.firm, name="installation tester")
+    pks = {"order": order.pk, "work_item": row.pk, "test_instrument": instrument.pk}
+    if named & {"{value}", "{photo}"}:
+        keep(order, row, by)
+        report = order.reports.get()
+        value = TestValue.objects.create(report=report, work_item=row, test="bond", value=0.2)
+        photo = WorkPhoto.objects.create(report=report, attachment=_photograph(case))
+        pks |= {"value": value.pk, "photo": photo.pk}
+    if "{report}" in named:
+        pks["report"] = reported(order, by).pk
+    return pks
 
 
 def _plan_item(case: Case) -> PlanItem:

@@ -54,7 +54,8 @@ def test_a_form_sent_again_makes_no_second_row(name, client) -> None:
 @pytest.mark.parametrize(
     "name",
     ["client_add", "contact_add", "property_add", "case_open", "case_open with a reference",
-     "firm_add", "person_invite", "instrument_add", "calibration_add", "guideline_add"],
+     "firm_add", "person_invite", "instrument_add", "calibration_add", "guideline_add",
+     "test_instrument_add"],
 )  # fmt: skip
 def test_the_same_key_with_other_content_is_another_row(name, client) -> None:
     cast = make_cast()
@@ -67,7 +68,7 @@ def test_the_same_key_with_other_content_is_another_row(name, client) -> None:
 @pytest.mark.parametrize(
     "name",
     ["reading_add", "ground_check_add", "circuit_add", "appliance_add", "plan_item_add",
-     "plan_draft_keep"],
+     "plan_draft_keep", "report_value_add"],
 )  # fmt: skip
 def test_a_row_is_known_by_the_key_of_its_form(name, client) -> None:
     """Other content under the key is asked about, and entered when it is sent once more."""

@@ -45,15 +45,18 @@ def test_a_page_below_a_list_belongs_to_it(client) -> None:
 
 # What each of these has in the top line.
 OWN_PAGES = {"own_account"}
-DESK = {"desk", "case_list", "client_list", "visit_list", "instrument_list", "letter_list"}
+DESK = {
+    "desk", "case_list", "client_list", "visit_list", "order_list", "instrument_list",
+    "letter_list",
+}  # fmt: skip
 LINKS = {
     "manager": DESK | OWN_PAGES | {"person_list"},
     "office": DESK | OWN_PAGES,
     "its assessor": DESK | OWN_PAGES,
     "its client": {"client_home", "letter_list"} | OWN_PAGES,
-    "its electrician": {"electrician_home"} | OWN_PAGES,
+    "its electrician": {"order_list"} | OWN_PAGES,
 }
-FILES = {"attachment", "attachment_picture"}
+FILES = {"attachment", "attachment_picture", "report_photo_show"}
 # Written for clients; whoever else may read them comes by their address.
 FOR_CLIENTS = {"prepare", "glossary", "letter_check"}
 

@@ -69,7 +69,10 @@ def test_a_person_is_changed_and_kept_out_on_the_page(manager, client) -> None:
 
 
 def test_firms_and_letterhead_are_kept_with_history(manager, client) -> None:
-    assert client.post(reverse("firm_add"), {"name": "Calm Wiring"}).status_code == 302
+    assert (
+        client.post(reverse("firm_add"), {"name": "Calm Wiring", "language": "en"}).status_code
+        == 302
+    )
     firm = Firm.objects.get(name="Calm Wiring")
     page = reverse("firm_edit", args=[firm.pk])
     client.post(page, opened(client, page) | {"licence": "L-7"})

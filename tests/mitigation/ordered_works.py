@@ -67,7 +67,7 @@ def sent_order(case: Case, to: Firm | None = None, **given: Any) -> WorkOrder:
         firm_of={item.pk: to for item in case.items.all()},
         **usual | given,
     )
-    return send_order(order=order, by=office, now=now)
+    return send_order(order=order, by=office, now=now, reason="The renewal is filed.")
 
 
 def reported(order: WorkOrder, by: User, result: str = "done", words: str = "") -> WorkReport:

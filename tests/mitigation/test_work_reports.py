@@ -154,7 +154,7 @@ def test_a_signed_report_stays(order, ole, office) -> None:
         TestValue.objects.filter(pk=row.pk).update(value=1.0)
     with pytest.raises(Exception, match="signed is not changed"), transaction.atomic():
         WorkResult.objects.filter(report=report).update(words="no")
-    with pytest.raises(ValidationError, match="values stay|Nothing more"):
+    with pytest.raises(ValidationError, match="Nothing more"):
         drop_value(order=order, value=row)
     with pytest.raises(ValidationError, match="Nothing more"):
         keep(order, order.items.first(), ole)

@@ -50,7 +50,14 @@ from mitigation.models import (
     PlanItem,
     Remedy,
     Stage,
+    TestValue,
     TrialFit,
+    WorkItem,
+    WorkOrder,
+    WorkPhoto,
+    WorkReport,
+    WorkResult,
+    WorksConfirmation,
 )
 from mitigation.services.attachments import attach_file
 from mitigation.services.cases import add_note
@@ -67,7 +74,15 @@ from surveys.models import (
     SourceFile,
     Visit,
 )
-from tests.factories import PASSWORD, UserFactory, assign, compared_case, ready_draft, ready_letter
+from tests.factories import (
+    PASSWORD,
+    FirmFactory,
+    UserFactory,
+    assign,
+    compared_case,
+    ready_draft,
+    ready_letter,
+)
 from tests.surveys.case_folders import as_zip
 
 # Words that are planted before the markers, so that a finder that misses their rows is noticed:
@@ -128,6 +143,7 @@ def plant() -> Planted:
     _people(client, login, manager, case)
     _measured(case)
     _notes_and_files(case, client, manager, letter)
+    _works(case, manager)
     _log_in(login, manager, client)
     markers = _mark(keys_of(subject_of_client(client)))
     for row in (client, login, letter, case):
@@ -207,6 +223,21 @@ def _planned(case: Case, circuit: Circuit) -> None:
         plan=plan, answer=Decision.Answer.ACCEPTED, option="A", items=["R1"], name="who",
         words="w", content_sha256="0" * 64, way=Decision.Way.choices[0][0], decided_at=now,
     )  # fmt: skip
+
+
+def _works(case: Case, manager: User) -> None:
+    """An order with a signed report on it, a photo in it, and what the client said of the works."""
+    now = timezone.now()
+    item = case.items.get()
+    firm = FirmFactory()
+    order = WorkOrder.objects.create(case=case, number=1, firm=firm, made_at=now)
+    row = WorkItem.objects.create(order=order, item=item, position=0)
+    report = WorkReport.objects.create(order=order, number=1, began_at=now)
+    WorkResult.objects.create(report=report, work_item=row, result="done", done_on=now.date())
+    TestValue.objects.create(report=report, work_item=row, test="bond", value=0.2)
+    WorkPhoto.objects.create(report=report, attachment=case.attachments.earliest("pk"))
+    WorksConfirmation.objects.create(case=case, name="who", confirmed_at=now)
+    WorkReport.objects.filter(pk=report.pk).update(signed_at=now, signed_by=manager)
 
 
 def _words_of(visit: Visit) -> None:
