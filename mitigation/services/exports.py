@@ -151,11 +151,16 @@ def _source_tables(case: Case, readings: Sequence[Sequence[Cell]]) -> Tables:
 
 
 def _item_tables(case: Case, readings: Sequence[Sequence[Cell]]) -> Tables:
-    """The items of the case; a room in which nothing was read cannot be named by a folder."""
+    """The items of the case, with those of their spots at which something was read."""
     rooms = {row[_ROOM] for row in readings}
+    read_spots = {(row[_ROOM], row[_SPOT]) for row in readings}
     rows: list[list[Cell]] = []
     for item in PlanItem.objects.filter(case=case).whole():
-        room = item.room.name if item.room and item.room.name in rooms else None
+        room = item.room.name if item.room else None
+        named = list(item.spots.all())
+        spots = [spot for spot in named if (room, spot.name) in read_spots]
+        if (room is not None and room not in rooms) or (named and not spots):
+            raise _unread_place(case, item)
         rows.append(
             [
                 item.name,
@@ -163,7 +168,7 @@ def _item_tables(case: Case, readings: Sequence[Sequence[Cell]]) -> Tables:
                 _listed(item.circuits.all()),
                 _listed(item.appliances.all()),
                 room,
-                _listed(item.spots.all()) if room else None,
+                _listed(spots),
                 item.effect_db,
                 item.spread_db,
                 item.works_percent,
@@ -178,12 +183,24 @@ def _item_tables(case: Case, readings: Sequence[Sequence[Cell]]) -> Tables:
     return {REMEDIES: rows} if rows else {}
 
 
+def _unread_place(case: Case, item: PlanItem) -> ValidationError:
+    """A folder knows places by their readings; without its place an item would serve others."""
+    return ValidationError(
+        _(
+            "Item %(item)s of case %(case)s is for a place at which nothing was read, and a case "
+            "folder cannot name such a place."
+        )
+        % {"item": item.name, "case": case.reference}
+    )
+
+
 def _listed(rows: Iterable[Any]) -> str:
     return f"{BETWEEN_NAMES} ".join(row.name for row in rows)
 
 
-_ROOM, _OFF = (
-    [column.name for column in COLUMNS[READINGS]].index(name) for name in ("room", "circuits_off")
+_ROOM, _SPOT, _OFF = (
+    [column.name for column in COLUMNS[READINGS]].index(name)
+    for name in ("room", "spot", "circuits_off")
 )
 
 
