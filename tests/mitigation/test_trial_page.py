@@ -92,7 +92,8 @@ def test_more_than_five_circuits_are_read_in_three_mixed_states(db, client):
     names = [f"F{n}" for n in range(1, 7)]
     titles = Walk(client, names).titles()
     assert len(titles) == 1 + 6 + 1 + 3 + 1
-    assert titles[8:11] == ["F2 + F4 + F6 off", "F3 + F4 off", "F5 + F6 off"]
+    # The circuits whose number has bit 0, bit 1, bit 2: 1, 3, 5; 2, 3, 6; 4, 5, 6.
+    assert titles[8:11] == ["F1 + F3 + F5 off", "F2 + F3 + F6 off", "F4 + F5 + F6 off"]
 
 
 def test_a_state_makes_one_row_of_a_trial(walk):
