@@ -81,6 +81,12 @@ class Trial:
         return bool((self.low[rows] != self.high[rows]).any())
 
     @property
+    def least_repeatability(self) -> float:
+        """The smallest r of attribution-1. [1]"""
+        is_body = self.measurand == Measurand.BODY_VOLTAGE
+        return LEAST_REPEATABILITY_OF_BODY_VOLTAGE if is_body else LEAST_REPEATABILITY
+
+    @property
     def digest(self) -> str:
         """What the trial says, in a few characters: other rows have another digest."""
         digest = sha256(f"{self.measurand}".encode())
@@ -223,7 +229,7 @@ def axes_of(trial: Trial, parts: Parts) -> list[AxisTrial]:
                 trial.cells[rows, column],
                 trial.marks[rows, column],
                 trial.additive[rows],
-                LEAST_REPEATABILITY_OF_BODY_VOLTAGE if is_body else LEAST_REPEATABILITY,
+                trial.least_repeatability,
             )
         )
     return axes

@@ -102,6 +102,8 @@ def test_figures_of_a_row() -> None:
     after = np.array([0.1, 0.3, 1.4, 1.5, 10.0, 10.1, 20.0, 1.0])
     figures = predicted(after, BOUNDS, 1.5)
     assert figures.bands.tolist() == [1 / 8, 3 / 8, 2 / 8, 2 / 8]  # band-1 at its bounds
+    next_to = np.nextafter(BOUNDS, [0.0, 0.0, 99.0])  # no difference to band-1
+    assert predicted(next_to, BOUNDS, 1.5).bands.tolist() == [0, 1 / 3, 2 / 3, 0]
     assert figures.probability == 0.5
     assert np.isnan(predicted(after, np.full(3, np.nan), np.nan).bands).all()
     assert may_rise(after, 0.9) and not may_rise(after, 5.0)
