@@ -13,7 +13,7 @@ from mitigation.calc.evidence import home_effect, pooled
 from mitigation.calc.promises import kept_promises
 from mitigation.comparison import Comparison, compare
 from mitigation.comparison.compare import Row
-from mitigation.comparison.works import DONE, DoneItem, done_items
+from mitigation.comparison.works import DONE, DoneItem
 from mitigation.models import Case, Decision, PlanItem, Prediction
 from mitigation.planning.items import measurands_of
 from surveys.calc.arrays import none_if_nan
@@ -102,7 +102,7 @@ def cases_with_works() -> QuerySet[Case]:
 
 
 def _add_case(kinds: dict[tuple[str, str], KindEvidence], comparison: Comparison) -> None:
-    items = done_items(comparison.case)
+    items = comparison.done
     homes: dict[tuple[str, str], HomeRows] = {}
     for row in comparison.rows if items else ():
         acting = [

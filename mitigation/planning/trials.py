@@ -108,9 +108,8 @@ class Parts:
 def trials_of(visits: Sequence[Visit], columns: ReadingColumns) -> list[Trial]:
     """Every trial of the visits; what was set aside or corrected is no part of one: one query."""
     rows = (
-        Reading.objects.filter(
-            visit__in=visits, state=Reading.State.TRIAL, set_aside="", corrections=None
-        )
+        Reading.objects.trials()
+        .filter(visit__in=visits)
         .order_by("visit", "position")
         .values_list("pk", "visit", "spot", "measurand", "ground_point", "instrument",
                      "circuits_off")

@@ -57,9 +57,9 @@ def _state(off: str) -> State:
 
 def _rows_of(visit: Visit, where: Where, state: State) -> list[Reading]:
     """The rows of a state that count, in the order in which they were read."""
-    readings = Reading.objects.filter(
-        visit=visit, state=Reading.State.TRIAL, set_aside="", spot=where.spot,
-        measurand=where.measurand, ground_point=where.ground_point, instrument=where.instrument,
+    readings = Reading.objects.trials().filter(
+        visit=visit, spot=where.spot, measurand=where.measurand, ground_point=where.ground_point,
+        instrument=where.instrument,
     )  # fmt: skip
     return [row for row in readings.order_by("position") if _state(row.circuits_off) == state]
 
