@@ -17,6 +17,7 @@ from mitigation.models import PlanDraft, PlanItem, Remedy
 from surveys.forms.fields import NumberField
 from surveys.forms.visits import EntryForm
 from surveys.models import Appliance, Circuit, Room, Spot
+from surveys.models.circuits import with_label
 
 CENT = Decimal("0.01")
 MOST_MONEY = 99_999_999.0
@@ -34,8 +35,7 @@ class SourceChoiceField(forms.ModelMultipleChoiceField):  # type: ignore[type-ar
     """Circuits or appliances, a circuit with what it feeds."""
 
     def label_from_instance(self, obj: Any) -> str:
-        label = getattr(obj, "label", "")
-        return f"{obj.name} ({label})" if label else str(obj.name)
+        return with_label(obj.name, getattr(obj, "label", ""))
 
 
 class PlanItemForm(OnceForm, EntryForm):

@@ -14,6 +14,7 @@ from consult.letters.words import band_words, spot_name
 from mitigation.letters.money import money_words
 from mitigation.letters.plan_facts import ItemFacts, OfferFacts, OptionFacts, Reason
 from mitigation.letters.remedy_words import remedy_instructions, remedy_name
+from mitigation.planning.rows import FAULTY_GROUND, OUT_OF_RANGE
 from surveys.letters.order import Place, by_measurand
 from surveys.models.measurands import measurand_words, plain_names
 
@@ -34,8 +35,8 @@ _CHANCES = (
     (0.0, gettext_noop("probably not in the target range")),
 )
 _UNKNOWN = {
-    "finding out of range": gettext_noop("the value before was beyond the range of the meter"),
-    "finding on a faulty ground point": gettext_noop("the ground point of the survey was faulty"),
+    OUT_OF_RANGE: gettext_noop("the value before was beyond the range of the meter"),
+    FAULTY_GROUND: gettext_noop("the ground point of the survey was faulty"),
 }
 
 

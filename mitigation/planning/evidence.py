@@ -11,6 +11,7 @@ from django.db.models import Q, QuerySet
 
 from mitigation.calc.evidence import home_effect, pooled
 from mitigation.calc.promises import kept_promises
+from mitigation.calc.target import MET
 from mitigation.comparison import Comparison, compare
 from mitigation.comparison.compare import Row
 from mitigation.comparison.works import DONE, DoneItem
@@ -30,8 +31,6 @@ DIFFERENTLY = "done differently"
 NO_FIGURE = "no figure"
 # After value, predicted median, low and high, probability, met (1) or not (0).
 KeptRow = tuple[float, float, float, float, float, float]
-
-DECIDED_MET = frozenset({"pass", "conditional-pass"})
 
 
 @dataclass
@@ -184,7 +183,7 @@ def _kept(comparison: Comparison) -> list[KeptRow]:
                 prediction.low or 0.0,
                 prediction.high or 0.0,
                 prediction.probability,
-                float(decision in DECIDED_MET),
+                float(decision in MET),
             )
         )
     return kept

@@ -22,6 +22,7 @@ from mitigation.planning.rows import PlanRow
 from mitigation.planning.trials import ALL_ON, EVERYTHING, Trial
 from surveys.calc.arrays import FloatArray
 from surveys.models import Spot
+from surveys.models.circuits import with_label
 from surveys.models.measurands import measurand_words
 from surveys.services import facts
 
@@ -102,10 +103,7 @@ def _items_facts(rows: Sequence[PlanItem], planning: Planning) -> dict[str, Item
 
 
 def _item_facts(row: PlanItem, reason: Reason | None) -> ItemFacts:
-    circuits = [
-        f"{circuit.name} ({circuit.label})" if circuit.label else circuit.name
-        for circuit in row.circuits.all()
-    ]
+    circuits = [with_label(circuit.name, circuit.label) for circuit in row.circuits.all()]
     return ItemFacts(
         name=row.name,
         kind=row.remedy.name,

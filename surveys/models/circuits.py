@@ -24,6 +24,11 @@ def validate_source_name(name: str) -> None:
         raise ValidationError(_("A name without a semicolon, and not the sign * alone."))
 
 
+def with_label(name: str, label: str) -> str:
+    """A circuit as people read it, with what it feeds: "F1 (bedroom sockets)"."""
+    return f"{name} ({label})" if label else name
+
+
 class PanelQuerySet(AtPropertyQuerySet["Panel"]):
     def named(self, name: str) -> Self:
         """Panels of that name, however it is spelt."""

@@ -7,7 +7,7 @@ from django.core.exceptions import ValidationError
 from django.utils.translation import gettext as _
 
 from surveys.models import Appliance, ApplianceOff, Circuit, CircuitOff, Reading
-from surveys.models.circuits import BETWEEN_NAMES, MAIN_SWITCH
+from surveys.models.circuits import BETWEEN_NAMES, MAIN_SWITCH, with_label
 from surveys.models.names import LONGEST, folded
 
 
@@ -32,7 +32,7 @@ def source_names(home: int) -> list[tuple[str, str]]:
     """The names of circuits and appliances, each with what a person reads beside it."""
     circuits = Circuit.objects.at(home).values_list("name", "label")
     appliances = Appliance.objects.at(home).values_list("name", "name")
-    shown = [(name, f"{name} ({label})" if label else name) for name, label in circuits]
+    shown = [(name, with_label(name, label)) for name, label in circuits]
     return [*shown, *appliances]
 
 
