@@ -1,7 +1,6 @@
 """Items of a plan: brought by a file, put in by hand, changed and taken out."""
 
 from collections.abc import Collection, Sequence
-from decimal import Decimal
 from typing import Any
 from uuid import UUID
 
@@ -14,8 +13,9 @@ from consult.models import User
 from consult.services.changes import held, refuse_overtaken, remove_row, save_row
 from mitigation.letters.remedy_words import remedy_name
 from mitigation.models import Case, PlanItem, Remedy
+from mitigation.models.money import in_cents
 from mitigation.planning.suggestions import Suggestion, keys_of
-from mitigation.services.brought_items import CENT, new_items
+from mitigation.services.brought_items import new_items
 from surveys.intake.remedies import RemedyKind, RemedyRow
 from surveys.models import Appliance, Circuit, Room, Spot
 from surveys.models.names import folded
@@ -60,7 +60,7 @@ def store_items(*, case: Case, rows: Sequence[RemedyRow], by: User | None) -> li
             effect_db=row.effect_db,
             spread_db=row.spread_db,
             works_percent=row.works_percent,
-            cost=None if row.cost is None else Decimal(repr(row.cost)).quantize(CENT),
+            cost=in_cents(row.cost),
             is_chosen=row.chosen,
             state=row.state,
             done_on=row.done_on,
