@@ -6,8 +6,8 @@ from datetime import date
 
 from mitigation.models import Case, PlanItem, Remedy
 from surveys.models import Reading, Spot
+from surveys.models.circuits import names_in
 from surveys.models.names import folded
-from surveys.services.sources import names_off
 
 DONE = (PlanItem.State.DONE, PlanItem.State.DONE_DIFFERENTLY)
 
@@ -76,5 +76,5 @@ def _tried_at(case: Case) -> dict[int, frozenset[str]]:
     rows = readings.values_list("spot", "circuits_off")
     names: dict[int, frozenset[str]] = {}
     for spot, off in rows:
-        names[spot] = names.get(spot, frozenset()) | set(map(folded, names_off(off)))
+        names[spot] = names.get(spot, frozenset()) | set(map(folded, names_in(off)))
     return names

@@ -22,9 +22,10 @@ from surveys.models import (
     Spot,
     Visit,
 )
+from surveys.models.circuits import names_in
 from surveys.models.displays import AXES, CELLS
 from surveys.models.measurands import MEASURAND_CHOICES
-from surveys.services.sources import names_off, source_names
+from surveys.services.sources import source_names
 from surveys.services.typed_readings import calibration_of_the_day
 
 LONGEST_OFF = 10_000
@@ -172,7 +173,7 @@ def _where_last(rows: QuerySet[Reading]) -> dict[str, str]:
 def usual_sources(visit: Visit) -> list[str]:
     """What was tried at this visit already, else every circuit of the home."""
     texts = visit.readings.filter(state=Reading.State.TRIAL).values_list("circuits_off", flat=True)
-    tried = names_off(";".join(texts))
+    tried = names_in(";".join(texts))
     circuits = Circuit.objects.at(visit.property_id).values_list("name", flat=True)
     known = dict(source_names(visit.property_id))
     return [name for name in tried if name in known] or list(circuits)

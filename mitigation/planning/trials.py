@@ -19,10 +19,9 @@ from surveys.calc.arrays import BoolArray, CodeArray, FloatArray
 from surveys.calc.qualifiers import Qualifier
 from surveys.calc.resultant import counted_cells, resultants
 from surveys.models import Measurand, Reading, Visit
-from surveys.models.circuits import MAIN_SWITCH
+from surveys.models.circuits import MAIN_SWITCH, names_in
 from surveys.models.names import folded
 from surveys.results import ReadingColumns
-from surveys.services.sources import names_off
 
 State = frozenset[str]
 EVERYTHING: State = frozenset({MAIN_SWITCH})
@@ -117,7 +116,7 @@ def trials_of(visits: Sequence[Visit], columns: ReadingColumns) -> list[Trial]:
     place_of = {pk: at for at, pk in enumerate(columns.pk.tolist())}
     groups: dict[tuple[int, int, str, int, int], list[tuple[int, State]]] = {}
     for pk, visit, spot, measurand, point, instrument, off in rows:
-        state = frozenset(map(folded, names_off(off)))
+        state = frozenset(map(folded, names_in(off)))
         key = (visit, spot, measurand, point or 0, instrument)
         groups.setdefault(key, []).append((place_of[pk], state))
     return [_trial(key, members, columns) for key, members in groups.items()]

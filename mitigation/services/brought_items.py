@@ -10,7 +10,7 @@ from mitigation.models.money import in_cents
 from surveys.intake import Fault
 from surveys.intake.remedies import PROPOSED, RemedyRow
 from surveys.intake.sources import REMEDIES
-from surveys.models.circuits import BETWEEN_NAMES
+from surveys.models.circuits import as_list
 from surveys.models.names import folded
 
 
@@ -59,12 +59,8 @@ def _differences(row: RemedyRow, item: PlanItem) -> Iterable[tuple[str, Any, Any
         if isinstance(cell, tuple):
             names = [other.name for other in value]
             same = set(map(folded, cell)) == set(map(folded, names))
-            cell, value = _listed(cell), _listed(names)
+            cell, value = as_list(cell), as_list(names)
         else:
             same = cell == value
         if cell not in (None, "") and not same:
             yield column, cell, value
-
-
-def _listed(names: Iterable[str]) -> str:
-    return f"{BETWEEN_NAMES} ".join(names)

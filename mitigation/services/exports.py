@@ -29,11 +29,11 @@ from surveys.models import (
     Reading,
     Visit,
 )
-from surveys.models.circuits import BETWEEN_NAMES
+from surveys.models.circuits import as_list, names_in
 from surveys.models.names import folded
 from surveys.services.corrections import corrections_at
 from surveys.services.reading_rows import reading_rows, visit_names
-from surveys.services.sources import main_switch_is_off, names_off
+from surveys.services.sources import main_switch_is_off
 
 Tables = dict[str, list[list[Cell]]]
 
@@ -142,7 +142,7 @@ def _source_tables(case: Case, readings: Sequence[Sequence[Cell]]) -> Tables:
             cells[2] = None
     declared = {folded(str(row[0])) for row in (*circuits, *appliance_rows)}
     for text in dict.fromkeys(str(row[_OFF] or "") for row in readings):
-        for name in [] if main_switch_is_off(text) else names_off(text):
+        for name in [] if main_switch_is_off(text) else names_in(text):
             if folded(name) not in declared:
                 declared.add(folded(name))
                 circuits.append([name, *[None] * 7])
@@ -165,10 +165,10 @@ def _item_tables(case: Case, readings: Sequence[Sequence[Cell]]) -> Tables:
             [
                 item.name,
                 item.remedy.key,
-                _listed(item.circuits.all()),
-                _listed(item.appliances.all()),
+                _names(item.circuits.all()),
+                _names(item.appliances.all()),
                 room,
-                _listed(spots),
+                _names(spots),
                 item.effect_db,
                 item.spread_db,
                 item.works_percent,
@@ -194,8 +194,8 @@ def _unread_place(case: Case, item: PlanItem) -> ValidationError:
     )
 
 
-def _listed(rows: Iterable[Any]) -> str:
-    return f"{BETWEEN_NAMES} ".join(row.name for row in rows)
+def _names(rows: Iterable[Any]) -> str:
+    return as_list(row.name for row in rows)
 
 
 _ROOM, _SPOT, _OFF = (
