@@ -28,7 +28,6 @@ class Item:
     """
 
     name: str
-    remedy: str
     cost: float | None
     state: str
     is_chosen: bool
@@ -78,7 +77,6 @@ def _item(row: PlanItem, spots: Sequence[Spot]) -> Item:
     works = remedy.works_percent if row.works_percent is None else row.works_percent
     return Item(
         name=row.name,
-        remedy=remedy.key,
         cost=None if row.cost is None else float(row.cost),
         state=row.state,
         is_chosen=row.is_chosen,

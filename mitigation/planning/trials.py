@@ -66,11 +66,6 @@ class Trial:
         rows = self._rows(ALL_ON)
         return float(self.value[rows].mean()) if rows else float("nan")
 
-    def bounds(self, state: State) -> tuple[float, float] | None:
-        """The mean bounds of the readings in just this state; None where it was not read."""
-        rows = self._rows(state)
-        return (float(self.low[rows].mean()), float(self.high[rows].mean())) if rows else None
-
     def _rows(self, state: State) -> list[int]:
         return [at for at, other in enumerate(self.states) if other == state]
 

@@ -107,7 +107,6 @@ class Walk:
     """The steps of a trial with what is known by now."""
 
     steps: tuple[Step, ...]
-    trial: Trial | None
     missing: int  # readings, until the model can be checked
     is_attributed: bool  # what is read can be shared out among the sources
     unknown_phases: tuple[str, ...]
@@ -130,7 +129,6 @@ def walk_of(where: Where, sources: Sources, planned: Iterable[str], kept: Kept) 
     next_off = _next(fit, trial, sources, steps, plan)
     return Walk(
         steps=tuple(_with_next(steps, next_off, sources)),
-        trial=trial,
         missing=missing,
         is_attributed=_may_be_attributed(where, trial),
         unknown_phases=_unknown_phases(where, tried, sources),

@@ -112,7 +112,6 @@ def _item_facts(row: PlanItem, reason: Reason | None) -> ItemFacts:
         spots=tuple(spot.name for spot in row.spots.all()),
         done_by=row.remedy.done_by,
         cost=None if row.cost is None else float(row.cost),
-        instructions=row.remedy.instructions,
         reason=reason,
     )
 

@@ -23,8 +23,6 @@ from surveys.models.displays import CELLS
 from surveys.models.names import folded
 from surveys.services.visits import correct_reading, record_reading
 
-TRIALS = UUID("5d2f6f3c-3d5b-4c56-9f0e-8a4f2a0f7c11")  # any constant: keys are made in its name
-
 
 @transaction.atomic
 def enter_state(
