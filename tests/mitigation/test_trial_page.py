@@ -4,6 +4,8 @@ from urllib.parse import urlencode
 
 import numpy as np
 import pytest
+from django.db import connection
+from django.test.utils import CaptureQueriesContext
 from django.urls import reverse
 from django.utils import timezone
 
@@ -111,6 +113,25 @@ def test_a_mark_is_kept_as_the_display_shows_it(walk):
     (row,) = walk.readings()
     assert (row.x, row.x_mark, row.y, row.y_mark, row.z_mark) == (0.3, "<", 4.0, "", ">")
     assert row.total is None
+
+
+@pytest.mark.parametrize(
+    ("asked", "status"), [(None, 200), ({"source": "F9"}, 422), ({"spot": 0}, 422), ({}, 200)]
+)
+def test_the_names_of_what_can_be_switched_are_read_once(walk, client, asked, status):
+    address = walk.url(**asked) if asked is not None else walk.url().partition("?")[0]
+    with CaptureQueriesContext(connection) as queries:
+        assert client.get(address).status_code == status
+    labels = [row["sql"] for row in queries if '"surveys_circuit"."label"' in row["sql"]]
+    assert len([sql for sql in labels if '"surveys_circuit"."phase"' not in sql]) == 1
+
+
+def test_an_entry_reads_no_trial_for_its_address(walk):
+    """A post answers with the address of the walk, which is computed when that is asked."""
+    with CaptureQueriesContext(connection) as queries:
+        response = walk.enter("F1", x="3", y="4", z="0")
+    assert response.status_code == 302 and "source=F1" in response["Location"]
+    assert not [row for row in queries if "mitigation_planitem" in row["sql"]]
 
 
 def test_a_double_click_makes_one_row(walk):
