@@ -28,11 +28,7 @@ FORM_METHODS = ["GET", "HEAD", "POST"]
 @role_required("office", "assessor")
 def remedy_list(request: SignedInRequest) -> HttpResponse:
     """Every kind with what is assumed of it, and who changed what."""
-    context = {
-        "kinds": catalogue(),
-        "currency": current_practice().currency,
-        "changes": latest_first(remedy_changes(Names())),
-    }
+    context = {"kinds": catalogue(), "changes": latest_first(remedy_changes(Names()))}
     return render(request, "mitigation/remedy_list.html", context)
 
 
