@@ -67,7 +67,7 @@ class ReadingForm(OnceForm, EntryForm):
     unit = forms.ChoiceField(label=label_of(Reading, "unit"), choices=grouped_units)
     state = forms.ChoiceField(label=label_of(Reading, "state"), choices=Reading.State.choices)
     walk = forms.BooleanField(
-        label=_("Trial walk: the next reading is a trial too, with the same circuits off"),
+        label=_("Switching trial: the next reading is a trial too, with the same circuits off"),
         required=False,
     )
     as_used_with_off = forms.BooleanField(
