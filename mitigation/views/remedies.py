@@ -35,7 +35,7 @@ def remedy_list(request: SignedInRequest) -> HttpResponse:
 @require_safe
 @role_required("office", "assessor")
 def remedy_list_export(request: SignedInRequest) -> HttpResponse:
-    columns = catalogue_columns(current_practice().currency)
+    columns = catalogue_columns(current_practice())
     return spreadsheet(_("remedies"), Sheet(_("Remedies"), columns, catalogue()))
 
 

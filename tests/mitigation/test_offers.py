@@ -10,7 +10,7 @@ from django.urls import reverse
 from django.utils import timezone
 
 from consult.letters.html import letter_html
-from consult.models import Client, Job, Letter, OutboundMail
+from consult.models import Client, Job, Letter, OutboundMail, Property
 from consult.services.jobs import enqueue
 from consult.services.letters import content_sha256, retry_letter
 from consult.services.privacy.erasures import erase_person
@@ -296,6 +296,23 @@ def test_the_client_answers_with_a_log_in(client, case, plan) -> None:
     assert refused.status_code == 422 and not Decision.objects.exists()
     client.post(reverse("plan_decide", args=[plan.pk]), shown | {"name": "Alwine Torhaus"})
     assert Decision.objects.get().way == "log-in"
+
+
+@pytest.mark.django_db
+@pytest.mark.parametrize(
+    ("country", "words"),
+    [
+        ("GB", "done by a registered electrician under the wiring regulations"),
+        ("US", "done by a licensed electrician under the local code"),
+    ],
+)
+def test_an_accepted_plan_words_its_caution_as_the_trade_of_the_home(
+    client, case, plan, country, words
+) -> None:
+    answer(plan)
+    Property.objects.filter(pk=case.property_id).update(country=country)
+    client.force_login(case.property.client.user)
+    assert words in client.get(reverse("plan_offer", args=[plan.pk])).content.decode()
 
 
 @pytest.mark.django_db
