@@ -23,9 +23,10 @@ def unlimited() -> float:
     return 1e9
 
 
-def share_of(seconds_left: SecondsLeft, share: float) -> SecondsLeft:
-    """What is left of a share of the time that is left now."""
-    kept = (1.0 - share) * seconds_left()
+def share_of(seconds_left: SecondsLeft, share: float, most: float = np.inf) -> SecondsLeft:
+    """What is left of a share of the time that is left now, of `most` seconds at most."""
+    left = seconds_left()
+    kept = left - min(share * left, most)
     return lambda: seconds_left() - kept
 
 
@@ -127,6 +128,9 @@ class Programme:
 
     def cheapest(self, held: int) -> tuple[int, ...]:
         """The cheapest plan that holds so many rows; fewer items, then the first, on a tie."""
+        if held <= 0:  # no item costs less than nothing
+            self.bound = 0.0
+            return ()
         return self._cheapest(held, [(self._held, held - 0.5, np.inf)])
 
     def best(self, held: int, decimals: int) -> tuple[int, ...]:
@@ -214,7 +218,8 @@ class Programme:
         return min(enough, key=lambda items: (self._cost[list(items)].sum(), len(items), items))
 
     def _number_held(self, items: tuple[int, ...]) -> int:
-        return sum(table[place_in(acting, items)] >= self._wanted for acting, table in self._rows)
+        held = (table[place_in(acting, items)] >= self._wanted for acting, table in self._rows)
+        return sum(map(bool, held))
 
     def _sum(self, items: tuple[int, ...]) -> float:
         return float(sum(table[place_in(acting, items)] for acting, table in self._rows))

@@ -24,6 +24,9 @@ MOST_ENUMERATED = 16
 _CHOICE_SHARE = 0.75
 """Of the time; the steps share what the choice leaves."""
 
+_SECONDS_OF_A_STEP = 0.5
+"""At most: a page waits for them, and each is one of many."""
+
 ROUNDING = 2
 """Decimals to which the sums of probabilities are compared."""
 
@@ -177,7 +180,8 @@ def _steps(
     while held <= most:
         if last and held == last.held:
             return (*steps, last)
-        search.seconds_left = share_of(seconds_left, 1 / (most + 1 - held))
+        share = 1 / (most + 1 - held)
+        search.seconds_left = share_of(seconds_left, share, _SECONDS_OF_A_STEP)
         search.proven = True
         items = search.cheapest(held)
         reaches = sum(is_held(row, items, offer.wanted) for row in offer.rows)
