@@ -25,7 +25,7 @@ STATM = Path("/proc/self/statm")
 jobs.register(
     letters.RENDER_LETTER,
     letters.render_letter,
-    about={"letter": "consult.Letter"},
+    about={"letter": "consult.Letter", "when_ready": None},
     repeatable=True,
     limit_s=50,
     when_dead=letters.letter_failed,

@@ -95,7 +95,8 @@ jobs.register(
 jobs.register(
     offers.SEND_OFFER,
     offers.send_offer,
-    about={"plan": "mitigation.Plan", "look": None},
+    # Jobs of before named the plan, and how often its letter was looked at.
+    about={"letter": "consult.Letter", "plan": "mitigation.Plan", "look": None},
     repeatable=True,
     limit_s=20,
 )

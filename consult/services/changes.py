@@ -53,6 +53,12 @@ def _stands_already(row: models.Model) -> bool:
     return all(getattr(stored, name) == getattr(row, name) for name in names)
 
 
+def remove_row(*, row: models.Model, by: User | None) -> None:
+    """Delete a row, with who did it in its history, which stays."""
+    row._history_user = by  # type: ignore[attr-defined]  # read by the history
+    row.delete()
+
+
 def save_row(
     *, row: models.Model, by: User | None, reason: str = "", fields: Sequence[str] | None = None
 ) -> None:

@@ -13,7 +13,7 @@ from django.utils.translation import gettext as _
 from consult.models import Client, Contact, DataRequest, Property, User
 from consult.models.folding import folded, with_words
 from consult.models.texts import as_one_line
-from consult.services.changes import held, refuse_overtaken, save_row
+from consult.services.changes import held, refuse_overtaken, remove_row, save_row
 from consult.services.entry_keys import digest_of, enter_once
 from consult.services.guards import unguarded
 
@@ -89,8 +89,7 @@ def save_contact(
 @transaction.atomic
 def remove_contact(*, contact: Contact, by: User) -> None:
     """Take somebody off; the history keeps who it was."""
-    contact._history_user = by  # type: ignore[attr-defined]  # read by the history
-    contact.delete()
+    remove_row(row=contact, by=by)
 
 
 @transaction.atomic

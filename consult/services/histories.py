@@ -36,6 +36,7 @@ class Change:
     who: str
     what: str
     kind: str
+    is_new: bool = False  # a row that was entered
     was_there: bool = False
     reason: str = ""
     fields: list[Field] = field(default_factory=list)
@@ -115,10 +116,10 @@ def changes(
     return (change for _row, change in changed_rows(rows, tell=tell, names=names, title=title))
 
 
-def as_data(changes: Iterable[Change], kinds: Collection[str] | None = None) -> Iterator[Change]:
-    """The same, marked as data: all of them, or those of some kinds."""
+def as_data(changes: Iterable[Change], *, new_alone: bool = False) -> Iterator[Change]:
+    """The same, marked as data: all of them, or new rows alone."""
     for change in changes:
-        yield replace(change, is_data=kinds is None or change.kind in kinds)
+        yield replace(change, is_data=change.is_new or not new_alone)
 
 
 def latest_first(changes: Iterable[Change]) -> list[Change]:
@@ -149,6 +150,7 @@ def changed_rows(
                 who=names.who(row["history_user_id"]),
                 what=title(row),
                 kind=kinds[kind],
+                is_new=kind == "+",
                 was_there=kind == "~",
                 reason=row["history_change_reason"] or "",
                 fields=changed,

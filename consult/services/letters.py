@@ -45,11 +45,13 @@ def issue_letter(
     now: datetime,
     corrects: Letter | None = None,
     firm: Firm | None = None,
+    when_ready: str = "",
 ) -> Letter:
     """Give the letter its number, freeze its row and queue its rendering, in one transaction.
 
     `build` makes the content for a number. It is called again when somebody else took the number
-    first, so it must change nothing.
+    first, so it must change nothing. `when_ready` is the kind of a job about the letter, that
+    follows once it is ready, however often that was tried.
     """
     frozen = {
         "kind": kind,
@@ -73,7 +75,7 @@ def issue_letter(
         enqueue(
             kind=RENDER_LETTER,
             key=f"{RENDER_LETTER}:{letter.number}",
-            arguments={"letter": letter.pk},
+            arguments={"letter": letter.pk} | ({"when_ready": when_ready} if when_ready else {}),
         )
     return letter
 
@@ -161,6 +163,8 @@ def render_letter(arguments: dict[str, Any], run: Run) -> None:
             rendered_at=now,
             rendered_with=rendering.renderer_versions(),
         )
+        if kind := arguments.get("when_ready"):
+            enqueue(kind=kind, key=f"{kind}:letter-{letter.pk}", arguments={"letter": letter.pk})
 
 
 def letter_failed(arguments: dict[str, Any], reason: str) -> None:

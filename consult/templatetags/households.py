@@ -7,7 +7,7 @@ from consult.models import MedicalDevice, Property
 register = template.Library()
 
 
-@register.simple_tag
-def must_ask_before_switching(home: Property) -> bool:
-    """Whether somebody there depends on the supply: no words, for they are the office's alone."""
-    return MedicalDevice.objects.current().filter(property=home.pk).exists()
+@register.inclusion_tag("consult/ask_first.html")
+def ask_before_switching(home: Property) -> dict[str, bool]:
+    """Says so where somebody depends on the supply: no words, for they are the office's alone."""
+    return {"must_ask": MedicalDevice.objects.current().filter(property=home.pk).exists()}

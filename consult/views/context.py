@@ -1,5 +1,6 @@
 """What every page says at its top."""
 
+from functools import cache
 from typing import Any
 
 from django.http import HttpRequest
@@ -8,15 +9,10 @@ from consult.models import current_practice
 
 
 def practice(request: HttpRequest) -> dict[str, Any]:
-    """The practice's name, country, currency; pages that print none of them pay nothing for it."""
-
-    def name() -> str:
-        return current_practice().name
-
-    def country() -> str:
-        return current_practice().country
-
-    def currency() -> str:
-        return current_practice().currency
-
-    return {"practice_name": name, "practice_country": country, "practice_currency": currency}
+    """The practice's name, country, currency: read once for a page, if it prints one of them."""
+    row = cache(current_practice)
+    return {
+        "practice_name": lambda: row().name,
+        "practice_country": lambda: row().country,
+        "practice_currency": lambda: row().currency,
+    }

@@ -4,7 +4,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
-from scipy.stats import chi2 as chi2_distribution
+from scipy.special import chdtri
 
 from mitigation.calc.fits import distinct, refined, starts
 from mitigation.calc.posterior import draws
@@ -137,7 +137,7 @@ def attribute(axes: Sequence[AxisTrial], rng: np.random.Generator) -> Attributio
     freedom = [axis.degrees_of_freedom for axis in axes]
     checkable = min(freedom) >= LEAST_FREEDOM
     wanted = MODEL_ERRORS if checkable else (ASSUMED_MODEL_ERROR,)
-    most = chi2_distribution.ppf(0.5, sum(freedom)) if checkable else np.inf
+    most = float(chdtri(sum(freedom), 0.5)) if checkable else np.inf
     for model_error in wanted:
         fitted = [
             refined(axis, pool, axis.u(model_error)) for axis, pool in zip(axes, pools, strict=True)

@@ -3,7 +3,7 @@
 from dataclasses import dataclass
 
 import numpy as np
-from scipy.stats import t as student
+from scipy.special import stdtrit
 
 from surveys.calc.arrays import FloatArray
 
@@ -116,8 +116,8 @@ def pooled(effect: FloatArray, variance: FloatArray) -> Pooled:
     plain = float(np.sqrt(1.0 / weight.sum()))
     knapp = float(np.sqrt((weight * (effect - mean) ** 2).sum() / ((k - 1) * weight.sum())))
     se = max(plain, knapp)
-    half = float(student.ppf(0.975, k - 1)) * se
-    next_half = float(student.ppf(0.975, k - 2)) * float(np.sqrt(tau2 + se**2))
+    half = float(stdtrit(k - 1, 0.975)) * se
+    next_half = float(stdtrit(k - 2, 0.975)) * float(np.sqrt(tau2 + se**2))
     return Pooled(k, mean, se, mean - half, mean + half, mean - next_half, mean + next_half, tau2)
 
 

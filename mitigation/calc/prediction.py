@@ -6,6 +6,7 @@ import numpy as np
 from scipy.special import ndtri
 
 from surveys.calc.arrays import FloatArray
+from surveys.calc.bands import band
 
 PREDICTION = "prediction-1"
 
@@ -136,16 +137,9 @@ def predicted(after: FloatArray, bounds: FloatArray, limit: float) -> Predicted:
     Rules prediction-1 and band-1.
     """
     low, median, high = np.quantile(after, [0.025, 0.5, 0.975])
-    first, second, third = bounds
-    shares = np.array(
-        [
-            np.mean(after < first),
-            np.mean((after >= first) & (after < second)),
-            np.mean((after >= second) & (after <= third)),
-            np.mean(after > third),
-        ]
-    )
-    bands = shares if not np.isnan(bounds).any() else np.full(4, np.nan)
+    bands = np.full(4, np.nan)
+    if not np.isnan(bounds).any():
+        bands = np.bincount(band(after, bounds), minlength=5)[1:] / after.size
     return Predicted(
         float(median), float(low), float(high), bands, probability_under_limit(after, limit)
     )

@@ -1,6 +1,7 @@
 """Rule selection-1 for many items: an integer programme over items and rows held."""
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass
 
 import numpy as np
 from scipy.optimize import Bounds, LinearConstraint, milp
@@ -10,10 +11,32 @@ from surveys.calc.arrays import BoolArray, FloatArray, IntArray
 
 _SAME_COST = 1e-6
 _CENT = 0.01
-SECONDS = 20.0
-"""Of one search; after it the best plan so far is taken, and not called proven. [s]"""
 
 Line = tuple[FloatArray, float, float]  # weights of the variables, least and most of their sum
+
+SecondsLeft = Callable[[], float]
+"""Tells how much of its time a search still has. [s]"""
+
+
+def unlimited() -> float:
+    """Time enough for any proof, as a number that can be shared out. [s]"""
+    return 1e9
+
+
+def share_of(seconds_left: SecondsLeft, share: float, most: float = np.inf) -> SecondsLeft:
+    """What is left of a share of the time that is left now, of `most` seconds at most."""
+    left = seconds_left()
+    kept = left - min(share * left, most)
+    return lambda: seconds_left() - kept
+
+
+@dataclass(frozen=True)
+class _Solution:
+    """What one search came to: the values of all variables, None where no plan was found."""
+
+    values: FloatArray | None
+    proven: bool
+    bound: float  # of the objective
 
 
 def prime_failures(fails: BoolArray) -> list[tuple[int, int]]:
@@ -55,7 +78,17 @@ def prime_failures(fails: BoolArray) -> list[tuple[int, int]]:
 class Programme:
     """Each item is 0 or 1, and each row; a row is 1 only where no family of failures holds.
 
-    Solved by HiGHS, which proves its optimum or gives a bound.
+    Solved by HiGHS, which proves its optimum or gives a bound. Where its time is over before, the
+    best plan found so far is taken.
+
+    Attributes
+    ----------
+    proven : bool
+        Whether each search that decides over rows, sums and costs came to its end.
+    bound : float
+        Nothing cheaper holds as many rows, and sums as high, as was last asked for. [currency]
+    seconds_left : callable
+        Of the time of all searches together. [s]
     """
 
     def __init__(
@@ -64,12 +97,15 @@ class Programme:
         exclusive: Sequence[tuple[int, int]],
         rows: Sequence[tuple[IntArray, FloatArray]],
         wanted: float,
+        seconds_left: SecondsLeft = unlimited,
     ) -> None:
         self.proven = True
         self.bound = 0.0
-        self.seconds = SECONDS
-        self._n, self._rows = len(cost), rows
+        self.seconds_left = seconds_left
+        self._cost, self._rows, self._wanted = cost, rows, wanted
+        self._n = len(cost)
         self._size = self._n + len(rows)
+        self._found: set[tuple[int, ...]] = {()}
         self._lines: list[Line] = [
             (self._weights({first: 1.0, second: 1.0}), -np.inf, 1.0) for first, second in exclusive
         ]
@@ -87,19 +123,25 @@ class Programme:
 
     def most_held(self) -> int:
         """How many rows a plan can hold at most."""
-        return round(float(self._held @ self._solve(-self._held, [])))
+        self._decide(-self._held, [])
+        return max(map(self._number_held, self._found))
 
     def cheapest(self, held: int) -> tuple[int, ...]:
         """The cheapest plan that holds so many rows; fewer items, then the first, on a tie."""
-        return self._cheapest([(self._held, held - 0.5, np.inf)])
+        if held <= 0:  # no item costs less than nothing
+            self.bound = 0.0
+            return ()
+        return self._cheapest(held, [(self._held, held - 0.5, np.inf)])
 
     def best(self, held: int, decimals: int) -> tuple[int, ...]:
         """Of the plans that hold so many rows the one of the highest sum, then the cheapest."""
         lines, total, size = self._sums()
         enough = (np.append(self._held, np.zeros(size - self._size)), held - 0.5, np.inf)
-        solution = self._solve(-total, [enough, *lines], size)
-        near = round(float(total @ solution), decimals) - 0.5 * 10.0**-decimals
-        return self._cheapest([enough, (total, near, np.inf), *lines], size)
+        values = self._decide(-total, [enough, *lines]).values
+        if values is None:
+            return self._cheapest_found(held)
+        near = round(float(total @ values), decimals) - 0.5 * 10.0**-decimals
+        return self._cheapest(held, [enough, (total, near, np.inf), *lines], near)
 
     def _sums(self) -> tuple[list[Line], FloatArray, int]:
         """A further variable for each set of the items of a row, of which the chosen one is 1."""
@@ -116,47 +158,85 @@ class Programme:
             at += len(table)
         return lines, total, size
 
-    def _cheapest(self, wanted: list[Line], size: int = 0) -> tuple[int, ...]:
-        size = size or self._size
+    def _cheapest(
+        self, held: int, wanted: list[Line], lowest_sum: float = -np.inf
+    ) -> tuple[int, ...]:
+        size = max(len(line) for line, _low, _high in wanted)
         costs, number = (
             np.append(row, np.zeros(size - self._size)) for row in (self._costs, self._number)
         )
         # Where every cost is a whole number of cents, the number of items decides below a cent.
         tie = _CENT / (2 * (self._n + 1)) if self._in_cents else 0.0
-        items = self._items(self._solve(costs + tie * number, wanted, size))
+        solution = self._decide(costs + tie * number, wanted)
+        self.bound = max(0.0, solution.bound - tie * self._n)
+        if solution.values is None or not solution.proven:
+            return self._cheapest_found(held, lowest_sum)
+        items = self._items(solution.values)
+        self.bound = float(costs[list(items)].sum())
+        return self._first_of_a_tie(items, costs, number, wanted)
+
+    def _first_of_a_tie(
+        self, items: tuple[int, ...], costs: FloatArray, number: FloatArray, wanted: list[Line]
+    ) -> tuple[int, ...]:
+        """Of the plans of this cost the one of the fewest items, then the first in file order.
+
+        Where the time is over, the plan as it came so far.
+        """
         wanted = [*wanted, (costs, -np.inf, costs[list(items)].sum() + _SAME_COST)]
         if not self._in_cents:
-            items = self._items(self._solve(number, wanted, size))
+            items = self._items(self._solution(number, wanted).values, items)
         wanted = [*wanted, (number, -np.inf, len(items) + 0.5)]
-        other = (_weights(size, dict.fromkeys(items, 1.0)), -np.inf, len(items) - 0.5)
-        if not items or self._solution(number, [*wanted, other], size) is None:
+        other = (_weights(len(costs), dict.fromkeys(items, 1.0)), -np.inf, len(items) - 0.5)
+        if not items or self._solution(number, [*wanted, other]).values is None:
             return items
         fixed: list[Line] = []
         for item in range(self._n):
-            with_it = (_weights(size, {item: 1.0}), 0.5, np.inf)
-            if self._solution(number, [*wanted, *fixed, with_it], size) is not None:
+            with_it = (_weights(len(costs), {item: 1.0}), 0.5, np.inf)
+            solution = self._solution(number, [*wanted, *fixed, with_it])
+            if solution.values is not None:
                 fixed.append(with_it)
-            if len(fixed) == len(items):
+                items = self._items(solution.values)
+            if len(fixed) == len(items) or not solution.proven:
                 break
-        return self._items(self._solve(number, [*wanted, *fixed], size))
+        return items
 
-    def _items(self, solution: FloatArray) -> tuple[int, ...]:
-        return tuple(np.flatnonzero(solution[: self._n] > 0.5).tolist())
+    def _items(self, values: FloatArray | None, otherwise: tuple[int, ...] = ()) -> tuple[int, ...]:
+        if values is None:
+            return otherwise
+        return tuple(np.flatnonzero(values[: self._n] > 0.5).tolist())
 
     def _weights(self, given: dict[int, float]) -> FloatArray:
         return _weights(self._size, given)
 
-    def _solve(self, objective: FloatArray, lines: Sequence[Line], size: int = 0) -> FloatArray:
-        solution = self._solution(objective, lines, size)
-        if solution is None:
+    def _cheapest_found(self, held: int, lowest_sum: float = -np.inf) -> tuple[int, ...]:
+        """Of the plans that any search came to, the cheapest that holds so many rows."""
+        enough = [
+            items
+            for items in self._found
+            if self._number_held(items) >= held and self._sum(items) >= lowest_sum - 1e-6
+        ]
+        return min(enough, key=lambda items: (self._cost[list(items)].sum(), len(items), items))
+
+    def _number_held(self, items: tuple[int, ...]) -> int:
+        held = (table[place_in(acting, items)] >= self._wanted for acting, table in self._rows)
+        return sum(map(bool, held))
+
+    def _sum(self, items: tuple[int, ...]) -> float:
+        return float(sum(table[place_in(acting, items)] for acting, table in self._rows))
+
+    def _decide(self, objective: FloatArray, lines: Sequence[Line]) -> _Solution:
+        """A search on which the choice rests: it has an end, or the choice is not proven."""
+        solution = self._solution(objective, lines)
+        if solution.proven and solution.values is None:
             raise ValueError("no plan was found, although there is one")
+        self.proven &= solution.proven
         return solution
 
-    def _solution(
-        self, objective: FloatArray, lines: Sequence[Line], size: int = 0
-    ) -> FloatArray | None:
-        """The best values of all variables, None where nothing fits; a limit of time is noted."""
-        size = size or self._size
+    def _solution(self, objective: FloatArray, lines: Sequence[Line]) -> _Solution:
+        size = len(objective)
+        seconds = self.seconds_left()
+        if seconds <= 0:
+            return _Solution(None, False, -np.inf)
         short = [np.append(line, np.zeros(size - len(line))) for line, _low, _high in self._lines]
         matrix = [*short, *(line for line, _low, _high in lines)]
         lows = [low for _line, low, _high in (*self._lines, *lines)]
@@ -170,19 +250,24 @@ class Programme:
             constraints=[LinearConstraint(csr_array(np.array(matrix)), lows, highs)]
             if lows
             else [],
-            options={"mip_rel_gap": 0.0, "time_limit": self.seconds},
+            options={"mip_rel_gap": 0.0, "time_limit": seconds},
         )
-        if result.status not in (0, 2):
-            self.proven = False
-            self.bound = max(self.bound, float(result.mip_dual_bound or 0.0))
+        bound = -np.inf if result.mip_dual_bound is None else float(result.mip_dual_bound)
         values: FloatArray | None = result.x
-        return values
+        if values is not None:
+            self._found.add(self._items(values))
+        return _Solution(values, result.status in (0, 2), bound)
 
 
 def _weights(size: int, given: dict[int, float]) -> FloatArray:
     weights = np.zeros(size)
     weights[list(given)] = list(given.values())
     return weights
+
+
+def place_in(acting: IntArray, items: Sequence[int]) -> int:
+    """The place of these items in a table over all sets of those that act."""
+    return sum(1 << at for at, item in enumerate(acting.tolist()) if item in items)
 
 
 def _members(items: IntArray, bits: int) -> list[int]:

@@ -3,7 +3,7 @@
 from dataclasses import dataclass
 
 import numpy as np
-from scipy.stats import norm
+from scipy.special import ndtri
 
 from surveys.calc.arrays import BoolArray, FloatArray, IntArray
 
@@ -57,7 +57,7 @@ def wilson(count: int, n: int, level: float = 0.95) -> tuple[float, float]:
     ----------
     Rule promise-1. E. B. Wilson, J. Am. Stat. Assoc. 22 (1927) 209 (from memory).
     """
-    z = float(norm.ppf(0.5 + level / 2.0))
+    z = float(ndtri(0.5 + level / 2.0))
     share = count / n
     middle = (share + z * z / (2 * n)) / (1 + z * z / n)
     half = z * np.sqrt(share * (1 - share) / n + z * z / (4 * n * n)) / (1 + z * z / n)

@@ -5,7 +5,13 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from mitigation.calc.programming import Programme
+from mitigation.calc.programming import (
+    Programme,
+    SecondsLeft,
+    place_in,
+    share_of,
+    unlimited,
+)
 from surveys.calc.arrays import BoolArray, FloatArray, IntArray
 
 SELECTION = "selection-1"
@@ -15,7 +21,11 @@ USUAL_PROBABILITY = 0.9
 MOST_ENUMERATED = 16
 """Up to so many items every plan is looked at; above, an integer programme is solved."""
 
+_CHOICE_SHARE = 0.75
+"""Of the time; the steps share what the choice leaves."""
+
 _SECONDS_OF_A_STEP = 0.5
+"""At most: a page waits for them, and each is one of many."""
 
 ROUNDING = 2
 """Decimals to which the sums of probabilities are compared."""
@@ -84,7 +94,8 @@ class Choice:
     proven : bool
         Whether every cheaper plan was ruled out, for the model.
     bound : float
-        Nothing cheaper than this holds as many rows. [currency]
+        Nothing cheaper than this holds as many rows, with as high a sum where not all are held.
+        [currency]
     steps : tuple of Step
     """
 
@@ -96,7 +107,12 @@ class Choice:
     steps: tuple[Step, ...]
 
 
-def choose(offer: Offer, *, enumerate_up_to: int = MOST_ENUMERATED) -> Choice:
+def choose(
+    offer: Offer,
+    *,
+    enumerate_up_to: int = MOST_ENUMERATED,
+    seconds_left: SecondsLeft = unlimited,
+) -> Choice:
     """The cheapest plan that holds every row; fewer items, then the first in file order, on a tie.
 
     Parameters
@@ -104,6 +120,9 @@ def choose(offer: Offer, *, enumerate_up_to: int = MOST_ENUMERATED) -> Choice:
     offer : Offer
     enumerate_up_to : int, optional
         Up to so many items that act somewhere every plan is looked at.
+    seconds_left : callable, optional
+        Tells how much time is left for all searches together; what it ends is not called proven.
+        [s]
 
     Returns
     -------
@@ -130,24 +149,39 @@ def choose(offer: Offer, *, enumerate_up_to: int = MOST_ENUMERATED) -> Choice:
             offer.exclusive,
             [(r.items, r.probability) for r in offer.rows],
             offer.wanted,
+            share_of(seconds_left, _CHOICE_SHARE),
         )
     most = search.most_held()
     is_reached = most == len(offer.rows)
     items = search.cheapest(most) if is_reached else search.best(most, ROUNDING)
     cost = float(offer.cost[list(items)].sum())
-    proven = search.proven and all(row.exact for row in offer.rows)
+    exact = all(row.exact for row in offer.rows)
+    proven = search.proven and exact
     bound = cost if proven else search.bound
-    steps = _steps(offer, search, most)
+    last = Step(most, cost, items, proven) if is_reached else None
+    steps = _steps(offer, search, most, seconds_left, last)
     return Choice(items, cost, is_reached, proven, bound, steps)
 
 
-def _steps(offer: Offer, search: "Plans | Programme", most: int) -> tuple[Step, ...]:
-    """What holds more for the same money is the step of each number up to its own."""
-    search.seconds = _SECONDS_OF_A_STEP
+def _steps(
+    offer: Offer,
+    search: "Plans | Programme",
+    most: int,
+    seconds_left: SecondsLeft,
+    last: Step | None,
+) -> tuple[Step, ...]:
+    """What holds more for the same money is the step of each number up to its own.
+
+    `last` is the step that holds every row, where there is one: it is the choice itself.
+    """
     exact = all(row.exact for row in offer.rows)
     steps: list[Step] = []
     held = 0
     while held <= most:
+        if last and held == last.held:
+            return (*steps, last)
+        share = 1 / (most + 1 - held)
+        search.seconds_left = share_of(seconds_left, share, _SECONDS_OF_A_STEP)
         search.proven = True
         items = search.cheapest(held)
         reaches = sum(is_held(row, items, offer.wanted) for row in offer.rows)
@@ -160,8 +194,7 @@ def _steps(offer: Offer, search: "Plans | Programme", most: int) -> tuple[Step, 
 
 def is_held(row: Row, items: Sequence[int], wanted: float) -> bool:
     """Whether the row reaches the wanted probability under these items."""
-    place = sum(1 << at for at, item in enumerate(row.items.tolist()) if item in items)
-    return bool(row.probability[place] >= wanted)
+    return bool(row.probability[place_in(row.items, items)] >= wanted)
 
 
 class Plans:
@@ -170,7 +203,7 @@ class Plans:
     def __init__(self, offer: Offer, used: Sequence[int]) -> None:
         self.proven = True
         self.bound = 0.0
-        self.seconds = 0.0
+        self.seconds_left = unlimited
         self._used = used
         number = np.arange(1 << len(used))
         taken = (number[:, None] >> np.arange(len(used))) & 1

@@ -33,6 +33,9 @@ class Decision(IntEnum):
 
 DECISION_WORDS = ("pass", "conditional-pass", "conditional-fail", "fail", "undecided")
 
+MET = frozenset({"pass", "conditional-pass"})
+MISSED = frozenset({"conditional-fail", "fail"})
+
 
 @dataclass(frozen=True)
 class Judgements:

@@ -25,9 +25,9 @@ def proposed_states(n: int) -> list[tuple[int, ...]]:
 
     Notes
     -----
-    The model of an axis has n amplitudes and two more parameters. In the mixed state j the
-    sources are off whose place has bit j: each source is off in some of them, and no two of the
-    first eight in the same ones.
+    The model of an axis has n amplitudes and two more parameters. Counted from 1 to 7 and again,
+    the sources are off in the mixed state j whose number has bit j: each source is off in some of
+    them, and no two of the first seven in the same ones.
 
     References
     ----------
@@ -41,7 +41,8 @@ def proposed_states(n: int) -> list[tuple[int, ...]]:
     if 2 < n <= MOST_ALONE:
         states += [tuple(other for other in every if other != at) for at in every]
     elif n > MOST_ALONE:
-        states += [tuple(at for at in every if at >> bit & 1) for bit in range(MIXED)]
+        kinds = (1 << MIXED) - 1  # in none of them a source would be left on
+        states += [tuple(at for at in every if (at % kinds + 1) >> bit & 1) for bit in range(MIXED)]
     while n and len(states) + 1 < n + 2 + LEAST_FREEDOM:
         states += [*each_off, ()][: n + 2 + LEAST_FREEDOM - len(states) - 1]
     return [*states, ()] if n else []

@@ -88,18 +88,41 @@ def axis_trial(
 
     Notes
     -----
-    r is the larger of the smallest r and the largest relative deviation of the readings with
-    everything on from their mean. Gain and placement are common to all and drop out of ratios.
+    r is the repeatability of the readings with everything on. Gain and placement are common to all
+    and drop out of ratios.
 
     References
     ----------
     Rule attribution-1.
     """
-    all_on = on.all(axis=1) & (mark == 0)
-    r = least_repeatability
-    if all_on.any() and (mean := float(reading[all_on].mean())) > 0.0:
-        r = max(r, float(np.abs(reading[all_on] / mean - 1.0).max()))
+    r = repeatability(reading[on.all(axis=1) & (mark == 0)], least_repeatability)
     return AxisTrial(on, phase, reading, mark, np.hypot(r * reading, additive))
+
+
+def repeatability(repeated: FloatArray, least: float) -> float:
+    """r, the relative standard uncertainty of a reading with the probe untouched.
+
+    Parameters
+    ----------
+    repeated : array, shape (n,)
+        Readings with everything on, n may be 0. [V/m, mV or nT]
+    least : float
+        The smallest r. [1]
+
+    Returns
+    -------
+    float
+        [1] The largest relative deviation of the readings from their mean, where that is more;
+        the smallest r where their mean is 0 or not finite.
+
+    References
+    ----------
+    Rule attribution-1.
+    """
+    mean = float(repeated.mean()) if repeated.size else 0.0
+    if not 0.0 < mean < np.inf:
+        return least
+    return max(least, float(np.abs(repeated / mean - 1.0).max()))
 
 
 def phasors(trial: AxisTrial, parameters: FloatArray) -> ComplexArray:

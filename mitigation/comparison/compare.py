@@ -25,7 +25,7 @@ from mitigation.comparison.comparable import (
     blocks,
     cautions,
 )
-from mitigation.comparison.works import last_works
+from mitigation.comparison.works import DoneItem, done_items, last_works
 from mitigation.models import Case
 from surveys.calc.arrays import BoolArray, FloatArray
 from surveys.calc.measurands import NUMBER_OF
@@ -60,6 +60,7 @@ class Comparison:
     rows: tuple[Row, ...]
     summary: dict[str, int]
     columns: ReadingColumns  # the readings of all these visits
+    done: tuple[DoneItem, ...] = ()  # where there are rows
 
     @property
     def baseline(self) -> Visit | None:
@@ -138,7 +139,8 @@ def compare(case: Case, visits: tuple[Visit, ...] | None = None) -> Comparison:
     blocked = [blocks(pair) for pair in pairs.values()]
     free = np.array([not reasons for reasons in blocked])
     change = reductions(_side(before), _side(after), placement, _shared(before, after))
-    works = last_works(case)
+    done = tuple(done_items(case))
+    works = last_works(done)
     rows = []
     for at, (measurand, pair) in enumerate(zip(measurands, pairs.values(), strict=True)):
         spot = pair.sides()[0].reading.spot
@@ -160,7 +162,7 @@ def compare(case: Case, visits: tuple[Visit, ...] | None = None) -> Comparison:
         guard, sigma = float(guards[at]), float(change.sigma[at])
         rows.append(Row(spot, measurand, pair, guard, sigma, result))
     summary = summarise(judged.decision, np.where(free, change.percent, np.nan), change.real & free)
-    return Comparison(case, visits, tuple(rows), summary, columns)
+    return Comparison(case, visits, tuple(rows), summary, columns, done)
 
 
 def _pairs(

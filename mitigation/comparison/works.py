@@ -6,8 +6,8 @@ from datetime import date
 
 from mitigation.models import Case, PlanItem, Remedy
 from surveys.models import Reading, Spot
+from surveys.models.circuits import names_in
 from surveys.models.names import folded
-from surveys.services.sources import names_off
 
 DONE = (PlanItem.State.DONE, PlanItem.State.DONE_DIFFERENTLY)
 
@@ -50,10 +50,10 @@ def _served_by(
     return [(item, _served(item, all_spots, tried)) for item in items]
 
 
-def last_works(case: Case) -> dict[int, date]:
+def last_works(done: Iterable[DoneItem]) -> dict[int, date]:
     """The day of the last done item that serves each spot, by its key."""
     days: dict[int, date] = {}
-    for item in done_items(case):
+    for item in done:
         day = item.row.done_on
         if day is not None:
             days |= {spot: max(day, days.get(spot, day)) for spot in item.spots}
@@ -64,29 +64,34 @@ def _needs_trials(item: PlanItem) -> bool:
     return item.room_id is None and item.remedy.acts_on != Remedy.ActsOn.SPOTS
 
 
-def _served(
-    item: PlanItem, spots: Iterable[Spot], tried: dict[int, frozenset[str]]
-) -> frozenset[int]:
+def said_to_serve(item: PlanItem, spots: Iterable[Spot]) -> frozenset[int] | None:
+    """Its spots, else all of its room, else every spot of the home for an item on spots.
+
+    None where nothing says so: it serves the spots at which one of its sources was tried.
+    """
     named = frozenset(spot.pk for spot in item.spots.all())
     if named:
         return named
     if item.room_id is not None:
         return frozenset(spot.pk for spot in spots if spot.room_id == item.room_id)
-    if not _needs_trials(item):
-        return frozenset(spot.pk for spot in spots)
+    return None if _needs_trials(item) else frozenset(spot.pk for spot in spots)
+
+
+def _served(
+    item: PlanItem, spots: Iterable[Spot], tried: dict[int, frozenset[str]]
+) -> frozenset[int]:
+    served = said_to_serve(item, spots)
+    if served is not None:
+        return served
     sources = {folded(row.name) for row in (*item.circuits.all(), *item.appliances.all())}
     return frozenset(spot for spot, names in tried.items() if names & sources)
 
 
 def _tried_at(case: Case) -> dict[int, frozenset[str]]:
     """The sources that trials of the case name at each spot."""
-    rows = Reading.objects.filter(
-        visit__in=case.visits.all(),
-        state=Reading.State.TRIAL,
-        set_aside="",
-        corrections=None,
-    ).values_list("spot", "circuits_off")
+    readings = Reading.objects.trials().filter(visit__in=case.visits.all())
+    rows = readings.values_list("spot", "circuits_off")
     names: dict[int, frozenset[str]] = {}
     for spot, off in rows:
-        names[spot] = names.get(spot, frozenset()) | set(map(folded, names_off(off)))
+        names[spot] = names.get(spot, frozenset()) | set(map(folded, names_in(off)))
     return names

@@ -1,6 +1,5 @@
 """Forms of a plan: its items, what is wanted of a choice, the name of a kept version."""
 
-from decimal import Decimal
 from typing import Any
 
 from django import forms
@@ -13,13 +12,13 @@ from consult.forms.texts import TextForm
 from consult.models import Property
 from consult.services.changes import version_of
 from mitigation.calc.selection import USUAL_PROBABILITY
+from mitigation.forms.money import MoneyField
 from mitigation.models import PlanDraft, PlanItem, Remedy
 from surveys.forms.fields import NumberField
 from surveys.forms.visits import EntryForm
 from surveys.models import Appliance, Circuit, Room, Spot
+from surveys.models.circuits import with_label
 
-CENT = Decimal("0.01")
-MOST_MONEY = 99_999_999.0
 _Boxes = forms.CheckboxSelectMultiple
 
 
@@ -34,8 +33,7 @@ class SourceChoiceField(forms.ModelMultipleChoiceField):  # type: ignore[type-ar
     """Circuits or appliances, a circuit with what it feeds."""
 
     def label_from_instance(self, obj: Any) -> str:
-        label = getattr(obj, "label", "")
-        return f"{obj.name} ({label})" if label else str(obj.name)
+        return with_label(obj.name, getattr(obj, "label", ""))
 
 
 class PlanItemForm(OnceForm, EntryForm):
@@ -64,7 +62,7 @@ class PlanItemForm(OnceForm, EntryForm):
         widget=_Boxes,
         help_text=gettext_lazy("None ticked: all of the room."),
     )
-    cost = NumberField(
+    cost = MoneyField(
         label=label_of(PlanItem, "cost"),
         required=False,
         help_text=gettext_lazy("Empty: price on request. Such an item is never chosen by itself."),
@@ -128,7 +126,7 @@ class PlanItemForm(OnceForm, EntryForm):
             value = getattr(row, name, None)
             if name in ("circuits", "appliances", "spots"):
                 value = list(value.all()) if value is not None else []
-            self.initial[name] = float(value) if isinstance(value, Decimal) else value
+            self.initial[name] = value
         self.initial["version"] = version_of(row)
 
     def folded_fields(self) -> list[forms.BoundField]:
@@ -139,11 +137,9 @@ class PlanItemForm(OnceForm, EntryForm):
 
     def clean(self) -> dict[str, Any]:
         cleaned: dict[str, Any] = super().clean() or self.cleaned_data
-        works, cost = cleaned.get("works_percent"), cleaned.get("cost")
+        works = cleaned.get("works_percent")
         if works is not None and works > 100:
             self.add_error("works_percent", _("A percentage, 0 to 100."))
-        if cost is not None and cost > MOST_MONEY:
-            self.add_error("cost", _("A price with fewer digits."))
         if cleaned.get("spread_db") is not None and cleaned.get("effect_db") is None:
             self.add_error("effect_db", _("A spread needs its effect."))
         rooms = {spot.room for spot in cleaned.get("spots") or ()}
@@ -154,8 +150,6 @@ class PlanItemForm(OnceForm, EntryForm):
     def given(self) -> dict[str, Any]:
         """What was typed, under the names that the service knows."""
         data = dict(self.cleaned_data)
-        cost = data["cost"]
-        data["cost"] = None if cost is None else Decimal(repr(cost)).quantize(CENT)
         if "key" in data:
             data["uid"] = data.pop("key")
         return data

@@ -7,6 +7,7 @@ from django.utils.translation import gettext_lazy as _
 
 from consult.forms.labels import label_of
 from consult.forms.once import OnceForm
+from mitigation.forms.money import MoneyField
 from mitigation.models import Remedy
 from mitigation.models.remedies import LONGEST_KEY
 from surveys.forms.fields import NumberField
@@ -19,13 +20,9 @@ WORDS = ("name", "acts_on", "is_electric", "is_magnetic", "effect_db", "spread_d
 class PriceForm(EntryForm):
     """What may change of a kind that items have."""
 
-    price = forms.DecimalField(
+    price = MoneyField(
         label=label_of(Remedy, "price"),
-        max_digits=10,
-        decimal_places=2,
-        min_value=0,
         required=False,
-        localize=True,
         help_text=_("In the currency of the practice; empty: on request."),
     )
     is_retired = forms.BooleanField(

@@ -22,13 +22,15 @@ from surveys.models import (
     Spot,
     Visit,
 )
+from surveys.models.circuits import names_in
 from surveys.models.displays import AXES, CELLS
 from surveys.models.measurands import MEASURAND_CHOICES
-from surveys.services.sources import names_off, source_names
+from surveys.services.sources import source_names
 from surveys.services.typed_readings import calibration_of_the_day
 
 LONGEST_OFF = 10_000
 MOST_SOURCES = 40
+SourceNames = list[tuple[str, str]]  # of circuits and appliances, each with what people read
 WHERE = ("spot", "measurand", "instrument", "ground_point", "unit")
 COLUMN = {"measurand": "measurand", "unit": "unit"}  # the others hold a row's number
 
@@ -71,7 +73,12 @@ class TrialSetupForm(EntryForm):
     )
 
     def __init__(
-        self, data: QueryDict | None, *, visit: Visit, initial: dict[str, Any] | None = None
+        self,
+        data: QueryDict | None,
+        *,
+        visit: Visit,
+        names: SourceNames,
+        initial: dict[str, Any] | None = None,
     ) -> None:
         super().__init__(data, initial=initial)
         self.visit = visit
@@ -85,7 +92,7 @@ class TrialSetupForm(EntryForm):
         }
         for name, rows in choices.items():
             self.fields[name].queryset = rows  # type: ignore[attr-defined]  # of its field class
-        self.fields["source"].choices = source_names(visit.property_id)  # type: ignore[attr-defined]  # as above
+        self.fields["source"].choices = names  # type: ignore[attr-defined]  # as above
 
     def where_fields(self) -> list[forms.BoundField]:
         return [self[name] for name in (*WHERE, "axis")]
@@ -140,7 +147,16 @@ class TrialSetupForm(EntryForm):
         return (axis,) if axis else CELLS
 
 
-def asked_setup(asked: QueryDict, visit: Visit) -> QueryDict:
+def setup_form(asked: QueryDict, visit: Visit) -> TrialSetupForm:
+    """The form as the address asks for it; without a valid one what is offered instead."""
+    names = source_names(visit.property_id)
+    form = TrialSetupForm(_asked(asked, visit, names), visit=visit, names=names)
+    if form.is_valid() or "spot" in asked:
+        return form
+    return TrialSetupForm(None, visit=visit, names=names, initial=_offered(asked, visit, names))
+
+
+def _asked(asked: QueryDict, visit: Visit, names: SourceNames) -> QueryDict:
     """What the address asks for; where it names no spot, the latest trial, or reading, goes on."""
     if "spot" in asked:
         return asked
@@ -149,15 +165,15 @@ def asked_setup(asked: QueryDict, visit: Visit) -> QueryDict:
     for name in (*WHERE, "axis"):
         if name in asked:
             usual[name] = str(asked[name])
-    usual.setlist("source", asked.getlist("source") or usual_sources(visit))
+    usual.setlist("source", asked.getlist("source") or _usual_sources(visit, names))
     return usual
 
 
-def offered_setup(asked: QueryDict, visit: Visit) -> dict[str, Any]:
+def _offered(asked: QueryDict, visit: Visit, names: SourceNames) -> dict[str, Any]:
     """What the form offers before anything was asked: as the home was last measured."""
     rows = Reading.objects.filter(visit__property=visit.property_id, set_aside="")
     where = _where_last(rows.order_by("-visit__date", "-visit_id", "-position"))
-    return {**where, "source": asked.getlist("source") or usual_sources(visit)}
+    return {**where, "source": asked.getlist("source") or _usual_sources(visit, names)}
 
 
 def _where_last(rows: QuerySet[Reading]) -> dict[str, str]:
@@ -169,12 +185,12 @@ def _where_last(rows: QuerySet[Reading]) -> dict[str, str]:
     return {name: "" if value is None else str(value) for name, value in values.items()}
 
 
-def usual_sources(visit: Visit) -> list[str]:
+def _usual_sources(visit: Visit, names: SourceNames) -> list[str]:
     """What was tried at this visit already, else every circuit of the home."""
     texts = visit.readings.filter(state=Reading.State.TRIAL).values_list("circuits_off", flat=True)
-    tried = names_off(";".join(texts))
+    tried = names_in(";".join(texts))
     circuits = Circuit.objects.at(visit.property_id).values_list("name", flat=True)
-    known = dict(source_names(visit.property_id))
+    known = dict(names)
     return [name for name in tried if name in known] or list(circuits)
 
 

@@ -9,6 +9,7 @@ from django.utils.translation import gettext as _
 from consult.letters.content import Block, bullets, column, heading, paragraph, table
 from consult.letters.formats import NBSP, Formats, places
 from consult.letters.words import band_words, phrase, short_decision_words, spot_name
+from mitigation.calc.target import MET, MISSED
 from mitigation.letters.context import OutcomeContext
 from mitigation.letters.phrases import (
     Side,
@@ -22,7 +23,6 @@ from mitigation.letters.phrases import (
     reduction_words,
     spot_key,
 )
-from mitigation.letters.verdict import MET, MISSED
 from surveys.letters import methods, own_words, readings, technical
 from surveys.models import Measurand
 from surveys.models.measurands import measurand_symbol

@@ -33,14 +33,13 @@ from consult.letters.words import (
     unit_sentences,
     wiring_sentences,
 )
+from mitigation.calc.target import MET, MISSED
 from mitigation.letters.context import OutcomeContext, SpotDetail
 from mitigation.letters.evidence import engineer_part
 from mitigation.letters.limits import limit_sentences
 from mitigation.letters.phrases import Spot, charts, sleeping_places
 from mitigation.letters.places import measured_after, place_table
 from mitigation.letters.verdict import (
-    MET,
-    MISSED,
     RANK,
     counted,
     decisions_by_place,

@@ -8,6 +8,7 @@ from django.utils.translation import gettext as _
 from consult.letters.content import Block, column, table
 from consult.letters.formats import NBSP, Formats, display_unit, in_unit, places
 from consult.letters.words import phrase
+from mitigation.calc.target import MET, MISSED
 from mitigation.letters.context import OutcomeContext
 from mitigation.letters.phrases import (
     Spot,
@@ -19,7 +20,7 @@ from mitigation.letters.phrases import (
     side_words,
     spot_key,
 )
-from mitigation.letters.verdict import MET, MISSED, decisions_by_place, has_risen
+from mitigation.letters.verdict import decisions_by_place, has_risen
 from surveys.letters.order import Place
 from surveys.letters.scale import Measured
 from surveys.models.measurands import plain_names

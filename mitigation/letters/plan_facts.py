@@ -28,7 +28,6 @@ class ItemFacts:
     spots: tuple[str, ...]
     done_by: str
     cost: float | None
-    instructions: str = ""
     reason: Reason | None = None
 
 

@@ -18,6 +18,7 @@ from surveys.calc.arrays import none_if_nan
 from surveys.calc.measurands import NUMBER_OF
 from surveys.letters.order import Standing, places_in_order
 from surveys.models import Measurand
+from surveys.models.circuits import with_label
 
 _LIKELY = 0.5
 _SURE = 0.975
@@ -50,7 +51,7 @@ def source_name(sources: Sources, name: str) -> str:
     declared = sources.declared.get(name)
     circuit = sources.circuit_of(name)
     about = (declared.label if declared else "") or (sources.shown(circuit) if circuit else "")
-    return f"{sources.shown(name)} ({about})" if about else sources.shown(name)
+    return with_label(sources.shown(name), about)
 
 
 def names_of(sources: Sources, names: Sequence[str] | frozenset[str]) -> str:
@@ -61,8 +62,7 @@ def names_of(sources: Sources, names: Sequence[str] | frozenset[str]) -> str:
 
 def item_place(item: PlanItem) -> str:
     """What an item acts on and where: "F1 (bedroom sockets), Bedroom (bed head)"."""
-    circuits = [f"{row.name} ({row.label})" if row.label else row.name
-                for row in item.circuits.all()]  # fmt: skip
+    circuits = [with_label(row.name, row.label) for row in item.circuits.all()]
     parts = [*circuits, *(row.name for row in item.appliances.all())]
     if item.room is not None:
         spots = ", ".join(spot.name for spot in item.spots.all())

@@ -13,7 +13,8 @@ from consult.letters.formats import NBSP, Formats, display_unit, in_unit, listin
 from consult.letters.words import band_words, spot_name
 from mitigation.letters.money import money_words
 from mitigation.letters.plan_facts import ItemFacts, OfferFacts, OptionFacts, Reason
-from mitigation.letters.remedy_words import remedy_instructions, remedy_name
+from mitigation.letters.remedy_words import remedy_name
+from mitigation.planning.rows import FAULTY_GROUND, OUT_OF_RANGE
 from surveys.letters.order import Place, by_measurand
 from surveys.models.measurands import measurand_words, plain_names
 
@@ -34,8 +35,8 @@ _CHANCES = (
     (0.0, gettext_noop("probably not in the target range")),
 )
 _UNKNOWN = {
-    "finding out of range": gettext_noop("the value before was beyond the range of the meter"),
-    "finding on a faulty ground point": gettext_noop("the ground point of the survey was faulty"),
+    OUT_OF_RANGE: gettext_noop("the value before was beyond the range of the meter"),
+    FAULTY_GROUND: gettext_noop("the ground point of the survey was faulty"),
 }
 
 
@@ -107,7 +108,6 @@ def item_content(item: ItemFacts, offer: OfferFacts, formats: Formats) -> dict[s
         "where": where_words(item),
         "why": reason_words(item.reason, formats) if item.reason else "",
         "who": done_by,
-        "test": remedy_instructions(item.instructions),
         "cost": item.cost,
         "cost_words": price_words(item.cost, offer.currency, formats),
     }
@@ -199,7 +199,6 @@ def place_content(row: Mapping[str, Any], offer: OfferFacts, formats: Formats) -
     content = {
         "place": spot_name(row["room"], row["spot"]),
         "quantity": plain_names([row["measurand"]])[row["measurand"]],
-        "sleeping": row["use"] == "sleeping",
         "before": f"{row['qualifier']}{NBSP if row['qualifier'] else ''}{shown(row['before'])}",
     }
     if predicted is None:

@@ -8,14 +8,12 @@ from django.utils.translation import ngettext
 
 from consult.letters.formats import listing, places
 from consult.letters.words import number_words
+from mitigation.calc.target import MET, MISSED
 from mitigation.letters.phrases import Spot, place_of
 from surveys.letters.order import Place
 
 RANK = ("pass", "conditional-pass", "undecided", "conditional-fail", "fail")
 """Decisions, the best first: the worst of a place's quantities decides for the place."""
-
-MET = frozenset({"pass", "conditional-pass"})
-MISSED = frozenset({"conditional-fail", "fail"})
 
 
 def decisions_by_place(spots: Sequence[Spot]) -> dict[Place, str]:

@@ -1,6 +1,6 @@
 """Plans that were offered to a client: frozen with what they promise, and decided once."""
 
-from typing import Self
+from typing import Any, Self
 
 from django.db import models
 from django.utils.translation import gettext_lazy as _
@@ -77,6 +77,11 @@ class Plan(models.Model):
     def is_erased(self) -> bool:
         """Whether its words went with the client; an offer is never without any."""
         return not self.content
+
+    def items_of(self, letter: str) -> list[dict[str, Any]]:
+        """The frozen items of an option; none of one that the plan does not have."""
+        options = self.content.get("options", [])
+        return next((list(row["items"]) for row in options if row["letter"] == letter), [])
 
 
 class Prediction(models.Model):
@@ -158,6 +163,5 @@ class Decision(PlainTexts):
     @property
     def is_whole(self) -> bool:
         """Whether every item of the option was accepted: what was foretold is of all of them."""
-        options = {row["letter"]: row for row in self.plan.content.get("options", [])}
-        offered = options.get(self.option, {"items": []})["items"]
-        return bool(offered) and {item["name"] for item in offered} == set(self.items)
+        offered = {item["name"] for item in self.plan.items_of(self.option)}
+        return bool(offered) and offered == set(self.items)

@@ -12,6 +12,7 @@ from consult.models.clients import AtPropertyQuerySet
 from consult.models.texts import PlainTexts
 from mitigation.models.cases import Case
 from surveys.models import Appliance, Circuit, Room, Spot
+from surveys.models.circuits import with_label
 
 LONGEST_KEY = 40
 PERCENT = [MinValueValidator(0), MaxValueValidator(100)]
@@ -187,3 +188,8 @@ class PlanItem(PlainTexts):
 
     def __str__(self) -> str:
         return f"{self.name}: {self.remedy}"
+
+    def source_words(self) -> tuple[str, ...]:
+        """The circuits, each with what it feeds, and the appliances that it names."""
+        circuits = [with_label(circuit.name, circuit.label) for circuit in self.circuits.all()]
+        return (*circuits, *(appliance.name for appliance in self.appliances.all()))

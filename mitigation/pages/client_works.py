@@ -7,7 +7,6 @@ from consult.models import User
 from mitigation.forms.reports import WorksDoneForm
 from mitigation.letters.remedy_words import remedy_name
 from mitigation.models import Case, PlanItem, Stage, WorkOrder
-from mitigation.services.order_sheets import source_words
 from mitigation.services.works_progress import clients_own
 
 State = WorkOrder.State
@@ -44,6 +43,6 @@ def works_of_client(cases: Sequence[Case], user: User) -> dict[int, ClientWorks]
 
 def item_words(item: PlanItem) -> str:
     """A remedy with its place, as a client reads it."""
-    where = ", ".join(filter(None, [*source_words(item), item.room.name if item.room else ""]))
+    where = ", ".join(filter(None, [*item.source_words(), item.room.name if item.room else ""]))
     name = remedy_name(item.remedy.name)
     return f"{name} ({where})" if where else name

@@ -79,9 +79,8 @@ def _items_of(plan: Plan) -> list[dict[str, Any]]:
     """The items that were accepted."""
     if not hasattr(plan, "decision"):
         return []
-    options = {row["letter"]: row for row in plan.content["options"]}
-    offered = options.get(plan.decision.option, {"items": []})["items"]
-    return [item for item in offered if item["name"] in plan.decision.items]
+    accepted = plan.decision.items
+    return [item for item in plan.items_of(plan.decision.option) if item["name"] in accepted]
 
 
 def _refusal(sent: DecisionForm | None, **blank: Any) -> DecisionForm:

@@ -111,14 +111,8 @@ def _verdict(
         return [_("Every row is held at %(percent)s as it is: nothing has to be done.") % values]
     if choice.reached:
         first = _("%(names)s, together %(cost)s, hold every row that counts at %(percent)s.")
-    elif chosen:
-        first = _(
-            "No plan holds every row at %(percent)s: %(held)s of %(rows)s at most. %(names)s, "
-            "together %(cost)s, also bring the others as near as can be."
-        )
     else:
-        first = _("No plan holds a row more at %(percent)s than doing nothing: %(held)s of "
-                  "%(rows)s.")  # fmt: skip
+        first = _missed(proven=choice.proven, chosen=bool(chosen))
     if choice.proven:
         second = _("Every cheaper plan was ruled out, for the model.")
     else:
@@ -127,6 +121,25 @@ def _verdict(
             "least."
         )
     return [first % values, second % values] if choice.reached or chosen else [first % values]
+
+
+def _missed(*, proven: bool, chosen: bool) -> str:
+    """That no plan holds every row; where that is not proven, that none was found."""
+    if chosen and proven:
+        return _(
+            "No plan holds every row at %(percent)s: %(held)s of %(rows)s at most. %(names)s, "
+            "together %(cost)s, also bring the others as near as can be."
+        )
+    if chosen:
+        return _(
+            "No plan was found that holds every row at %(percent)s. Of those found %(names)s, "
+            "together %(cost)s, hold most: %(held)s of %(rows)s."
+        )
+    if proven:
+        return _("No plan holds a row more at %(percent)s than doing nothing: %(held)s of "
+                 "%(rows)s.")  # fmt: skip
+    return _("No plan was found that holds a row more at %(percent)s than doing nothing: %(held)s "
+             "of %(rows)s.")  # fmt: skip
 
 
 def _reasons(planning: Planning, row: PlanRow, chosen: Sequence[Item]) -> list[str]:

@@ -1,10 +1,13 @@
 """The catalogue of remedies in words, for its page and its spreadsheet."""
 
+from collections.abc import Mapping
 from typing import Any
 
 from django.db.models import Count
 from django.utils.translation import gettext as _
 
+from consult.letters.countries import in_trade_words
+from consult.models import Practice
 from consult.services.spreadsheets import Column
 from mitigation.letters.remedy_words import remedy_instructions, remedy_name
 from mitigation.models import Remedy
@@ -32,9 +35,12 @@ def _measurands(kind: Remedy) -> str:
     return ", ".join(filter(None, words))
 
 
-def catalogue_columns(currency: str) -> list[Column]:
+def catalogue_columns(practice: Practice) -> list[Column]:
     def of(name: str) -> Any:
         return lambda row: getattr(row["remedy"], name)
+
+    def done_by(row: Mapping[str, Any]) -> str:
+        return in_trade_words(row["remedy"].get_done_by_display(), practice.country)
 
     return [
         (_("Remedy"), lambda row: row["name"]),
@@ -44,9 +50,9 @@ def catalogue_columns(currency: str) -> list[Column]:
         (_("effect [dB], house assumption"), of("effect_db")),
         (_("spread [dB], house assumption"), of("spread_db")),
         (_("works as it should [%]"), of("works_percent")),
-        (_("done by"), lambda row: row["remedy"].get_done_by_display()),
+        (_("done by"), done_by),
         (_("what to bond, protect, test"), lambda row: row["instructions"]),
-        (f"{_('usual price')} [{currency}]", lambda row: _number(row["remedy"].price)),
+        (f"{_('usual price')} [{practice.currency}]", lambda row: _number(row["remedy"].price)),
         (_("items"), of("n_items")),
         (_("offered no more"), lambda row: _("yes") if row["remedy"].is_retired else _("no")),
     ]

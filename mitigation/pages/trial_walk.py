@@ -48,7 +48,7 @@ def walk_context(setup: TrialSetupForm, wrong: TrialStateForm | None = None) -> 
         "one_by_one": len(columns) == 1,
         "rising": [_rising(name, where, sources) for name in walk.rising],
         "sentences": _sentences(walk, visit),
-        "query": _query(setup),
+        "query": trial_query(setup),
     }
 
 
@@ -222,8 +222,8 @@ def _planned_sources(visit: Visit) -> list[str]:
     return [name for name in names if name]
 
 
-def _query(setup: TrialSetupForm) -> str:
-    """The address of just this trial."""
+def trial_query(setup: TrialSetupForm) -> str:
+    """The query of the address of just this trial."""
     asked: Any = setup.data
     query = QueryDict(mutable=True)
     for name in setup.fields:

@@ -15,7 +15,6 @@ from mitigation.comparison.works import spots_served
 from mitigation.letters.remedy_words import remedy_name
 from mitigation.models import Case, PlanItem, WorkOrder, WorkReport, WorkResult
 from mitigation.pages.order_lists import with_lateness
-from mitigation.services.order_sheets import source_words
 from mitigation.services.work_orders import items_to_order
 from mitigation.services.works_progress import clients_own
 
@@ -96,7 +95,7 @@ def accepted_words(case: Case) -> dict[int, str]:
 
 
 def _where(item: PlanItem) -> str:
-    sources = ", ".join(source_words(item))
+    sources = ", ".join(item.source_words())
     spots = "; ".join(spot.name for spot in item.spots.all())
     room = item.room.name if item.room else ""
     place = f"{room} ({spots})" if spots else room

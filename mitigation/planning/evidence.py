@@ -11,9 +11,10 @@ from django.db.models import Q, QuerySet
 
 from mitigation.calc.evidence import home_effect, pooled
 from mitigation.calc.promises import kept_promises
+from mitigation.calc.target import MET
 from mitigation.comparison import Comparison, compare
 from mitigation.comparison.compare import Row
-from mitigation.comparison.works import DONE, DoneItem, done_items
+from mitigation.comparison.works import DONE, DoneItem
 from mitigation.models import Case, Decision, PlanItem, Prediction
 from mitigation.planning.items import measurands_of
 from surveys.calc.arrays import none_if_nan
@@ -30,8 +31,6 @@ DIFFERENTLY = "done differently"
 NO_FIGURE = "no figure"
 # After value, predicted median, low and high, probability, met (1) or not (0).
 KeptRow = tuple[float, float, float, float, float, float]
-
-DECIDED_MET = frozenset({"pass", "conditional-pass"})
 
 
 @dataclass
@@ -102,7 +101,7 @@ def cases_with_works() -> QuerySet[Case]:
 
 
 def _add_case(kinds: dict[tuple[str, str], KindEvidence], comparison: Comparison) -> None:
-    items = done_items(comparison.case)
+    items = comparison.done
     homes: dict[tuple[str, str], HomeRows] = {}
     for row in comparison.rows if items else ():
         acting = [
@@ -184,7 +183,7 @@ def _kept(comparison: Comparison) -> list[KeptRow]:
                 prediction.low or 0.0,
                 prediction.high or 0.0,
                 prediction.probability,
-                float(decision in DECIDED_MET),
+                float(decision in MET),
             )
         )
     return kept

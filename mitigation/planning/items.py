@@ -8,6 +8,7 @@ import numpy as np
 
 from mitigation.calc.attribution import DRAWS
 from mitigation.calc.prediction import left_draws, uniform_draws
+from mitigation.comparison.works import said_to_serve
 from mitigation.models import PlanItem, Remedy
 from surveys.calc.arrays import BoolArray, FloatArray
 from surveys.models import Measurand, Spot
@@ -27,7 +28,6 @@ class Item:
     """
 
     name: str
-    remedy: str
     cost: float | None
     state: str
     is_chosen: bool
@@ -72,33 +72,21 @@ def _item(row: PlanItem, spots: Sequence[Spot]) -> Item:
     remedy = row.remedy
     names = [circuit.name for circuit in row.circuits.all()]
     names += [appliance.name for appliance in row.appliances.all()]
-    on_spots = remedy.acts_on == Remedy.ActsOn.SPOTS
     effect = remedy.effect_db if row.effect_db is None else row.effect_db
     spread = remedy.spread_db if row.spread_db is None else row.spread_db
     works = remedy.works_percent if row.works_percent is None else row.works_percent
     return Item(
         name=row.name,
-        remedy=remedy.key,
         cost=None if row.cost is None else float(row.cost),
         state=row.state,
         is_chosen=row.is_chosen,
         measurands=measurands_of(remedy),
         sources=frozenset(map(folded, names)),
-        acts_on_spots=on_spots,
-        served=_served(row, spots, on_spots=on_spots),
+        acts_on_spots=remedy.acts_on == Remedy.ActsOn.SPOTS,
+        served=said_to_serve(row, spots),
         left=left_draws(effect or 0.0, spread or 0.0, DRAWS, generator(f"item {row.name}")),
         works=uniform_draws(DRAWS, generator(f"works {row.name}")) < works / 100.0,
     )
-
-
-def _served(row: PlanItem, spots: Sequence[Spot], *, on_spots: bool) -> frozenset[int] | None:
-    """Its spots, else all of its room, else every spot of the home for an item on spots."""
-    named = frozenset(spot.pk for spot in row.spots.all())
-    if named:
-        return named
-    if row.room_id is not None:
-        return frozenset(spot.pk for spot in spots if spot.room_id == row.room_id)
-    return frozenset(spot.pk for spot in spots) if on_spots else None
 
 
 def exclusive_pairs(items: Sequence[Item]) -> tuple[tuple[int, int], ...]:

@@ -3,6 +3,7 @@
 from collections.abc import Sequence
 from dataclasses import dataclass
 from functools import cached_property
+from time import monotonic
 from typing import Any
 
 import numpy as np
@@ -29,6 +30,9 @@ from surveys.results import bounds_of
 
 RULES = (*FINDING_RULES, ATTRIBUTION, READ_STATE, PREDICTION, SELECTION)
 """What stands behind the figures of a plan."""
+
+CHOICE_S = 20.0
+"""For a choice with its steps; what took longer is not called proven. [s]"""
 
 
 @dataclass(frozen=True)
@@ -77,7 +81,8 @@ class Planning:
             rows=tuple(self.tables.values()),
             wanted=self.wanted,
         )
-        return choose(offer)
+        end = monotonic() + CHOICE_S
+        return choose(offer, seconds_left=lambda: end - monotonic())
 
     def holds(self, row: PlanRow, items: Sequence[Item]) -> bool:
         """Whether the row is held by these items."""

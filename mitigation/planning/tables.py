@@ -17,7 +17,7 @@ MOST_ITEMS = 10
 
 
 def table_of(row: PlanRow, items: Sequence[Item]) -> Row:
-    """The row as selection-1 takes it; `items` are those that may be chosen."""
+    """A row that counts as selection-1 takes it; `items` are those that may be chosen."""
     acting = [at for at, item in enumerate(items) if row.acting([item]) or row.not_tried([item])]
     exact = len(acting) <= MOST_ITEMS
     if not exact:
@@ -50,7 +50,6 @@ def _of_attribution(row: PlanRow, items: Sequence[Item]) -> FloatArray:
     """
     attribution = row.attribution
     assert attribution is not None
-    blocked = bool(row.blocks())
     n_sets = 1 << len(items)
     bits = (np.arange(n_sets)[:, None] >> np.arange(len(items))) & 1
     each = attribution.parts * attribution.phase  # (axes, draws, parts)
@@ -79,4 +78,4 @@ def _of_attribution(row: PlanRow, items: Sequence[Item]) -> FloatArray:
     additive = float(np.nan_to_num(row.finding.additive, nan=0.0))
     after = after_draws(row.finding.value, ratio, row.placement, additive, row.noise)
     share: FloatArray = np.mean(after < row.limit, axis=1)
-    return np.zeros(n_sets) if blocked else share
+    return share

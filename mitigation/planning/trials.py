@@ -19,10 +19,9 @@ from surveys.calc.arrays import BoolArray, CodeArray, FloatArray
 from surveys.calc.qualifiers import Qualifier
 from surveys.calc.resultant import counted_cells, resultants
 from surveys.models import Measurand, Reading, Visit
-from surveys.models.circuits import MAIN_SWITCH
+from surveys.models.circuits import MAIN_SWITCH, names_in
 from surveys.models.names import folded
 from surveys.results import ReadingColumns
-from surveys.services.sources import names_off
 
 State = frozenset[str]
 EVERYTHING: State = frozenset({MAIN_SWITCH})
@@ -67,11 +66,6 @@ class Trial:
         rows = self._rows(ALL_ON)
         return float(self.value[rows].mean()) if rows else float("nan")
 
-    def bounds(self, state: State) -> tuple[float, float] | None:
-        """The mean bounds of the readings in just this state; None where it was not read."""
-        rows = self._rows(state)
-        return (float(self.low[rows].mean()), float(self.high[rows].mean())) if rows else None
-
     def _rows(self, state: State) -> list[int]:
         return [at for at, other in enumerate(self.states) if other == state]
 
@@ -79,6 +73,12 @@ class Trial:
         """Whether a reading with everything on was beyond the range of the meter, or under it."""
         rows = self._rows(ALL_ON)
         return bool((self.low[rows] != self.high[rows]).any())
+
+    @property
+    def least_repeatability(self) -> float:
+        """The smallest r of attribution-1. [1]"""
+        is_body = self.measurand == Measurand.BODY_VOLTAGE
+        return LEAST_REPEATABILITY_OF_BODY_VOLTAGE if is_body else LEAST_REPEATABILITY
 
     @property
     def digest(self) -> str:
@@ -102,9 +102,8 @@ class Parts:
 def trials_of(visits: Sequence[Visit], columns: ReadingColumns) -> list[Trial]:
     """Every trial of the visits; what was set aside or corrected is no part of one: one query."""
     rows = (
-        Reading.objects.filter(
-            visit__in=visits, state=Reading.State.TRIAL, set_aside="", corrections=None
-        )
+        Reading.objects.trials()
+        .filter(visit__in=visits)
         .order_by("visit", "position")
         .values_list("pk", "visit", "spot", "measurand", "ground_point", "instrument",
                      "circuits_off")
@@ -112,7 +111,7 @@ def trials_of(visits: Sequence[Visit], columns: ReadingColumns) -> list[Trial]:
     place_of = {pk: at for at, pk in enumerate(columns.pk.tolist())}
     groups: dict[tuple[int, int, str, int, int], list[tuple[int, State]]] = {}
     for pk, visit, spot, measurand, point, instrument, off in rows:
-        state = frozenset(map(folded, names_off(off)))
+        state = frozenset(map(folded, names_in(off)))
         key = (visit, spot, measurand, point or 0, instrument)
         groups.setdefault(key, []).append((place_of[pk], state))
     return [_trial(key, members, columns) for key, members in groups.items()]
@@ -223,7 +222,7 @@ def axes_of(trial: Trial, parts: Parts) -> list[AxisTrial]:
                 trial.cells[rows, column],
                 trial.marks[rows, column],
                 trial.additive[rows],
-                LEAST_REPEATABILITY_OF_BODY_VOLTAGE if is_body else LEAST_REPEATABILITY,
+                trial.least_repeatability,
             )
         )
     return axes

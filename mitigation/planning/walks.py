@@ -9,7 +9,7 @@ import numpy as np
 from mitigation.calc.attribution import LEAST_FREEDOM
 from mitigation.calc.next_state import next_state
 from mitigation.calc.trial_states import proposed_states, readings_missing
-from mitigation.calc.trials import LEAST_REPEATABILITY, LEAST_REPEATABILITY_OF_BODY_VOLTAGE
+from mitigation.calc.trials import repeatability
 from mitigation.planning.attributions import (
     Fit,
     Kept,
@@ -107,7 +107,6 @@ class Walk:
     """The steps of a trial with what is known by now."""
 
     steps: tuple[Step, ...]
-    trial: Trial | None
     missing: int  # readings, until the model can be checked
     is_attributed: bool  # what is read can be shared out among the sources
     unknown_phases: tuple[str, ...]
@@ -130,7 +129,6 @@ def walk_of(where: Where, sources: Sources, planned: Iterable[str], kept: Kept) 
     next_off = _next(fit, trial, sources, steps, plan)
     return Walk(
         steps=tuple(_with_next(steps, next_off, sources)),
-        trial=trial,
         missing=missing,
         is_attributed=_may_be_attributed(where, trial),
         unknown_phases=_unknown_phases(where, tried, sources),
@@ -220,7 +218,7 @@ def _change(trial: Trial, at: int, has: frozenset[int]) -> Change:
     on_low, on_high = (float(np.mean([end[side] for end in ends])) for side in (0, 1))
     value, sign = _shown(low, high)
     all_on, on_sign = _shown(on_low, on_high)
-    r = _repeatability(trial, [end[0] for end in ends])
+    r = repeatability(np.array([end[0] for end in ends]), trial.least_repeatability)
     a = float(trial.additive[at])
     u = np.sqrt((r * low) ** 2 + (r * on_high) ** 2 / len(ends) + a**2 * (1 + 1 / len(ends)))
     return Change(value, sign, None if on_sign else all_on, bool(low - on_high > CLEARLY * u))
@@ -238,15 +236,6 @@ def _shown(low: float, high: float) -> tuple[float, str]:
     if high == float("inf"):
         return low, AT_LEAST
     return high, "" if high - low <= 0.01 * high else AT_MOST
-
-
-def _repeatability(trial: Trial, repeated: Sequence[float]) -> float:
-    is_body = trial.measurand == Measurand.BODY_VOLTAGE
-    least = LEAST_REPEATABILITY_OF_BODY_VOLTAGE if is_body else LEAST_REPEATABILITY
-    mean = float(np.mean(repeated))
-    if not mean > 0.0 or not np.isfinite(mean):
-        return least
-    return max(least, *(abs(value / mean - 1.0) for value in repeated))
 
 
 def _may_be_attributed(where: Where, trial: Trial | None) -> bool:

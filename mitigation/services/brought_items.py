@@ -1,19 +1,17 @@
 """Items that a folder brings into a case: what is there stays, what contradicts it is refused."""
 
 from collections.abc import Iterable, Sequence
-from decimal import Decimal
 from typing import Any
 
 from django.utils.translation import gettext as _
 
 from mitigation.models import Case, PlanItem
+from mitigation.models.money import in_cents
 from surveys.intake import Fault
 from surveys.intake.remedies import PROPOSED, RemedyRow
 from surveys.intake.sources import REMEDIES
-from surveys.models.circuits import BETWEEN_NAMES
+from surveys.models.circuits import as_list
 from surveys.models.names import folded
-
-CENT = Decimal("0.01")
 
 
 def new_items(case: Case, rows: Sequence[RemedyRow]) -> list[RemedyRow]:
@@ -42,7 +40,6 @@ def item_contradictions(case: Case, rows: Sequence[RemedyRow]) -> list[Fault]:
 
 def _differences(row: RemedyRow, item: PlanItem) -> Iterable[tuple[str, Any, Any]]:
     """The columns in which a row differs, with what it says and what the item has."""
-    cost = None if row.cost is None else Decimal(repr(row.cost)).quantize(CENT)
     values: dict[str, tuple[Any, Any]] = {
         "remedy": (row.remedy, item.remedy.key),
         "circuits": (row.circuits, item.circuits.all()),
@@ -52,7 +49,7 @@ def _differences(row: RemedyRow, item: PlanItem) -> Iterable[tuple[str, Any, Any
         "effect_db": (row.effect_db, item.effect_db),
         "spread_db": (row.spread_db, item.spread_db),
         "works_percent": (row.works_percent, item.works_percent),
-        "cost": (cost, item.cost),
+        "cost": (in_cents(row.cost), item.cost),
         "state": (None if row.state == PROPOSED else row.state, item.state),
         "done_on": (row.done_on, item.done_on),
         "done_by": (row.done_by, item.done_by),
@@ -62,12 +59,8 @@ def _differences(row: RemedyRow, item: PlanItem) -> Iterable[tuple[str, Any, Any
         if isinstance(cell, tuple):
             names = [other.name for other in value]
             same = set(map(folded, cell)) == set(map(folded, names))
-            cell, value = _listed(cell), _listed(names)
+            cell, value = as_list(cell), as_list(names)
         else:
             same = cell == value
         if cell not in (None, "") and not same:
             yield column, cell, value
-
-
-def _listed(names: Iterable[str]) -> str:
-    return f"{BETWEEN_NAMES} ".join(names)

@@ -17,6 +17,7 @@ from consult.services.changes import (
     LONGEST_REASON,
     held,
     refuse_overtaken,
+    remove_row,
     save_row,
     version_of,
 )
@@ -247,8 +248,7 @@ def hand_over(*, case: Case, to: User, by: User | None, now: datetime, reason: s
         raise ValidationError(_("A case is handed to an assessor who can log in."))
     Property.objects.select_for_update().get(pk=case.property_id)
     for assignment in Assignment.objects.filter(property=case.property).exclude(user=to):
-        assignment._history_user = by  # type: ignore[attr-defined]  # read by the history
-        assignment.delete()
+        remove_row(row=assignment, by=by)
     assign_assessor(home=case.property, person=to, by=by)
     for visit in Visit.objects.not_begun().filter(property=case.property).select_for_update():
         if visit.measured_by != to:

@@ -100,10 +100,9 @@ def _accepted(plan: Plan, answer: str, option: str, items: Sequence[str]) -> lis
     """The accepted items of the option: all, or those that are named where they may be parted."""
     if answer != Answer.ACCEPTED:
         return []
-    options = {row["letter"]: row for row in plan.content["options"]}
-    if option not in options:
+    names = [item["name"] for item in plan.items_of(option)]
+    if not names:  # an option has at least one
         raise ValidationError(_("Choose one of the options."))
-    names = [item["name"] for item in options[option]["items"]]
     if not plan.content["may_be_parted"]:
         return names
     if not set(items) <= set(names):
@@ -118,8 +117,7 @@ def _settle_items(plan: Plan, decision: Decision, by: User | None) -> None:
     """The accepted items are accepted; of the same option the others are declined."""
     if decision.answer != Answer.ACCEPTED:
         return
-    options = {row["letter"]: row for row in plan.content["options"]}
-    offered = {item["name"] for item in options[decision.option]["items"]}
+    offered = {item["name"] for item in plan.items_of(decision.option)}
     rows = plan.case.items.select_for_update(of=("self",)).filter(name__in=offered)
     for item in rows.order_by("pk"):
         taken = item.name in decision.items

@@ -29,11 +29,11 @@ from surveys.models import (
     Reading,
     Visit,
 )
-from surveys.models.circuits import BETWEEN_NAMES
+from surveys.models.circuits import as_list, names_in
 from surveys.models.names import folded
 from surveys.services.corrections import corrections_at
 from surveys.services.reading_rows import reading_rows, visit_names
-from surveys.services.sources import main_switch_is_off, names_off
+from surveys.services.sources import main_switch_is_off
 
 Tables = dict[str, list[list[Cell]]]
 
@@ -142,7 +142,7 @@ def _source_tables(case: Case, readings: Sequence[Sequence[Cell]]) -> Tables:
             cells[2] = None
     declared = {folded(str(row[0])) for row in (*circuits, *appliance_rows)}
     for text in dict.fromkeys(str(row[_OFF] or "") for row in readings):
-        for name in [] if main_switch_is_off(text) else names_off(text):
+        for name in [] if main_switch_is_off(text) else names_in(text):
             if folded(name) not in declared:
                 declared.add(folded(name))
                 circuits.append([name, *[None] * 7])
@@ -151,19 +151,24 @@ def _source_tables(case: Case, readings: Sequence[Sequence[Cell]]) -> Tables:
 
 
 def _item_tables(case: Case, readings: Sequence[Sequence[Cell]]) -> Tables:
-    """The items of the case; a room in which nothing was read cannot be named by a folder."""
+    """The items of the case, with those of their spots at which something was read."""
     rooms = {row[_ROOM] for row in readings}
+    read_spots = {(row[_ROOM], row[_SPOT]) for row in readings}
     rows: list[list[Cell]] = []
     for item in PlanItem.objects.filter(case=case).whole():
-        room = item.room.name if item.room and item.room.name in rooms else None
+        room = item.room.name if item.room else None
+        named = list(item.spots.all())
+        spots = [spot for spot in named if (room, spot.name) in read_spots]
+        if (room is not None and room not in rooms) or (named and not spots):
+            raise _unread_place(case, item)
         rows.append(
             [
                 item.name,
                 item.remedy.key,
-                _listed(item.circuits.all()),
-                _listed(item.appliances.all()),
+                _names(item.circuits.all()),
+                _names(item.appliances.all()),
                 room,
-                _listed(item.spots.all()) if room else None,
+                _names(spots),
                 item.effect_db,
                 item.spread_db,
                 item.works_percent,
@@ -178,12 +183,24 @@ def _item_tables(case: Case, readings: Sequence[Sequence[Cell]]) -> Tables:
     return {REMEDIES: rows} if rows else {}
 
 
-def _listed(rows: Iterable[Any]) -> str:
-    return f"{BETWEEN_NAMES} ".join(row.name for row in rows)
+def _unread_place(case: Case, item: PlanItem) -> ValidationError:
+    """A folder knows places by their readings; without its place an item would serve others."""
+    return ValidationError(
+        _(
+            "Item %(item)s of case %(case)s is for a place at which nothing was read, and a case "
+            "folder cannot name such a place."
+        )
+        % {"item": item.name, "case": case.reference}
+    )
 
 
-_ROOM, _OFF = (
-    [column.name for column in COLUMNS[READINGS]].index(name) for name in ("room", "circuits_off")
+def _names(rows: Iterable[Any]) -> str:
+    return as_list(row.name for row in rows)
+
+
+_ROOM, _SPOT, _OFF = (
+    [column.name for column in COLUMNS[READINGS]].index(name)
+    for name in ("room", "spot", "circuits_off")
 )
 
 

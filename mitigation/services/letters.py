@@ -57,8 +57,12 @@ def issue_case_letter(
     corrects: Letter | None = None,
     reason: str = "",
     about: Any = None,
+    when_ready: str = "",
 ) -> Letter:
-    """Freeze a letter of `case` and queue its PDF; the newest one if it already says the same."""
+    """Freeze a letter of `case` and queue its PDF; the newest one if it already says the same.
+
+    `when_ready` is the kind of the job that follows once a new one is ready.
+    """
     lock_case(case)
     draft = drafted(kind=kind, case=case, corrects=corrects, reason=reason, about=about)
     same = None if corrects else _letter_of_the_same_words(case, kind, draft.content)
@@ -79,6 +83,7 @@ def issue_case_letter(
         by=by,
         corrects=corrects,
         now=now,
+        when_ready=when_ready,
     )
     link = CaseLetter(case=case, letter=letter)
     link.full_clean()

@@ -102,19 +102,14 @@ def _items_facts(rows: Sequence[PlanItem], planning: Planning) -> dict[str, Item
 
 
 def _item_facts(row: PlanItem, reason: Reason | None) -> ItemFacts:
-    circuits = [
-        f"{circuit.name} ({circuit.label})" if circuit.label else circuit.name
-        for circuit in row.circuits.all()
-    ]
     return ItemFacts(
         name=row.name,
         kind=row.remedy.name,
-        sources=(*circuits, *(appliance.name for appliance in row.appliances.all())),
+        sources=row.source_words(),
         room=row.room.name if row.room else "",
         spots=tuple(spot.name for spot in row.spots.all()),
         done_by=row.remedy.done_by,
         cost=None if row.cost is None else float(row.cost),
-        instructions=row.remedy.instructions,
         reason=reason,
     )
 

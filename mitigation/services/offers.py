@@ -4,6 +4,7 @@ from collections.abc import Sequence
 from dataclasses import replace
 from datetime import datetime, timedelta
 from typing import Any
+from uuid import UUID, uuid5
 
 from django.conf import settings
 from django.core.exceptions import ValidationError
@@ -38,8 +39,8 @@ REMINDER_DAYS = (7, 21)
 FIGURES = ("median", "low", "high", "probability", "overall")
 """What a prediction keeps of what was foretold."""
 
-_LOOK_AGAIN = timedelta(seconds=10)
-_LOOKS = 60
+_ONE_MAIL = UUID("5d9a4c1e-3f0b-5f8c-9b7e-2c6f6d1f0a43")
+"""Makes the key of the mail of a letter."""
 
 
 def items_state(case: Case) -> str:
@@ -93,10 +94,12 @@ def offer_plan(
         case.plans.open().update(replaced_at=now)
         plan = _frozen(case, facts, content, by, now)
         _freeze_predictions(plan, planning, facts)
-        issue_case_letter(kind=KIND, case=case, by=by, now=now)
+        issue_case_letter(
+            kind=KIND, case=case, by=by, now=now, when_ready=SEND_OFFER if send else ""
+        )
         plan.refresh_from_db(fields=["letter"])
         go_on(case=Case.objects.select_for_update().get(pk=case.pk), by=by, now=now)
-        _follow_up(plan, now, send=send)
+        _plan_reminders(plan, now)
     return plan
 
 
@@ -166,14 +169,8 @@ def _freeze_predictions(plan: Plan, planning: Planning, facts: OfferFacts) -> No
     )
 
 
-def _follow_up(plan: Plan, now: datetime, *, send: bool) -> None:
-    """The mail as soon as the letter is ready, and the reminders of a client who is silent."""
-    if send:
-        enqueue(
-            kind=SEND_OFFER,
-            key=f"{SEND_OFFER}:{plan.pk}:0",
-            arguments={"plan": plan.pk, "look": 0},
-        )
+def _plan_reminders(plan: Plan, now: datetime) -> None:
+    """The reminders of a client who is silent."""
     for days in REMINDER_DAYS:
         enqueue(
             kind=REMIND_OFFER,
@@ -212,30 +209,26 @@ def draft_plan(basis: Basis, head_for: HeadMaker) -> Draft:
 
 
 def send_offer(arguments: dict[str, Any], run: Run) -> None:
-    """E-mail the letter once it is ready; until then another job looks again."""
-    plan = _waiting(arguments["plan"])
-    if plan is None or plan.letter is None:
+    """E-mail the letter of a plan that became ready; nobody is told of one that is over."""
+    pk = arguments.get("letter")
+    plan = _waiting(letter=pk) if pk else _waiting(pk=arguments["plan"])
+    if plan is None or plan.letter is None or plan.offered_by is None:
         return
-    letter, now = plan.letter, timezone.now()
-    if letter.state == Letter.State.FAILED or letter.client is None or not letter.client.email:
-        return  # the page of the letter says why, and how it goes by post
-    if letter.state == Letter.State.READY:
-        if letter.emailed_at is None and plan.offered_by is not None:
-            email_letter(letter=letter, by=plan.offered_by, site=settings.SITE_URL, now=now)
-        return
-    look = arguments["look"] + 1
-    if look < _LOOKS:
-        enqueue(
-            kind=SEND_OFFER,
-            key=f"{SEND_OFFER}:{plan.pk}:{look}",
-            arguments={"plan": plan.pk, "look": look},
-            run_after=now + _LOOK_AGAIN,
-        )
+    letter, client = plan.letter, plan.letter.client
+    if letter.state != Letter.State.READY or letter.emailed_at or not (client and client.email):
+        return  # the page of the letter says how it goes by post
+    email_letter(
+        letter=letter,
+        by=plan.offered_by,
+        site=settings.SITE_URL,
+        now=timezone.now(),
+        key=uuid5(_ONE_MAIL, str(letter.pk)),
+    )
 
 
 def remind_offer(arguments: dict[str, Any], run: Run) -> None:
     """Remind a client who did not answer; the key of the mail lets none go out twice."""
-    plan = _waiting(arguments["plan"])
+    plan = _waiting(pk=arguments["plan"])
     now = timezone.now()
     if plan is None or plan.letter is None or plan.case.on_hold_reason:
         return
@@ -273,7 +266,7 @@ def _mail_reminder(plan: Plan, days: int) -> OutboundMail:
         )
 
 
-def _waiting(pk: int) -> Plan | None:
+def _waiting(**which: int) -> Plan | None:
     """A plan that nobody decided on and no newer one replaced."""
     rows = Plan.objects.open().select_related("letter__client", "case__property__client")
-    return rows.select_related("offered_by").filter(pk=pk).first()
+    return rows.select_related("offered_by").filter(**which).first()

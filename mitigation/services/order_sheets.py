@@ -9,7 +9,7 @@ from mitigation.calc.electrical_tests import practice_of
 from mitigation.comparison import sealed_visits
 from mitigation.comparison.works import spots_served
 from mitigation.letters.order_facts import CircuitLine, OrderItem, OrderSheet
-from mitigation.models import PlanItem, WorkItem, WorkOrder
+from mitigation.models import WorkItem, WorkOrder
 from mitigation.services.letters import head_of
 from surveys.models import Circuit
 from surveys.services import facts
@@ -56,15 +56,6 @@ def firm_addressee(firm: Firm) -> Addressee:
     return Addressee(firm.name, firm.address, email=firm.email)
 
 
-def source_words(item: PlanItem) -> tuple[str, ...]:
-    """Circuits, with what they feed, and appliances of an item."""
-    circuits = [
-        f"{circuit.name} ({circuit.label})" if circuit.label else circuit.name
-        for circuit in item.circuits.all()
-    ]
-    return (*circuits, *(appliance.name for appliance in item.appliances.all()))
-
-
 def _order_items(order: WorkOrder, rows: Sequence[WorkItem]) -> Iterable[OrderItem]:
     served = spots_served(order.case, [row.item for row in rows])
     for row in rows:
@@ -72,7 +63,7 @@ def _order_items(order: WorkOrder, rows: Sequence[WorkItem]) -> Iterable[OrderIt
         yield OrderItem(
             name=item.name,
             kind=item.remedy.name,
-            sources=source_words(item),
+            sources=item.source_words(),
             room=item.room.name if item.room else "",
             spots=tuple(spot.name for spot in item.spots.all()),
             serves=served[item.pk],

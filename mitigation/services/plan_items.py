@@ -1,7 +1,6 @@
 """Items of a plan: brought by a file, put in by hand, changed and taken out."""
 
 from collections.abc import Collection, Sequence
-from decimal import Decimal
 from typing import Any
 from uuid import UUID
 
@@ -11,15 +10,16 @@ from django.db.models import Max
 from django.utils.translation import gettext as _
 
 from consult.models import User
-from consult.services.changes import held, refuse_overtaken, save_row
+from consult.services.changes import held, refuse_overtaken, remove_row, save_row
 from mitigation.letters.remedy_words import remedy_name
 from mitigation.models import Case, PlanItem, Remedy
+from mitigation.models.money import in_cents
 from mitigation.planning.suggestions import Suggestion, keys_of
-from mitigation.services.brought_items import CENT, new_items
+from mitigation.services.brought_items import new_items
 from surveys.intake.remedies import RemedyKind, RemedyRow
 from surveys.models import Appliance, Circuit, Room, Spot
 from surveys.models.names import folded
-from surveys.services.entries import sent_before, sent_otherwise, with_uid
+from surveys.services.entries import known_names, sent_before, sent_otherwise, with_uid
 
 GIVEN = frozenset(
     {"remedy", "room", "effect_db", "spread_db", "works_percent", "cost", "is_chosen", "note"}
@@ -60,7 +60,7 @@ def store_items(*, case: Case, rows: Sequence[RemedyRow], by: User | None) -> li
             effect_db=row.effect_db,
             spread_db=row.spread_db,
             works_percent=row.works_percent,
-            cost=None if row.cost is None else Decimal(repr(row.cost)).quantize(CENT),
+            cost=in_cents(row.cost),
             is_chosen=row.chosen,
             state=row.state,
             done_on=row.done_on,
@@ -86,7 +86,7 @@ def add_item(*, case: Case, by: User, uid: UUID | None = None, **given: Any) -> 
     """Put an item into what a plan may be made of, once under its key, by the next free name."""
     Case.objects.select_for_update().get(pk=case.pk)
     lists = {name: given.pop(name, ()) for name in LISTS}
-    _refuse_unknown(given)
+    known_names(given, GIVEN)
     known = _sent_before(case, uid, given, lists)
     if known is not None:
         return known
@@ -142,7 +142,7 @@ def change_item(*, item: PlanItem, by: User, version: int | None = None, **given
     row = held(item)
     _refuse_decided(row)
     lists = {name: given.pop(name) for name in LISTS if name in given}
-    _refuse_unknown(given)
+    known_names(given, GIVEN)
     for name, value in given.items():
         setattr(row, name, value)
     refuse_overtaken(row, version)
@@ -159,8 +159,7 @@ def remove_item(*, item: PlanItem, by: User) -> None:
     """Take an item out; its history stays."""
     row = held(item)
     _refuse_decided(row)
-    row._history_user = by  # type: ignore[attr-defined]  # read by the history
-    row.delete()
+    remove_row(row=row, by=by)
 
 
 @transaction.atomic
@@ -176,11 +175,6 @@ def choose_items(
         if item.is_chosen != chosen:
             item.is_chosen = chosen
             save_row(row=item, by=by, fields=["is_chosen"])
-
-
-def _refuse_unknown(given: Any) -> None:
-    if unknown := set(given) - GIVEN:
-        raise TypeError(f"unknown names: {', '.join(sorted(unknown))}")
 
 
 def _refuse_decided(item: PlanItem) -> None:

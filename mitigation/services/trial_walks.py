@@ -18,12 +18,10 @@ from consult.services.changes import held
 from mitigation.planning.trials import State
 from mitigation.planning.walks import Where
 from surveys.models import Reading, Visit
+from surveys.models.circuits import names_in
 from surveys.models.displays import CELLS
 from surveys.models.names import folded
-from surveys.services.sources import names_off
 from surveys.services.visits import correct_reading, record_reading
-
-TRIALS = UUID("5d2f6f3c-3d5b-4c56-9f0e-8a4f2a0f7c11")  # any constant: keys are made in its name
 
 
 @transaction.atomic
@@ -52,14 +50,14 @@ def enter_state(
 
 
 def _state(off: str) -> State:
-    return frozenset(map(folded, names_off(off)))
+    return frozenset(map(folded, names_in(off)))
 
 
 def _rows_of(visit: Visit, where: Where, state: State) -> list[Reading]:
     """The rows of a state that count, in the order in which they were read."""
-    readings = Reading.objects.filter(
-        visit=visit, state=Reading.State.TRIAL, set_aside="", spot=where.spot,
-        measurand=where.measurand, ground_point=where.ground_point, instrument=where.instrument,
+    readings = Reading.objects.trials().filter(
+        visit=visit, spot=where.spot, measurand=where.measurand, ground_point=where.ground_point,
+        instrument=where.instrument,
     )  # fmt: skip
     return [row for row in readings.order_by("position") if _state(row.circuits_off) == state]
 

@@ -28,18 +28,14 @@ FORM_METHODS = ["GET", "HEAD", "POST"]
 @role_required("office", "assessor")
 def remedy_list(request: SignedInRequest) -> HttpResponse:
     """Every kind with what is assumed of it, and who changed what."""
-    context = {
-        "kinds": catalogue(),
-        "currency": current_practice().currency,
-        "changes": latest_first(remedy_changes(Names())),
-    }
+    context = {"kinds": catalogue(), "changes": latest_first(remedy_changes(Names()))}
     return render(request, "mitigation/remedy_list.html", context)
 
 
 @require_safe
 @role_required("office", "assessor")
 def remedy_list_export(request: SignedInRequest) -> HttpResponse:
-    columns = catalogue_columns(current_practice().currency)
+    columns = catalogue_columns(current_practice())
     return spreadsheet(_("remedies"), Sheet(_("Remedies"), columns, catalogue()))
 
 

@@ -9,8 +9,8 @@ from django.views.decorators.http import require_http_methods
 
 from consult.access import SignedInRequest, role_required
 from consult.htmx import wants_fragment
-from mitigation.forms.trial_walks import TrialSetupForm, TrialStateForm, asked_setup, offered_setup
-from mitigation.pages.trial_walk import walk_context
+from mitigation.forms.trial_walks import TrialSetupForm, TrialStateForm, setup_form
+from mitigation.pages.trial_walk import trial_query, walk_context
 from mitigation.services.trial_walks import enter_state
 from surveys.models import Visit
 
@@ -23,12 +23,9 @@ def trial_walk(request: SignedInRequest, pk: int) -> HttpResponse:
     """What to switch and what the meter showed; each state is entered as soon as it was read."""
     rows = Visit.objects.visible_to(request.user).select_related("property__client")
     visit = get_object_or_404(rows, pk=pk)
-    setup = TrialSetupForm(asked_setup(request.GET, visit), visit=visit)
+    setup = setup_form(request.GET, visit)
     if not setup.is_valid():
-        if "spot" in request.GET:
-            return _page(request, visit, setup, status=422)
-        offered = TrialSetupForm(None, visit=visit, initial=offered_setup(request.GET, visit))
-        return _page(request, visit, offered)
+        return _page(request, visit, setup, status=422 if setup.is_bound else 200)
     if request.method != "POST":
         return _page(request, visit, setup)
     form = TrialStateForm(request.POST, columns=setup.columns())
@@ -45,7 +42,7 @@ def trial_walk(request: SignedInRequest, pk: int) -> HttpResponse:
         return _page(request, visit, setup, form, status=422)
     if wants_fragment(request):
         return _page(request, visit, setup)
-    return redirect(f"{reverse('trial_walk', args=[visit.pk])}?{walk_context(setup)['query']}#now")
+    return redirect(f"{reverse('trial_walk', args=[visit.pk])}?{trial_query(setup)}#now")
 
 
 def _page(

@@ -19,12 +19,13 @@ from surveys.models import (
     Spot,
     Visit,
 )
+from surveys.models.circuits import as_list, names_in
 from surveys.models.displays import AXES, CELLS
 from surveys.models.measurands import MEASURAND_CHOICES, MEASURANDS, quantity_words
 from surveys.models.names import folded
 from surveys.models.visits import MISTYPED
 from surveys.results.certificates import Register
-from surveys.services.sources import names_off, source_names
+from surveys.services.sources import source_names
 
 KEPT = ("spot", "measurand", "instrument", "ground_point", "unit")
 # What a trial walk carries on from one reading to the next.
@@ -66,7 +67,7 @@ class ReadingForm(OnceForm, EntryForm):
     unit = forms.ChoiceField(label=label_of(Reading, "unit"), choices=grouped_units)
     state = forms.ChoiceField(label=label_of(Reading, "state"), choices=Reading.State.choices)
     walk = forms.BooleanField(
-        label=_("Trial walk: the next reading is a trial too, with the same circuits off"),
+        label=_("Switching trial: the next reading is a trial too, with the same circuits off"),
         required=False,
     )
     as_used_with_off = forms.BooleanField(
@@ -122,7 +123,7 @@ class ReadingForm(OnceForm, EntryForm):
         self.fields["sources_off"].choices = declared  # type: ignore[attr-defined]  # of its field class
         self.fields["circuits_off"].label = _("Others that were off")
         known = {folded(name): name for name, _shown in declared}
-        written = names_off(self.initial.get("circuits_off") or "")
+        written = names_in(self.initial.get("circuits_off") or "")
         ticked = [known[folded(name)] for name in written if folded(name) in known]
         others = [name for name in written if folded(name) not in known]
         self.initial["sources_off"] = ticked
@@ -220,7 +221,7 @@ class ReadingForm(OnceForm, EntryForm):
         names = (*self.WHERE, *CELLS, "unit", "state", *self.MORE)
         data = {name: self.cleaned_data[name] for name in names if name != "sources_off"}
         ticked = "; ".join(self.cleaned_data.get("sources_off") or ())
-        data["circuits_off"] = "; ".join(names_off(f"{ticked};{data['circuits_off']}"))
+        data["circuits_off"] = as_list(names_in(f"{ticked};{data['circuits_off']}"))
         for axis in CELLS:
             data[axis], data[f"{axis}_mark"] = data[axis]
         return data

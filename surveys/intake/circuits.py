@@ -7,8 +7,9 @@ from django.utils.translation import gettext
 
 from surveys.intake.cells import NotAllowed, choices, numbers, read_words
 from surveys.intake.columns import PHASES, POLES, RCDS
+from surveys.intake.names import declared_name, own_names
 from surveys.intake.tables import Table
-from surveys.models.circuits import BETWEEN_NAMES, MAIN_SWITCH
+from surveys.models.circuits import BETWEEN_NAMES, MAIN_SWITCH, names_in
 from surveys.models.names import folded
 
 
@@ -84,7 +85,7 @@ def check_names_off(
     declared |= {folded(row.name) for row in appliances}
 
     def parse(word: str) -> str:
-        names = [name.strip() for name in word.split(BETWEEN_NAMES) if name.strip()]
+        names = names_in(word)
         if names == [MAIN_SWITCH]:
             return word
         if MAIN_SWITCH in names:
@@ -106,25 +107,10 @@ def _names(table: Table, column: str, taken: Mapping[str, str]) -> list[str]:
             raise NotAllowed(gettext("a name that no circuit has"))
         return word
 
-    read_words(table, column, parse, "")
-    names = table[column].texts
-    first: dict[str, int] = {}
-    for place, name in enumerate(names):
-        earlier = first.setdefault(folded(name), place)
-        if name and earlier != place:
-            row = int(table.row_numbers[earlier])
-            same = gettext("row %(n)s has the same") % {"n": row}
-            table.fault(place, column, f"{gettext('each name once')} ({same})")
-    return names
+    return own_names(table, column, parse)
 
 
 def _declared(table: Table, column: str, known: Mapping[str, str], what: str) -> list[str]:
     """A column of names that other rows declare, as these spell them."""
-    shown = ", ".join(list(known.values())[:12]) + (" ..." if len(known) > 12 else "")
-
-    def parse(word: str) -> str:
-        if folded(word) not in known:
-            raise NotAllowed(f"{what}: {shown or gettext('none there')}")
-        return known[folded(word)]
-
-    return table[column].spread(read_words(table, column, parse, ""))
+    words = read_words(table, column, lambda word: declared_name(word, known, what), "")
+    return table[column].spread(words)

@@ -10,8 +10,9 @@ from surveys.calc.arrays import none_if_nan
 from surveys.intake.cells import NotAllowed, choices, date_of, numbers, read_words
 from surveys.intake.circuits import ApplianceRow, CircuitRow
 from surveys.intake.columns import ITEM_STATES, YES_NO
+from surveys.intake.names import declared_name, own_names
 from surveys.intake.tables import Table
-from surveys.models.circuits import BETWEEN_NAMES
+from surveys.models.circuits import BETWEEN_NAMES, names_in
 from surveys.models.names import folded
 
 PROPOSED = "proposed"
@@ -116,7 +117,7 @@ def read_remedies(
 def _rooms(table: Table, declared: Declared) -> list[str]:
     """The room of each row as the readings spell it."""
     allowed = gettext("a room of readings.csv")
-    words = read_words(table, "room", lambda word: _known(word, declared.rooms, allowed), "")
+    words = read_words(table, "room", lambda word: declared_name(word, declared.rooms, allowed), "")
     return table["room"].spread(words)
 
 
@@ -144,39 +145,17 @@ def _names(table: Table) -> list[str]:
             raise NotAllowed(gettext("a name without a semicolon"))
         return word
 
-    read_words(table, "item", parse, "")
-    names = table["item"].texts
-    first: dict[str, int] = {}
-    for place, name in enumerate(names):
-        earlier = first.setdefault(folded(name), place)
-        if name and earlier != place:
-            row = int(table.row_numbers[earlier])
-            same = gettext("row %(n)s has the same") % {"n": row}
-            table.fault(place, "item", f"{gettext('each name once')} ({same})")
-    return names
-
-
-def _known(word: str, known: Mapping[str, str], allowed: str) -> str:
-    if folded(word) not in known:
-        shown = ", ".join(list(known.values())[:12]) + (" ..." if len(known) > 12 else "")
-        raise NotAllowed(f"{allowed}: {shown or gettext('none there')}")
-    return known[folded(word)]
-
-
-def _parts(word: str) -> list[str]:
-    """The names of a list, each once."""
-    names = [name.strip() for name in word.split(BETWEEN_NAMES) if name.strip()]
-    return list({folded(name): name for name in names}.values())
+    return own_names(table, "item", parse)
 
 
 def _listed(
     table: Table, column: str, known: Mapping[str, str] | None, allowed: str
 ) -> list[tuple[str, ...]]:
     def parse(word: str) -> tuple[str, ...]:
-        names = _parts(word)
+        names = names_in(word)
         if known is None:
             return tuple(names)
-        return tuple(_known(name, known, allowed) for name in names)
+        return tuple(declared_name(name, known, allowed) for name in names)
 
     return table[column].spread(read_words(table, column, parse, ()))
 
@@ -185,7 +164,7 @@ def _spots(table: Table, rooms: Sequence[str], declared: Declared) -> list[tuple
     """Spots of the room of the row; a fault where there is no room, or the room has none of it."""
     listed: list[tuple[str, ...]] = []
     for place, word in enumerate(table["spots"].texts):
-        names = _parts(word)
+        names = names_in(word)
         known = declared.spots.get(folded(rooms[place]), {}) if rooms[place] else {}
         is_wrong_room = bool(table["room"].texts[place]) and not rooms[place]  # named already
         if names and not rooms[place] and not is_wrong_room:
@@ -204,9 +183,9 @@ def _check_kinds(table: Table, rows: Sequence[RemedyRow], kinds: Mapping[str, Re
         kind = kinds.get(row.remedy)
         if kind is None:
             continue
-        if kind.acts_on == "circuits" and not _parts(table["circuits"].texts[place]):
+        if kind.acts_on == "circuits" and not names_in(table["circuits"].texts[place]):
             table.fault(place, "circuits", gettext("one or more names: this kind acts on circuits"))
-        if kind.acts_on == "appliances" and not _parts(table["appliances"].texts[place]):
+        if kind.acts_on == "appliances" and not names_in(table["appliances"].texts[place]):
             table.fault(
                 place, "appliances", gettext("one or more names: this kind acts on appliances")
             )

@@ -1,5 +1,6 @@
 """What the panels of a home switch: circuits with their breakers, and appliances on them."""
 
+from collections.abc import Iterable
 from typing import Self
 from uuid import uuid4
 
@@ -22,6 +23,24 @@ def validate_source_name(name: str) -> None:
     """Refuse a name that could not stand in a list of what was off."""
     if BETWEEN_NAMES in name or name.strip() == MAIN_SWITCH:
         raise ValidationError(_("A name without a semicolon, and not the sign * alone."))
+
+
+def with_label(name: str, label: str) -> str:
+    """A circuit as people read it, with what it feeds: "F1 (bedroom sockets)"."""
+    return f"{name} ({label})" if label else name
+
+
+def names_in(text: str) -> list[str]:
+    """The names that stand in a text such as "F1; F3", each once as it is first spelt."""
+    names: dict[str, str] = {}
+    for part in filter(None, map(str.strip, text.split(BETWEEN_NAMES))):
+        names.setdefault(folded(part), part)
+    return list(names.values())
+
+
+def as_list(names: Iterable[str]) -> str:
+    """Names as a cell or a field lists them: "F1; F3"."""
+    return f"{BETWEEN_NAMES} ".join(names)
 
 
 class PanelQuerySet(AtPropertyQuerySet["Panel"]):

@@ -161,6 +161,10 @@ class ReadingQuerySet(AtPropertyQuerySet["Reading"]):
         """Readings as used that count: neither set aside nor corrected."""
         return self.filter(state=Reading.State.AS_USED, set_aside="", corrections__isnull=True)
 
+    def trials(self) -> Self:
+        """Readings of switching trials that count: neither set aside nor corrected."""
+        return self.filter(state=Reading.State.TRIAL, set_aside="", corrections__isnull=True)
+
     def uncorrected(self) -> Self:
         """What was read: without the readings that another one stands for."""
         return self.exclude(corrections__replacement__isnull=False)

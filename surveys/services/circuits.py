@@ -9,11 +9,11 @@ from typing import Any, TypeVar
 from uuid import UUID
 
 from django.core.exceptions import ValidationError
-from django.db import models, transaction
+from django.db import transaction
 from django.utils.translation import gettext as _
 
 from consult.models import Property, User
-from consult.services.changes import held, refuse_overtaken, save_row
+from consult.services.changes import held, refuse_overtaken, remove_row, save_row
 from surveys.intake.cells import is_plausible
 from surveys.models import Appliance, Circuit, Panel
 from surveys.models.names import folded
@@ -71,7 +71,7 @@ def remove_circuit(*, circuit: Circuit, by: User) -> None:
     row = held(circuit)
     if row.times_off.exists() or row.appliances.exists():
         raise ValidationError(_("Readings or appliances name this circuit, so it stays."))
-    _take_away(row, by)
+    remove_row(row=row, by=by)
     follow_trials(home=row.panel.property_id)
 
 
@@ -115,7 +115,7 @@ def remove_appliance(*, appliance: Appliance, by: User) -> None:
     row = held(appliance)
     if row.times_off.exists():
         raise ValidationError(_("Readings name this appliance, so it stays."))
-    _take_away(row, by)
+    remove_row(row=row, by=by)
     follow_trials(home=row.property_id)
 
 
@@ -138,7 +138,7 @@ def remove_panel(*, panel: Panel, by: User) -> None:
     row = held(panel)
     if row.circuits.exists():
         raise ValidationError(_("This panel has circuits, so it stays."))
-    _take_away(row, by)
+    remove_row(row=row, by=by)
 
 
 def link_earlier_again(row: Row, home: Property, sources: Sources) -> None:
@@ -200,8 +200,3 @@ def _keep(row: Circuit, by: User) -> None:
     if rating is not None and not (rating > 0 and is_plausible(rating)):
         raise ValidationError({"rating_a": _("A number above 0.")})
     save_row(row=row, by=by)
-
-
-def _take_away(row: models.Model, by: User) -> None:
-    row._history_user = by  # type: ignore[attr-defined]  # read by the history
-    row.delete()

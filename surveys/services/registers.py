@@ -9,7 +9,7 @@ from django.db import models, transaction
 from django.utils.translation import gettext as _
 
 from consult.models import User
-from consult.services.changes import held, refuse_overtaken
+from consult.services.changes import held, refuse_overtaken, remove_row
 from consult.services.entry_keys import digest_of, enter_once
 from surveys.models import Band, Calibration, Guideline, Instrument, Measurand, Quantity
 from surveys.services.certificate_contents import clash_of
@@ -195,8 +195,7 @@ def remove_guideline(*, guideline: Guideline, by: User) -> None:
     row = Guideline.objects.select_for_update().get(pk=guideline.pk)
     if row.is_built_in:
         raise ValidationError(_("A built-in guideline stays as it is."))
-    row._history_user = by  # type: ignore[attr-defined]  # read by the history
     try:
-        row.delete()
+        remove_row(row=row, by=by)
     except models.ProtectedError as error:
         raise ValidationError(_("Cases are judged by this guideline; it stays.")) from error

@@ -7,7 +7,7 @@ from django.core.exceptions import ValidationError
 from django.utils.translation import gettext as _
 
 from surveys.models import Appliance, ApplianceOff, Circuit, CircuitOff, Reading
-from surveys.models.circuits import BETWEEN_NAMES, MAIN_SWITCH
+from surveys.models.circuits import MAIN_SWITCH, names_in, with_label
 from surveys.models.names import LONGEST, folded
 
 
@@ -32,26 +32,18 @@ def source_names(home: int) -> list[tuple[str, str]]:
     """The names of circuits and appliances, each with what a person reads beside it."""
     circuits = Circuit.objects.at(home).values_list("name", "label")
     appliances = Appliance.objects.at(home).values_list("name", "name")
-    shown = [(name, f"{name} ({label})" if label else name) for name, label in circuits]
+    shown = [(name, with_label(name, label)) for name, label in circuits]
     return [*shown, *appliances]
-
-
-def names_off(text: str) -> list[str]:
-    """The names that stand in a text such as "F1; F3", each once."""
-    names: dict[str, str] = {}
-    for part in filter(None, map(str.strip, text.split(BETWEEN_NAMES))):
-        names.setdefault(folded(part), part)
-    return list(names.values())
 
 
 def main_switch_is_off(text: str) -> bool:
     """Whether the text says that everything was off."""
-    return text.strip() == MAIN_SWITCH
+    return names_in(text) == [MAIN_SWITCH]
 
 
 def refuse_wrong_names(text: str) -> None:
     """Refuse what a case folder would refuse in this cell."""
-    names = names_off(text)
+    names = names_in(text)
     if MAIN_SWITCH in names and len(names) > 1:
         raise ValidationError({"circuits_off": _("The sign * stands alone: everything was off.")})
     if any(len(name) > LONGEST for name in names):
@@ -74,7 +66,7 @@ def add_links(*, texts: Iterable[tuple[int, str]], sources: Sources) -> None:
     links: dict[str, tuple[list[int], list[int]]] = {}
     for reading, text in texts:
         if text not in links:
-            names = [folded(name) for name in names_off(text)]
+            names = [folded(name) for name in names_in(text)]
             links[text] = (
                 [sources.circuits[name] for name in names if name in sources.circuits],
                 [sources.appliances[name] for name in names if name in sources.appliances],
@@ -92,6 +84,6 @@ def link_earlier(*, home: int, name: str, sources: Sources) -> None:
     texts = [
         (pk, name)  # that name alone: the others are linked
         for pk, text in named.values_list("pk", "circuits_off")
-        if wanted in map(folded, names_off(text))
+        if wanted in map(folded, names_in(text))
     ]
     add_links(texts=texts, sources=sources)

@@ -8,7 +8,7 @@ from django.db import transaction
 from django.utils.translation import gettext as _
 
 from consult.models import User
-from consult.services.changes import held, refuse_overtaken, save_row
+from consult.services.changes import held, refuse_overtaken, remove_row, save_row
 from surveys.models import AssessorWords, PlaceRemark, Spot, Visit
 
 
@@ -74,8 +74,7 @@ def _keep_remarks(visit: Visit, by: User, remarks: Mapping[int, str]) -> None:
     for spot, text in remarks.items():
         row = rows.get(spot)
         if row is not None and not text:
-            row._history_user = by  # type: ignore[attr-defined]  # read by the history
-            row.delete()
+            remove_row(row=row, by=by)
         elif text and (row is None or row.text != text):
             row = row or PlaceRemark(visit=visit, spot_id=spot)
             row.text = text

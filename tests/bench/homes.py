@@ -1,10 +1,10 @@
 """Homes of any number of spots as case folders, and the letter of each."""
 
-import csv
+from itertools import chain, product, starmap
 from pathlib import Path
 from typing import Any
 
-from tests.bench.imports import CASE, HEADER, INSTRUMENTS, VISITS
+from tests.bench.imports import write_folder
 
 SPOTS_OF_A_ROOM = 4
 READINGS = 8  # of a spot: two quantities at two visits, each read twice
@@ -12,17 +12,8 @@ READINGS = 8  # of a spot: two quantities at two visits, each read twice
 
 def write_home(folder: Path, spots: int) -> None:
     """The fields fall at two spots of three, the magnetic ones hardly; a third rises a little."""
-    folder.mkdir()
-    (folder / "case.toml").write_text(CASE)
-    (folder / "instruments.csv").write_text(INSTRUMENTS)
-    (folder / "visits.csv").write_text(VISITS)
-    with (folder / "readings.csv").open("w", newline="") as file:
-        rows = csv.writer(file)
-        rows.writerow(HEADER)
-        for visit in (1, 2):
-            for at in range(spots):
-                for again in (0, 1):
-                    rows.writerows(_readings(visit, at, again))
+    places = product((1, 2), range(spots), (0, 1))
+    write_folder(folder, chain.from_iterable(starmap(_readings, places)))
 
 
 def _readings(visit: int, at: int, again: int) -> list[list[Any]]:

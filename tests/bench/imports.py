@@ -5,6 +5,7 @@
 
 import csv
 import sys
+from collections.abc import Iterable, Sequence
 from pathlib import Path
 from typing import Any
 
@@ -51,34 +52,39 @@ VISITS = """visit,kind,date
 """
 
 
-def write_case(folder: Path, n: int) -> None:
-    """A case of n readings: 50 rooms of 10 spots, two quantities, three ground points."""
+def write_folder(folder: Path, readings: Iterable[Sequence[Any]]) -> None:
+    """A case folder of two visits with these rows of readings."""
     folder.mkdir()
     (folder / "case.toml").write_text(CASE)
     (folder / "instruments.csv").write_text(INSTRUMENTS)
     (folder / "visits.csv").write_text(VISITS)
     with (folder / "readings.csv").open("w", newline="") as file:
-        rows = csv.writer(file)
-        rows.writerow(HEADER)
-        for at in range(n):
-            place = [1 + at % 2, f"Room {at // 20 % 50}", f"Spot {at // 2 % 10}", "sleeping"]
-            axes = [f"{(at * step) % 890 / 10 + 0.1:.1f}" for step in (7, 11, 13)]
-            if at % 3:
-                what = ["electric field", "ground", f"Point {at % 3}", "Meter G", *axes, "V/m"]
-            else:
-                what = ["magnetic flux density", "", "", "Probe M", *axes, "nT"]
-            rows.writerow([*place, *what, "as-used", f"{9 + at % 8:02d}:{at % 60:02d}", "fridge"])
+        csv.writer(file).writerows([HEADER, *readings])
+
+
+def write_case(folder: Path, n: int) -> None:
+    """A case of n readings: 50 rooms of 10 spots, two quantities, three ground points."""
+    write_folder(folder, map(_reading, range(n)))
+
+
+def _reading(at: int) -> list[Any]:
+    place = [1 + at % 2, f"Room {at // 20 % 50}", f"Spot {at // 2 % 10}", "sleeping"]
+    axes = [f"{(at * step) % 890 / 10 + 0.1:.1f}" for step in (7, 11, 13)]
+    if at % 3:
+        what = ["electric field", "ground", f"Point {at % 3}", "Meter G", *axes, "V/m"]
+    else:
+        what = ["magnetic flux density", "", "", "Probe M", *axes, "nT"]
+    return [*place, *what, "as-used", f"{9 + at % 8:02d}:{at % 60:02d}", "fridge"]
 
 
 def measure(vendor: str, folder: Path, n: int, repeats: int) -> Row:
     """Import, then bring the very same rows back in by the floor, into the same table."""
-    # Django is set up by now, and not before.
-    from django.db import connection, transaction  # noqa: PLC0415
-    from django.utils import timezone  # noqa: PLC0415
+    from django.db import connection, transaction
+    from django.utils import timezone
 
-    from consult.services.guards import unguarded  # noqa: PLC0415
-    from mitigation.services.imports import import_case_folder  # noqa: PLC0415
-    from surveys.models import Reading  # noqa: PLC0415
+    from consult.services.guards import unguarded
+    from mitigation.services.imports import import_case_folder
+    from surveys.models import Reading
 
     assert connection.vendor == vendor
     write_case(folder / "warm-up", 200)

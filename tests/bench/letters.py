@@ -28,11 +28,10 @@ PATIENCE_S = 240.0
 
 
 def rows(*, quick: bool) -> list[Row]:
-    # Django is set up by now, and not before.
-    from django.utils import timezone  # noqa: PLC0415
+    from django.utils import timezone
 
-    from consult.management.processes import private_services  # noqa: PLC0415
-    from mitigation.services.imports import import_case_folder  # noqa: PLC0415
+    from consult.management.processes import private_services
+    from mitigation.services.imports import import_case_folder
 
     case = import_case_folder(source=ROOT / CASE, by=None, now=timezone.now()).case
     n, warm_up = (1, 0) if quick else (24, 4)
@@ -88,11 +87,11 @@ def gain_of_two_processes(*, quick: bool) -> float:
 
 def _issue(case: Any, n: int) -> list[Any]:
     """n outcome letters that commit together, so that the queue fills at once."""
-    from django.db import transaction  # noqa: PLC0415
-    from django.utils import timezone  # noqa: PLC0415
+    from django.db import transaction
+    from django.utils import timezone
 
-    from consult.models import Practice  # noqa: PLC0415
-    from tests.factories import issue_outcome_letter  # noqa: PLC0415
+    from consult.models import Practice
+    from tests.factories import issue_outcome_letter
 
     letters = []
     with transaction.atomic():
@@ -105,7 +104,7 @@ def _issue(case: Any, n: int) -> list[Any]:
 
 def _when_ready() -> None:
     """Wait until no letter is on its way; a failed one ends the bench."""
-    from consult.models import Letter  # noqa: PLC0415
+    from consult.models import Letter
 
     deadline = time.monotonic() + PATIENCE_S
     while Letter.objects.exclude(state=Letter.State.READY).exists():
@@ -126,9 +125,9 @@ def _seconds_to_ready(case: Any, n: int) -> float:
 
 def against_bare(letter: Any, repeats: int) -> list[float]:
     """Seconds of ours and of the floor: the same page, sheets and variant, parsed beforehand."""
-    from consult.letters import engine  # noqa: PLC0415
-    from consult.letters.html import letter_html  # noqa: PLC0415
-    from consult.letters.rendering import render_letter  # noqa: PLC0415
+    from consult.letters import engine
+    from consult.letters.html import letter_html
+    from consult.letters.rendering import render_letter
 
     content, code = letter.content, letter.check_code
     html, fonts, fetcher = letter_html(content, code), FontConfiguration(), engine.BundledFetcher()
@@ -156,7 +155,7 @@ def _pages(pdf: bytes) -> int:
 
 def rows_of_homes(folder: Path, *, quick: bool) -> list[Row]:
     """Letters of homes of several sizes: against bare WeasyPrint, and how long each takes."""
-    from consult.services import jobs, letters  # noqa: PLC0415
+    from consult.services import jobs, letters
 
     within_s = jobs.limit_s(letters.RENDER_LETTER)
     homes = (
@@ -184,11 +183,11 @@ def rows_of_homes(folder: Path, *, quick: bool) -> list[Row]:
 
 
 def _letter_of_home(folder: Path, spots: int) -> Any:
-    from django.utils import timezone  # noqa: PLC0415
+    from django.utils import timezone
 
-    from mitigation.models import Case  # noqa: PLC0415
-    from mitigation.services.imports import import_case_folder  # noqa: PLC0415
-    from tests.factories import issue_outcome_letter  # noqa: PLC0415
+    from mitigation.models import Case
+    from mitigation.services.imports import import_case_folder
+    from tests.factories import issue_outcome_letter
 
     write_home(folder, spots)
     imported = import_case_folder(source=folder, by=None, now=timezone.now()).case
@@ -201,7 +200,7 @@ def main(*, quick: bool) -> None:
         # This process asks for letters as a web process does: it knows the worker's Redis.
         os.environ["PRIVATE_REDIS_SOCKET"] = f"{name}/redis.sock"
         with fresh_database("sqlite"):
-            from consult.management.processes import start_redis  # noqa: PLC0415
+            from consult.management.processes import start_redis
 
             redis = start_redis(Path(name))
             try:

@@ -12,6 +12,7 @@ from random import Random
 from typing import Any
 from uuid import uuid4
 
+from django.core.management.color import no_style
 from django.db import connection, models, transaction
 from django.utils import timezone
 
@@ -190,8 +191,6 @@ def fill(n: int) -> User:
 
 
 def _sequences(used: Sequence[type[models.Model]]) -> Iterable[str]:
-    from django.core.management.color import no_style  # noqa: PLC0415
-
     return connection.ops.sequence_reset_sql(no_style(), used)
 
 

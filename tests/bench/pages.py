@@ -41,7 +41,7 @@ class Place:
     @contextmanager
     def here(self) -> Iterator[None]:
         """The site works on this database meanwhile."""
-        from django.db import connections  # noqa: PLC0415
+        from django.db import connections
 
         connections["default"] = self.connection
         yield
@@ -59,7 +59,7 @@ class Place:
         self.busy_ms.setdefault(page, []).append(1_000 * (time.process_time() - busy))
 
     def count(self, page: str) -> None:
-        from django.test.utils import CaptureQueriesContext  # noqa: PLC0415
+        from django.test.utils import CaptureQueriesContext
 
         for url in self.urls[page][:3]:
             with CaptureQueriesContext(self.connection) as caught:
@@ -76,10 +76,10 @@ def _p(times_ms: list[float], percent: int) -> float:
 
 def new_place(n: int, name: str, migrated: Any) -> Place:
     """A filled copy of the migrated database beside it, with somebody of the office logged in."""
-    from django.db.utils import load_backend  # noqa: PLC0415
-    from django.test import Client as Browser  # noqa: PLC0415
+    from django.db.utils import load_backend
+    from django.test import Client as Browser
 
-    from tests.bench.many_cases import fill  # noqa: PLC0415
+    from tests.bench.many_cases import fill
 
     settings = dict(migrated.settings_dict)
     with migrated.cursor() as cursor:
@@ -99,9 +99,9 @@ def new_place(n: int, name: str, migrated: Any) -> Place:
 
 def choose_urls(places: list[Place], n_of_each: int) -> None:
     """The same addresses for all sizes; searches that find one case find one in each of them."""
-    from django.urls import reverse  # noqa: PLC0415
+    from django.urls import reverse
 
-    from mitigation.models import Case, Stage  # noqa: PLC0415
+    from mitigation.models import Case, Stage
 
     def is_alone(query: str) -> bool:
         return all(
@@ -139,7 +139,7 @@ def _in(place: Place, work: Callable[[], Any]) -> Any:
 
 
 def measure(vendor: str, sizes: tuple[int, int], repeats: int, warm_up: int) -> list[Row]:
-    from django.db import connections  # noqa: PLC0415
+    from django.db import connections
 
     migrated = connections["default"]
     assert migrated.vendor == vendor
@@ -190,7 +190,7 @@ def sizes_of(size: int) -> tuple[int, int]:
 def main(vendor: str, *, quick: bool, size: int) -> None:
     os.environ["TIME_ZONE"] = "UTC"
     with fresh_database(vendor):
-        from django.conf import settings  # noqa: PLC0415
+        from django.conf import settings
 
         settings.ROOT_URLCONF = "tests.bench.bare"
         few = ((10, 20), 2, 1)

@@ -19,10 +19,10 @@ REPEATS, WARM_UP = 60, 5
 
 def planned_case(n_spots: int) -> Any:
     """A home with a trial of five circuits at each spot, computed, and a switch for each."""
-    from django.utils import timezone  # noqa: PLC0415
+    from django.utils import timezone
 
-    from mitigation.services.imports import import_case_folder  # noqa: PLC0415
-    from tests.mitigation.planned_homes import (  # noqa: PLC0415
+    from mitigation.services.imports import import_case_folder
+    from tests.mitigation.planned_homes import (
         every_state,
         field_rows,
         folder,
@@ -46,10 +46,10 @@ def planned_case(n_spots: int) -> Any:
 
 
 def measure(vendor: str, *, quick: bool) -> list[Row]:
-    from django.test import Client as Browser  # noqa: PLC0415
-    from django.urls import reverse  # noqa: PLC0415
+    from django.test import Client as Browser
+    from django.urls import reverse
 
-    from consult.models import User  # noqa: PLC0415
+    from consult.models import User
 
     case = planned_case(1 if quick else SPOTS)
     browser = Browser()

@@ -7,7 +7,7 @@ import pytest
 
 from mitigation.calc.attribution import ASSUMED_MODEL_ERROR, attribute
 from mitigation.calc.next_state import next_state, spreads
-from mitigation.calc.trials import LEAST_REPEATABILITY, axis_trial, residuals
+from mitigation.calc.trials import LEAST_REPEATABILITY, axis_trial, repeatability, residuals
 from surveys.calc.resultant import MARK_ABOVE, MARK_BELOW
 from tests.homes import home, read, states, unmeasured
 
@@ -164,3 +164,11 @@ def test_the_state_to_read_next_is_the_least_known_one() -> None:
         next_state(attribution, unread, [False, True, False]) == 1
     )  # what the plan makes comes first
     assert next_state(attribution, unread[:0], []) is None
+
+
+def test_repeatability_is_the_largest_deviation_of_what_was_read_again() -> None:
+    """10.0 and 10.6 are 3 % of 10.3 = 0.3 from their mean; nothing, zero and infinity say none."""
+    assert repeatability(np.array([10.0, 10.6]), 0.01) == pytest.approx(0.3 / 10.3)
+    assert repeatability(np.array([10.0, 10.02]), 0.01) == 0.01
+    for repeated in ([], [0.0, 0.0], [np.inf, 3.0]):
+        assert repeatability(np.array(repeated), 0.05) == 0.05

@@ -1,12 +1,15 @@
 """read-state-1, prediction-1 and selection-1 against hand calculations and brute force."""
 
 import itertools
+from typing import Any
 
 import numpy as np
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
+from scipy.optimize import milp
 
+from mitigation.calc import programming
 from mitigation.calc.prediction import (
     after_draws,
     left_draws,
@@ -99,6 +102,8 @@ def test_figures_of_a_row() -> None:
     after = np.array([0.1, 0.3, 1.4, 1.5, 10.0, 10.1, 20.0, 1.0])
     figures = predicted(after, BOUNDS, 1.5)
     assert figures.bands.tolist() == [1 / 8, 3 / 8, 2 / 8, 2 / 8]  # band-1 at its bounds
+    next_to = np.nextafter(BOUNDS, [0.0, 0.0, 99.0])  # no difference to band-1
+    assert predicted(next_to, BOUNDS, 1.5).bands.tolist() == [0, 1 / 3, 2 / 3, 0]
     assert figures.probability == 0.5
     assert np.isnan(predicted(after, np.full(3, np.nan), np.nan).bands).all()
     assert may_rise(after, 0.9) and not may_rise(after, 5.0)
@@ -167,6 +172,59 @@ def test_the_integer_programme_chooses_the_same(part) -> None:
         choice = choose(offer, enumerate_up_to=-1)
         assert (choice.items, choice.reached) == (items, reached), seed
         assert [step.items for step in choice.steps] == steps, seed
+
+
+def clock_of(calls: int):
+    """A clock whose time is over after so many looks at it. [s]"""
+    looks = itertools.count()
+    return lambda: 1000.0 if next(looks) < calls else 0.0
+
+
+@pytest.mark.parametrize("seed", [7, 11, 22, 33])
+def test_a_search_out_of_time_claims_no_more_than_it_proved(seed) -> None:
+    """Wherever the time ends: plans hold what they say, bounds stand, proven is the best."""
+    offer = offer_of(seed)
+    items, reached, steps = by_brute_force(offer)
+    choices = [
+        choose(offer, enumerate_up_to=-1, seconds_left=clock_of(calls))
+        for calls in (*range(40), 1000)
+    ]
+    for choice in choices:
+        held = sum(is_held(row, choice.items, 0.8) for row in offer.rows)
+        assert not any(set(pair) <= set(choice.items) for pair in offer.exclusive)
+        assert choice.reached == (held == len(offer.rows))
+        assert choice.bound <= offer.cost[list(steps[held])].sum() + (0 if choice.reached else 1e9)
+        for step in choice.steps:
+            assert sum(is_held(row, step.items, 0.8) for row in offer.rows) >= step.held
+            least = offer.cost[list(steps[step.held])].sum()
+            assert step.cost == pytest.approx(least) if step.proven else step.cost >= least - 1e-6
+        if choice.proven:
+            assert choice.reached == reached
+            assert choice.cost == pytest.approx(offer.cost[list(items)].sum())
+    assert not choices[0].proven and choices[0].items == () and choices[0].bound == 0.0
+    assert choices[-1].proven and choices[-1].items == items
+    assert [step.items for step in choices[-1].steps] == steps
+
+
+def test_one_budget_is_for_all_searches_of_a_choice(monkeypatch) -> None:
+    """Each look at the clock costs a tenth of a second, and a search gets what is left then."""
+    limits = []
+
+    def watched(*args: Any, options: dict[str, float], **given: Any) -> Any:
+        limits.append(options["time_limit"])
+        return milp(*args, options=options, **given)
+
+    monkeypatch.setattr(programming, "milp", watched)
+    looks = itertools.count()
+    choice = choose(offer_of(7), enumerate_up_to=-1, seconds_left=lambda: 20 - next(looks) / 10)
+    of_choice = [limit for limit in limits if limit > 0.5]
+    assert of_choice == [pytest.approx(15 - at / 10) for at in range(1, len(of_choice) + 1)]
+    assert len(choice.steps) == 3 and len(limits) - len(of_choice) > 0
+    assert min(limits) > 0
+    looks = itertools.count()
+    limits.clear()
+    choose(offer_of(7), enumerate_up_to=-1, seconds_left=lambda: 4.0 - next(looks))
+    assert limits == [2.0, 1.0]  # of the three seconds of the choice, one gone at the first look
 
 
 def test_nothing_to_hold_is_the_empty_plan() -> None:

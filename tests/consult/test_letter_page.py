@@ -169,6 +169,12 @@ def test_a_client_without_e_mail_gets_the_letter_by_post(office, client) -> None
     assert letter.posted_at == first
 
 
+def test_the_digest_of_a_letter_leads_to_where_anybody_checks_it(office, client) -> None:
+    letter = ready_letter(compared_case())
+    page = page_of(client, letter).content.decode()
+    assert f'{letter.sha256} <a href="{reverse("letter_check")}">' in page
+
+
 def test_a_letter_that_is_not_ready_is_not_sent(office, client) -> None:
     letter = issue_outcome_letter(case=compared_case(), by=office, now=timezone.now())
     Client.objects.update(email="ida@example.org")

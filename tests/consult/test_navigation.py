@@ -3,8 +3,10 @@
 import re
 
 import pytest
+from django.template import RequestContext, Template
 from django.urls import reverse
 
+from consult.models import Practice
 from consult.templatetags.navigation import section_of
 from tests.access.test_matrix import MATRIX
 from tests.cast import ASKERS
@@ -100,3 +102,17 @@ def test_the_pages_of_ones_log_in_mark_ones_name_alone(client) -> None:
         page = client.get(reverse(name)).content.decode()
         top = page[page.index("</nav>") : page.index("</header>")]
         assert re.findall(r'aria-current="(\w+)">([^<,]+)', top) == [(says, "Ada Lehn")]
+
+
+def test_a_page_reads_the_practice_once_however_often_it_prints_it(
+    rf, django_assert_num_queries
+) -> None:
+    Practice.objects.update_or_create(pk=1, defaults={"name": "Feldwerk", "currency": "GBP"})
+    template = Template("{{ practice_name }} {{ practice_currency }} {{ practice_name }}")
+    with django_assert_num_queries(1):
+        assert template.render(RequestContext(rf.get("/"))) == "Feldwerk GBP Feldwerk"
+    Practice.objects.update(name="Stillwasser")
+    with django_assert_num_queries(1):  # another page, another look
+        assert template.render(RequestContext(rf.get("/"))).startswith("Stillwasser")
+    with django_assert_num_queries(0):
+        assert Template("plain").render(RequestContext(rf.get("/"))) == "plain"

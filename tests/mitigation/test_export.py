@@ -204,6 +204,19 @@ def test_an_export_costs_the_same_queries_for_any_case():
     assert counts[0] == counts[1] < 14
 
 
+@pytest.mark.parametrize("written", ["*", "*;", "*; *"])
+def test_the_main_switch_goes_out_as_no_circuit(written):
+    tables = dict(TABLES) | {"readings.csv": changed(READINGS, 4, circuits_off=written)}
+    tables["circuits.csv"] = [["circuit", "panel"], ["F1", "Hall"]]
+    tables["readings.csv"] = [
+        [cell.replace("F3", "F1") for cell in row] for row in tables["readings.csv"]
+    ]
+    case = bring_in(as_zip(as_files(tables)))
+    assert Reading.objects.get(state="trial").circuits_off.strip(" ;*") == ""
+    circuits = files_in(export_case_folder(case=case))["circuits.csv"].decode().split()
+    assert [row.partition(",")[0] for row in circuits] == ["circuit", "F1"]
+
+
 def test_two_visits_of_one_name_go_out_under_two():
     case = bring_in(as_zip())
     as_if_so_from_the_start(Visit.objects.filter(cases=case), label="visit")

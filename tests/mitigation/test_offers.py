@@ -10,8 +10,9 @@ from django.urls import reverse
 from django.utils import timezone
 
 from consult.letters.html import letter_html
-from consult.models import Job, Letter, OutboundMail
-from consult.services.letters import content_sha256
+from consult.models import Client, Job, Letter, OutboundMail, Property
+from consult.services.jobs import enqueue
+from consult.services.letters import content_sha256, retry_letter
 from consult.services.privacy.erasures import erase_person
 from consult.services.sending import email_letter, letter_token
 from consult.tasks import run_job
@@ -199,9 +200,64 @@ def test_a_declined_plan_waits_for_the_office(case, plan) -> None:
 
 
 @pytest.mark.django_db
+def test_a_letter_is_mailed_once_when_it_becomes_ready_however_late(case, plan) -> None:
+    sending = Job.objects.filter(kind="send-offer")
+    letter = plan.letter
+    assert not sending.exists()  # nothing looks whether it is ready
+    Job.objects.filter(key=f"render-letter:{letter.number}").update(state=Job.State.DEAD)
+    Letter.objects.filter(pk=letter.pk).update(state=Letter.State.FAILED)
+    retry_letter(letter=letter, by=None, now=timezone.now() + timedelta(days=3))
+    Job.objects.update(run_after=timezone.now())
+    ready(plan)
+    job = sending.get()
+    assert job.arguments == {"letter": letter.pk}
+    for _run in range(2):
+        run_job(job.pk)
+        Letter.objects.filter(pk=letter.pk).update(emailed_at=None)  # as if it had died here
+        sending.update(state=Job.State.WAITING)
+    assert OutboundMail.objects.filter(letter=letter).count() == 1
+
+
+@pytest.mark.django_db
+@pytest.mark.parametrize("why", ["answered", "replaced", "not wanted", "no address"])
+def test_a_ready_letter_of_a_plan_stays_where_nobody_should_get_it(case, office, why) -> None:
+    plan = offer(case, office, ALL_THREE, send=why != "not wanted")
+    if why == "answered":
+        answer(plan)
+    elif why == "replaced":
+        offer(case, office, ["R1"])
+    elif why == "no address":
+        Client.objects.filter(pk=plan.letter.client_id).update(email="")
+    ready(plan)
+    jobs = Job.objects.filter(kind="send-offer")
+    assert jobs.count() == (why != "not wanted")
+    for job in jobs:
+        run_job(job.pk)
+        job.refresh_from_db()
+        assert job.state == Job.State.DONE
+    assert not OutboundMail.objects.filter(letter=plan.letter).exists()
+
+
+@pytest.mark.django_db
+@pytest.mark.parametrize("is_ready", [False, True])
+def test_a_job_of_an_older_version_mails_what_is_ready_and_asks_no_more(plan, is_ready) -> None:
+    if is_ready:
+        ready(plan)
+    given = {"plan": plan.pk, "look": 0}
+    job = enqueue(kind="send-offer", key=f"send-offer:{plan.pk}:0", arguments=given)
+    before = Job.objects.count()
+    run_job(job.pk)
+    job.refresh_from_db()
+    assert job.state == Job.State.DONE
+    assert OutboundMail.objects.filter(letter=plan.letter).count() == is_ready
+    assert not Job.objects.filter(key=f"send-offer:{plan.pk}:1").exists()
+    assert is_ready or Job.objects.count() == before
+
+
+@pytest.mark.django_db
 def test_the_letter_goes_out_by_itself_and_its_link_answers(client, case, plan) -> None:
     ready(plan)
-    run_job(Job.objects.get(key=f"send-offer:{plan.pk}:0").pk)
+    run_job(Job.objects.get(kind="send-offer").pk)
     mail = OutboundMail.objects.get(letter=plan.letter)
     token = letter_token(plan.letter, mail.key)
     page = client.get(reverse("plan_link", args=[token])).content.decode()
@@ -240,6 +296,23 @@ def test_the_client_answers_with_a_log_in(client, case, plan) -> None:
     assert refused.status_code == 422 and not Decision.objects.exists()
     client.post(reverse("plan_decide", args=[plan.pk]), shown | {"name": "Alwine Torhaus"})
     assert Decision.objects.get().way == "log-in"
+
+
+@pytest.mark.django_db
+@pytest.mark.parametrize(
+    ("country", "words"),
+    [
+        ("GB", "done by a registered electrician under the wiring regulations"),
+        ("US", "done by a licensed electrician under the local code"),
+    ],
+)
+def test_an_accepted_plan_words_its_caution_as_the_trade_of_the_home(
+    client, case, plan, country, words
+) -> None:
+    answer(plan)
+    Property.objects.filter(pk=case.property_id).update(country=country)
+    client.force_login(case.property.client.user)
+    assert words in client.get(reverse("plan_offer", args=[plan.pk])).content.decode()
 
 
 @pytest.mark.django_db

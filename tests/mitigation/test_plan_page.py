@@ -2,6 +2,7 @@
 
 import re
 from decimal import Decimal
+from functools import partial
 
 import numpy as np
 import pytest
@@ -17,8 +18,10 @@ from consult.letters.stairs import Stair, StairChart, stairs_svg
 from consult.models import Job
 from consult.services.guards import unguarded
 from consult.tasks import run_job
+from mitigation.calc.selection import choose
 from mitigation.models import CaseVisit, PlanDraft, PlanItem, Remedy, TrialFit
 from mitigation.pages.plan import read_plan
+from mitigation.planning import plans
 from mitigation.planning.contributions import OUTSIDE, contributions_of, shares_of
 from mitigation.planning.suggestions import suggestions_of
 from mitigation.services.imports import import_case_folder
@@ -436,6 +439,20 @@ def test_what_is_in_the_way_is_said(opposed, office) -> None:
     assert "No plan holds every row at 90 %: 1 of 3 at most." in words
     assert "What is in the way" in words
     assert "Bedroom, bed head, Magnetic flux density: 0 %: none of the items does more" in words
+
+
+@pytest.mark.parametrize(
+    ("seconds", "held"), [(0.0, "than doing nothing: 0 of 3"), (60.0, "every row at 90 %: 1 of 3")]
+)
+def test_a_search_out_of_time_says_only_what_it_found(
+    opposed, office, monkeypatch, seconds, held
+) -> None:
+    """As with many items, where every plan is not looked at."""
+    monkeypatch.setattr(plans, "choose", partial(choose, enumerate_up_to=-1))
+    monkeypatch.setattr(plans, "CHOICE_S", seconds)
+    words = text_of(choice(office, opposed))
+    assert held in words
+    assert ("No plan was found" in words) == (seconds == 0.0)
 
 
 def test_other_rows_and_another_probability_may_be_asked(opposed, office) -> None:

@@ -5,6 +5,7 @@ import re
 import zipfile
 
 import pytest
+from django.core.exceptions import ValidationError
 from django.core.management import call_command
 from django.db import transaction
 from django.urls import reverse
@@ -22,7 +23,7 @@ from mitigation.services.plan_items import kinds_of_catalogue, offered_kinds
 from surveys.intake import CaseFolderRefused, Upload, check_case_folder
 from surveys.intake.columns import COLUMNS
 from surveys.intake.template import write_template
-from surveys.models import Appliance, Circuit
+from surveys.models import Appliance, Circuit, Room, Spot
 from tests.factories import UserFactory
 from tests.surveys.case_folders import READINGS, TABLES, as_files, as_workbook, as_zip, changed
 
@@ -98,6 +99,33 @@ def test_items_go_out_and_come_in_again(export, name) -> None:
     again = bring_in(Upload(name, data))
     assert items_of(again) == first and len(first) == 4
     assert Circuit.objects.count() == 3 and Appliance.objects.get().circuit.name == "F1"
+
+
+def test_spots_that_were_never_read_stay_at_home_and_the_others_come_in_again() -> None:
+    """A folder knows spots by their readings; at the others it has nothing to change."""
+    with transaction.atomic():
+        case = bring_in(as_zip(as_files(PLANNED)))
+        first = items_of(case)
+        item = case.items.get(name="R2")
+        item.spots.add(Spot.objects.create(room=item.room, name="pillow", use="sleeping"))
+        assert items_of(case) != first
+        data = export_case_folder(case=case)
+        transaction.set_rollback(True)
+    assert items_of(bring_in(Upload("a.zip", data))) == first
+
+
+@pytest.mark.parametrize("place", ["spot", "room"])
+def test_an_item_of_a_place_that_was_never_read_is_not_said_to_serve_others(place) -> None:
+    case = bring_in(as_zip(as_files(PLANNED)))
+    item = case.items.get(name="R2")
+    if place == "spot":
+        item.spots.set([Spot.objects.create(room=item.room, name="pillow", use="sleeping")])
+    else:
+        item.spots.clear()
+        item.room = Room.objects.create(property=case.property, name="Attic")
+        item.save()
+    with pytest.raises(ValidationError, match=r"Item R2 .* nothing was read"):
+        export_case_folder(case=case)
 
 
 def test_a_case_without_items_exports_no_file_of_remedies() -> None:

@@ -150,6 +150,7 @@ def test_a_new_kind_comes_into_case_folders(client, manager) -> None:
         ({"works_percent": "101"}, "works_percent"),
         ({"acts_on": "circuits", "done_by": "client"}, "done_by"),
         ({"price": "-1"}, "price"),
+        ({"price": "999999999"}, "price"),
         ({"name": ""}, "name"),
     ],
 )

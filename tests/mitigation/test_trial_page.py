@@ -4,6 +4,8 @@ from urllib.parse import urlencode
 
 import numpy as np
 import pytest
+from django.db import connection
+from django.test.utils import CaptureQueriesContext
 from django.urls import reverse
 from django.utils import timezone
 
@@ -92,7 +94,8 @@ def test_more_than_five_circuits_are_read_in_three_mixed_states(db, client):
     names = [f"F{n}" for n in range(1, 7)]
     titles = Walk(client, names).titles()
     assert len(titles) == 1 + 6 + 1 + 3 + 1
-    assert titles[8:11] == ["F2 + F4 + F6 off", "F3 + F4 off", "F5 + F6 off"]
+    # The circuits whose number has bit 0, bit 1, bit 2: 1, 3, 5; 2, 3, 6; 4, 5, 6.
+    assert titles[8:11] == ["F1 + F3 + F5 off", "F2 + F3 + F6 off", "F4 + F5 + F6 off"]
 
 
 def test_a_state_makes_one_row_of_a_trial(walk):
@@ -110,6 +113,25 @@ def test_a_mark_is_kept_as_the_display_shows_it(walk):
     (row,) = walk.readings()
     assert (row.x, row.x_mark, row.y, row.y_mark, row.z_mark) == (0.3, "<", 4.0, "", ">")
     assert row.total is None
+
+
+@pytest.mark.parametrize(
+    ("asked", "status"), [(None, 200), ({"source": "F9"}, 422), ({"spot": 0}, 422), ({}, 200)]
+)
+def test_the_names_of_what_can_be_switched_are_read_once(walk, client, asked, status):
+    address = walk.url(**asked) if asked is not None else walk.url().partition("?")[0]
+    with CaptureQueriesContext(connection) as queries:
+        assert client.get(address).status_code == status
+    labels = [row["sql"] for row in queries if '"surveys_circuit"."label"' in row["sql"]]
+    assert len([sql for sql in labels if '"surveys_circuit"."phase"' not in sql]) == 1
+
+
+def test_an_entry_reads_no_trial_for_its_address(walk):
+    """A post answers with the address of the walk, which is computed when that is asked."""
+    with CaptureQueriesContext(connection) as queries:
+        response = walk.enter("F1", x="3", y="4", z="0")
+    assert response.status_code == 302 and "source=F1" in response["Location"]
+    assert not [row for row in queries if "mitigation_planitem" in row["sql"]]
 
 
 def test_a_double_click_makes_one_row(walk):

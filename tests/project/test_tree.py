@@ -64,6 +64,17 @@ def test_the_lock_comes_from_the_public_index():
     assert sum("registry" not in source for source in sources) == 1
 
 
+def test_no_module_imports_all_of_scipy_stats():
+    """Its import takes most of a second of each start; scipy.special has the same quantiles."""
+    importing = {
+        str(path.relative_to(ROOT))
+        for path in modules()
+        for node in ast.walk(ast.parse(path.read_text()))
+        if isinstance(node, (ast.Import, ast.ImportFrom)) and "scipy.stats" in ast.unparse(node)
+    }
+    assert not importing
+
+
 @pytest.mark.parametrize("script", [".ci/run", ".ci/system", "manage.py"])
 def test_scripts_can_be_started(script):
     assert os.access(ROOT / script, os.X_OK)

@@ -5,7 +5,9 @@ from django.urls import reverse
 
 from consult.models import User
 from consult.models.people import current_practice
-from tests.factories import FirmFactory, PropertyFactory, UserFactory, VisitFactory
+from mitigation.models import PlanItem, Remedy
+from mitigation.pages.remedies import catalogue_columns
+from tests.factories import CaseFactory, FirmFactory, PropertyFactory, UserFactory, VisitFactory
 
 pytestmark = pytest.mark.django_db
 
@@ -47,3 +49,24 @@ def test_german_keeps_its_own_words(client) -> None:
     visit = VisitFactory(property=PropertyFactory(country="GB"), sealed_at=None)
     page = client.get(reverse("visit_sheet", args=[visit.pk])).content.decode()
     assert "Steckdose" in page
+
+
+def test_who_does_a_remedy(client) -> None:
+    """The catalogue speaks as the practice's country does, a plan as that of the home."""
+    practice = current_practice()
+    practice.country = "GB"
+    practice.save()
+    client.force_login(UserFactory())
+    catalogue = client.get(reverse("remedy_list")).content.decode()
+    assert "a registered electrician" in catalogue and "licensed electrician" not in catalogue
+    columns = dict(catalogue_columns(practice))
+    cells = {columns["done by"]({"remedy": remedy}) for remedy in Remedy.objects.all()}
+    assert cells == {
+        "a registered electrician", "anybody; bonding by a registered electrician", "the client"
+    }  # fmt: skip
+    for country, words in (("GB", "a registered electrician"), ("US", "a licensed electrician")):
+        case = CaseFactory(property=PropertyFactory(country=country))
+        remedy = Remedy.objects.get(key="demand-switch")
+        PlanItem.objects.create(case=case, name="R1", position=1, remedy=remedy)
+        plan = client.get(reverse("case_plan", args=[case.reference])).content.decode()
+        assert words in plan

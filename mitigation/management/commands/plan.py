@@ -9,7 +9,7 @@ from mitigation.management.plan_table import plan_table
 from mitigation.models import Case
 from mitigation.planning.plans import plan_json, planning_of
 from mitigation.services.trial_fits import kept_fit
-from surveys.models.circuits import BETWEEN_NAMES
+from surveys.models.circuits import names_in
 
 
 class Command(BaseCommand):
@@ -42,7 +42,7 @@ class Command(BaseCommand):
             every_row=options["rows"] == "all",
             look_up=lambda _trials, _sources: kept_fit,  # what is not kept is sampled here
         )
-        names = None if options["items"] is None else _names(options["items"])
+        names = None if options["items"] is None else names_in(options["items"])
         unknown = set(names or ()) - {item.name for item in planning.items}
         if unknown:
             known = ", ".join(item.name for item in planning.items) or "none"
@@ -52,7 +52,3 @@ class Command(BaseCommand):
             self.stdout.write(json.dumps(plan, ensure_ascii=False, indent=2, allow_nan=False))
         else:
             self.stdout.write(plan_table(plan))
-
-
-def _names(text: str) -> list[str]:
-    return [name.strip() for name in text.split(BETWEEN_NAMES) if name.strip()]
