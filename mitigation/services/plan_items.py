@@ -16,6 +16,7 @@ from mitigation.letters.remedy_words import remedy_name
 from mitigation.models import Case, PlanItem, Remedy
 from mitigation.planning.suggestions import Suggestion, keys_of
 from mitigation.services.brought_items import CENT, new_items
+from mitigation.services.evidence import follow_evidence
 from surveys.intake.remedies import RemedyKind, RemedyRow
 from surveys.models import Appliance, Circuit, Room, Spot
 from surveys.models.names import folded
@@ -73,6 +74,8 @@ def store_items(*, case: Case, rows: Sequence[RemedyRow], by: User | None) -> li
         if room is not None:
             item.spots.set([spots[room.pk, folded(name)] for name in row.spots])
         stored.append(item)
+    if stored:
+        follow_evidence(cases=Case.objects.filter(pk=case.pk))
     return stored
 
 
