@@ -10,10 +10,11 @@ import numpy as np
 
 from mitigation.calc.evidence import FEWEST_HOMES, Pooled, pooled
 from mitigation.calc.promises import Promises, kept_promises, reliability
-from mitigation.models import KeptEffect, KeptPromise
+from mitigation.models import KeptEffect, KeptPromise, Remedy
 from surveys.calc.arrays import none_if_nan
 
 DB_PER_NEPER = 20.0 / math.log(10.0)
+Z95 = 1.959964
 OFFERED_FROM = 5
 """So many homes are asked before a mean is offered as effect, or shown to clients."""
 
@@ -78,14 +79,35 @@ def decibels(mean_ln: float) -> float:
     return -DB_PER_NEPER * mean_ln
 
 
-def measured_effect(over: Pooled) -> tuple[float, float]:
-    """Effect and spread [dB] that a next home may be planned with.
+@dataclass(frozen=True)
+class MeasuredEffect:
+    """What homes say of a kind on spots, as an effect that an item may be given. [dB]"""
 
-    The interval of the next home is taken for that of a normal distribution, as the effect of an
-    item is one.
+    group: str
+    homes: int
+    effect_db: float
+    spread_db: float
+
+
+def measured_effects(remedy: Remedy) -> list[MeasuredEffect]:
+    """What may be offered beside the assumption of a kind: one query, none for another kind.
+
+    Only of kinds on spots: what happened at a spot is not what a remedy does to a source. The
+    interval of the next home is taken for that of a normal distribution, as an item's effect is.
     """
-    spread = DB_PER_NEPER * (over.next_high - over.next_low) / (2.0 * 1.959964)
-    return decibels(over.mean), spread
+    if remedy.acts_on != Remedy.ActsOn.SPOTS or remedy.effect_db is None:
+        return []
+    rows = KeptEffect.objects.with_figure().filter(remedy=remedy.key).order_by("case")
+    effects = []
+    for kind in achievements(rows):
+        if len(kind.homes) < OFFERED_FROM:
+            continue
+        over = kind.pooled()
+        spread = DB_PER_NEPER * (over.next_high - over.next_low) / (2.0 * Z95)
+        effects.append(
+            MeasuredEffect(kind.group, over.homes, round(decibels(over.mean), 1), round(spread, 1))
+        )
+    return effects
 
 
 def achievements(rows: Iterable[KeptEffect]) -> list[Achievement]:

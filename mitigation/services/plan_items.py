@@ -1,6 +1,7 @@
 """Items of a plan: brought by a file, put in by hand, changed and taken out."""
 
 from collections.abc import Collection, Sequence
+from datetime import date
 from decimal import Decimal
 from typing import Any
 from uuid import UUID
@@ -25,6 +26,9 @@ from surveys.services.entries import sent_before, sent_otherwise, with_uid
 GIVEN = frozenset(
     {"remedy", "room", "effect_db", "spread_db", "works_percent", "cost", "is_chosen", "note"}
 )
+OUTCOMES = (
+    PlanItem.State.DONE, PlanItem.State.DONE_DIFFERENTLY, PlanItem.State.NOT_POSSIBLE
+)  # fmt: skip
 LISTS = ("circuits", "appliances", "spots")
 
 
@@ -154,6 +158,20 @@ def change_item(*, item: PlanItem, by: User, version: int | None = None, **given
     save_row(row=row, by=by)
     for name, rows in lists.items():
         getattr(row, name).set(rows)
+    return row
+
+
+@transaction.atomic
+def finish_item(
+    *, item: PlanItem, by: User | None, state: str, done_on: date | None = None, done_by: str = ""
+) -> PlanItem:
+    """Say what became of an item that was accepted: done, done differently or not possible."""
+    row = held(item)
+    if row.state != PlanItem.State.ACCEPTED or state not in OUTCOMES:
+        raise ValidationError(_("Only an accepted item can be carried out."))
+    row.state, row.done_on, row.done_by = state, done_on, done_by
+    save_row(row=row, by=by, fields=["state", "done_on", "done_by"])
+    follow_evidence(cases=Case.objects.filter(pk=row.case_id))
     return row
 
 
