@@ -64,19 +64,26 @@ def reliability_svg(
     parts.append(_line("kept", x(0), y(0), x(1), y(1), INK, 1.0, dashes="4 3"))
     for mark in chart.marks:
         at = x(mark.probability)
-        beside = (-7.0, "end") if mark.probability > 0.5 else (7.0, "start")
-        parts += [
-            _line("interval", at, y(mark.low), at, y(mark.high), INK, 1.0),
-            disc(at, y(mark.share)),
-            text(at + beside[0], y(mark.share) + 11, mark.rows, size=9, weight=600,
-                 anchor=beside[1]),
-        ]  # fmt: skip
+        parts.append(_line("interval", at, y(mark.low), at, y(mark.high), INK, 1.0))
+        parts.append(disc(at, y(mark.share)))
+    parts += [_rows(mark, x(mark.probability), y(mark.share)) for mark in chart.marks]
     parts += [
         text(right, bottom + 26, chart.foretold, size=8.5, fill=SECOND_INK, anchor="end"),
         text(_LEFT + 4, _TOP + 9, chart.met, size=8.5, fill=SECOND_INK),
         "</svg>",
     ]
     return "".join(parts)
+
+
+def _rows(mark: ClassMark, at: float, height: float) -> str:
+    """How many rows a class has, on paper, beside its disc and inside of the plot."""
+    width = 5.2 * len(mark.rows)
+    left = at - 8.0 - width if mark.probability > 0.5 else at + 8.0
+    base = height + (12.0 if mark.share > 0.5 else -6.0)
+    return (
+        f'<rect x="{n(left - 1.5)}" y="{n(base - 8.5)}" width="{n(width + 3)}" height="11" '
+        f'fill="{PAPER}"/>' + text(left, base, mark.rows, size=9, weight=600)
+    )
 
 
 def _line(

@@ -7,7 +7,7 @@ from django.utils.text import capfirst
 from django.utils.translation import gettext as _
 from django.utils.translation import gettext_noop, ngettext
 
-from consult.calc.rounding import rounded, rounded_interval
+from consult.calc.rounding import rounded, rounded_bound, rounded_interval
 from consult.letters.formats import Formats
 from consult.letters.homes import LEAST, MOST
 from mitigation.calc.evidence import Pooled
@@ -59,13 +59,19 @@ def left(ln_ratio: float) -> float:
 def left_words(mean: float, low: float, high: float, formats: Formats) -> tuple[str, str, str]:
     """What is left with the ends of its interval, from logarithms: "12 %", "9 %", "16 %"."""
     shares = [left(min(max(value, -20.0), 20.0)) for value in (mean, low, high)]
-    digits = rounded_interval(*shares)
-    words = [formats.percent(part) for part in digits]
-    if shares[2] > MOST:
-        words[2] = _("more than %(share)s") % {"share": formats.percent(f"{MOST:.0f}")}
-    if shares[1] < LEAST:
-        words[1] = formats.percent("0")
-    return words[0], words[1], words[2]
+    share, at_least, at_most = (formats.percent(part) for part in rounded_interval(*shares))
+    return share, at_least, at_most
+
+
+def ends_words(low: float, high: float, formats: Formats) -> tuple[str, str]:
+    """The ends of what may be left, each rounded outward by itself: they may lie far apart."""
+    lowest, highest = (left(min(max(value, -20.0), 20.0)) for value in (low, high))
+    at_least = rounded_bound(lowest, up=False) if lowest >= LEAST else "0"
+    if highest > MOST:
+        return formats.percent(at_least), _("more than %(share)s") % {
+            "share": formats.percent(f"{MOST:.0f}")
+        }
+    return formats.percent(at_least), formats.percent(rounded_bound(highest, up=True))
 
 
 def db_words(over: Pooled, formats: Formats) -> str:
@@ -97,17 +103,20 @@ def result_sentences(kind: Achievement, over: Pooled, formats: Formats) -> list[
 
 def next_sentence(over: Pooled, formats: Formats) -> str:
     """What a next home may expect."""
-    _share, low, high = left_words(over.mean, over.next_low, over.next_high, formats)
-    return _("In a next home between %(low)s and %(high)s may be left.") % {
-        "low": low, "high": high
-    }  # fmt: skip
+    low, high = ends_words(over.next_low, over.next_high, formats)
+    words = (
+        _("In a next home between %(low)s and %(high)s may be left.")
+        if over.next_high < 0.0
+        else _("In a next home between %(low)s and %(high)s may be left; 100 %% is no change.")
+    )
+    return words % {"low": low, "high": high}
 
 
 def change_sentence(kind: Achievement, over: Pooled, formats: Formats) -> str:
     """The same for a client: fallen, risen, or neither for sure."""
     values = {"n": over.homes, "field": _FIELDS[KeptEffect.Group(kind.group)]()}
     if over.low <= 0.0 <= over.high:
-        words = _("In %(n)d homes it is not certain that it changed the %(field)s at the spot.")
+        words = _("In %(n)d homes it is not certain that it changed %(field)s at the spot.")
         return words % values
     falls = over.high < 0.0
     ends = sorted(100.0 * abs(math.exp(value) - 1.0) for value in (over.low, over.mean, over.high))
@@ -115,12 +124,12 @@ def change_sentence(kind: Achievement, over: Pooled, formats: Formats) -> str:
     figures = [formats.percent(part) for part in rounded_interval(share, low, high)]
     words = (
         _(
-            "In %(n)d homes the %(field)s at the spot fell by %(share)s on the mean "
+            "In %(n)d homes %(field)s at the spot fell by %(share)s on the mean "
             "(95 %% interval %(low)s to %(high)s)."
         )
         if falls
         else _(
-            "In %(n)d homes the %(field)s at the spot rose by %(share)s on the mean "
+            "In %(n)d homes %(field)s at the spot rose by %(share)s on the mean "
             "(95 %% interval %(low)s to %(high)s)."
         )
     )
@@ -128,8 +137,8 @@ def change_sentence(kind: Achievement, over: Pooled, formats: Formats) -> str:
 
 
 _FIELDS = {
-    KeptEffect.Group.ELECTRIC: lambda: _("electric field"),
-    KeptEffect.Group.MAGNETIC: lambda: _("magnetic field"),
+    KeptEffect.Group.ELECTRIC: lambda: _("the electric field"),
+    KeptEffect.Group.MAGNETIC: lambda: _("the magnetic field"),
 }
 
 

@@ -13,6 +13,7 @@ from mitigation.calc.evidence import Pooled
 from mitigation.letters.evidence_words import (
     change_sentence,
     db_words,
+    ends_words,
     group_words,
     kind_words,
     left,
@@ -101,7 +102,6 @@ def _part(kind: Achievement, kinds: Mapping[str, Remedy], names: Mapping[int, st
     name, group = kind_words(kind.remedy, kinds), group_words(kind.group)
     result = result_sentences(kind, over, formats)
     mean = over.mean, over.low, over.high
-    following = over.mean, over.next_low, over.next_high
     homes = sorted(kind.homes, key=lambda home: home.effect)[:MOST_LISTED]
     return KindPart(
         kind=kind,
@@ -110,7 +110,7 @@ def _part(kind: Achievement, kinds: Mapping[str, Remedy], names: Mapping[int, st
         group=group,
         result=result,
         left=left_words(*mean, formats) if kind.has_mean else (),
-        next_home=left_words(*following, formats)[1:] if kind.has_mean else (),
+        next_home=ends_words(over.next_low, over.next_high, formats) if kind.has_mean else (),
         decibels=db_words(over, formats) if kind.has_mean else "",
         left_out=left_out_sentences(kind.left_out),
         offer=offer_sentence(kind, kinds) if kind.homes else "",
