@@ -61,7 +61,8 @@ def wilson(count: int, n: int, level: float = 0.95) -> tuple[float, float]:
     share = count / n
     middle = (share + z * z / (2 * n)) / (1 + z * z / n)
     half = z * np.sqrt(share * (1 - share) / n + z * z / (4 * n * n)) / (1 + z * z / n)
-    return max(0.0, float(middle - half)), min(1.0, float(middle + half))
+    # On paper it always holds the share; the last bits of a root may leave one end of 0 or 1 out.
+    return max(0.0, min(share, float(middle - half))), min(1.0, max(share, float(middle + half)))
 
 
 def held_against(

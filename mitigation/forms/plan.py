@@ -165,7 +165,7 @@ class PlanItemForm(OnceForm, EntryForm):
         given = row.effect_db, row.spread_db
         same = [key for key, of in self.measured.items() if given == (of.effect_db, of.spread_db)]
         if same:
-            self.initial |= {"effect": same[0], "effect_db": None, "spread_db": None}
+            self.initial.update(effect=same[0], effect_db=None, spread_db=None)
         elif self.measured:
             self.initial["effect"] = self.ASSUMED if row.effect_db is None else ""
 

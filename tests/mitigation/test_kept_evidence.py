@@ -1,5 +1,7 @@
 """Kept rows of evidence: refilled by a job after each kind of change, and equal to new ones."""
 
+from typing import Any
+
 import pytest
 from django.utils import timezone
 
@@ -42,7 +44,7 @@ def run(kind: str) -> int:
     return len(waiting)
 
 
-def figures() -> list[tuple]:
+def figures() -> list[tuple[Any, ...]]:
     """All that is kept, without the numbers of the rows."""
     effects = KeptEffect.objects.order_by("case", "remedy", "group")
     kept = KeptPromise.objects.order_by("prediction")
