@@ -33,10 +33,15 @@ from mitigation.planning.achievements import (
     Home,
     achievements,
 )
+from mitigation.services.evidence import stale_cases
 from surveys.calc.arrays import none_if_nan
 
 MOST_LISTED = 50
 """So many homes of a kind are listed under its picture; the spreadsheet has all of them."""
+
+
+MOST_NAMED = 12
+"""So many cases that are not up to date are named."""
 
 
 @dataclass(frozen=True)
@@ -127,6 +132,25 @@ def _line(home: Home, names: Mapping[int, str]) -> HomeLine:
     return HomeLine(
         home, names.get(home.case, ""), words % {"share": share, "low": low, "high": high}
     )
+
+
+@dataclass(frozen=True)
+class StalePart:
+    """The cases whose kept rows are not up to date, and those of them that a reader may open."""
+
+    n: int
+    references: Sequence[str]
+
+    @property
+    def n_others(self) -> int:
+        return self.n - len(self.references)
+
+
+def stale_part(user: User) -> StalePart:
+    """What the figures of a page do not have in them yet."""
+    stale = stale_cases()
+    cases = Case.objects.visible_to(user).filter(pk__in=stale).order_by("pk")
+    return StalePart(len(stale), list(cases.values_list("reference", flat=True)[:MOST_NAMED]))
 
 
 @dataclass(frozen=True)

@@ -11,7 +11,13 @@ from consult.access import SignedInRequest, role_required
 from consult.pages.downloads import spreadsheet
 from consult.services.spreadsheets import Sheet
 from mitigation.models import Case
-from mitigation.pages.evidence import client_parts, kind_parts, references_for, sheets
+from mitigation.pages.evidence import (
+    client_parts,
+    kind_parts,
+    references_for,
+    sheets,
+    stale_part,
+)
 from mitigation.pages.promises import (
     broken_columns,
     broken_lines,
@@ -26,7 +32,7 @@ from mitigation.services.evidence import follow_evidence, stale_cases
 @role_required("office", "assessor")
 def evidence_list(request: SignedInRequest) -> HttpResponse:
     """Every kind with all its homes; a reader sees which home only where they may open its case."""
-    context = {"parts": kind_parts(request.user), "stale": stale_cases()}
+    context = {"parts": kind_parts(request.user), "stale": stale_part(request.user)}
     return render(request, "mitigation/evidence_list.html", context)
 
 
@@ -57,7 +63,7 @@ def promise_list(request: SignedInRequest) -> HttpResponse:
         "part": part,
         "classes": class_lines(part.kept),
         "lines": broken_lines(request.user),
-        "stale": stale_cases(),
+        "stale": stale_part(request.user),
     }
     return render(request, "mitigation/promise_list.html", context)
 

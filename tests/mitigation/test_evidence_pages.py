@@ -123,7 +123,8 @@ def test_what_changed_is_said_and_computed_on_demand(client) -> None:
     assert "changed since" not in page(client, "evidence_list")
     case.items.update(state=PlanItem.State.DONE_DIFFERENTLY)
     for name in ("evidence_list", "promise_list"):
-        assert "1 case changed since it was computed" in client.get(reverse(name)).content.decode()
+        text = client.get(reverse(name)).content.decode()
+        assert "1 case changed since it was computed" in text and f">{case.reference}</a>" in text
     Job.objects.all().delete()
     client.post(reverse("evidence_renew"))
     assert Job.objects.get().arguments == {"case": case.pk}
