@@ -2,8 +2,17 @@
 
 from consult.services import jobs
 from consult.services.sending import LETTER_SENT
-from mitigation.services import attachments, drafts, following, offers, trial_fits, uploads
+from mitigation.services import (
+    attachments,
+    drafts,
+    evidence,
+    following,
+    offers,
+    trial_fits,
+    uploads,
+)
 from mitigation.services.cases import HOLD_OVER
+from surveys.services.corrections import READING_CORRECTED
 from surveys.services.trial_changes import TRIALS_CHANGED
 from surveys.services.visits import VISIT_MOVED, VISIT_SEALED
 
@@ -38,6 +47,20 @@ jobs.register(
     TRIALS_CHANGED,
     following.sample_again,
     about={"home": "consult.Property"},
+    repeatable=True,
+    limit_s=30,
+)
+jobs.register(
+    READING_CORRECTED,
+    following.go_on_after_correction,
+    about={"visit": "surveys.Visit"},
+    repeatable=True,
+    limit_s=10,
+)
+jobs.register(
+    evidence.KEEP_EVIDENCE,
+    evidence.keep_evidence_of,
+    about={"case": "mitigation.Case"},
     repeatable=True,
     limit_s=30,
 )
@@ -111,11 +134,13 @@ jobs.register(
 __all__ = [
     "HOLD_OVER",
     "LETTER_SENT",
+    "READING_CORRECTED",
     "TRIALS_CHANGED",
     "VISIT_MOVED",
     "VISIT_SEALED",
     "attachments",
     "drafts",
+    "evidence",
     "following",
     "offers",
     "trial_fits",

@@ -13,7 +13,11 @@ from consult.models import AccessEvent, Client, DataRequest, Erasure, Letter, St
 from mitigation.models import (
     CaseLetter,
     CaseVisit,
+    KeptEffect,
+    KeptPromise,
     Note,
+    Plan,
+    Prediction,
     Remedy,
     Stage,
     TestValue,
@@ -154,6 +158,40 @@ def one_more_remedy(cast: Cast, n: int) -> None:
     )  # fmt: skip
 
 
+def one_more_effect(cast: Cast, n: int) -> None:
+    """A kind of its own with as many homes as clients are shown it from, one of them the cast's."""
+    one_more_remedy(cast, n)
+    kind = Remedy.objects.latest("pk")
+    home = cast.case.property
+    cases = [cast.case, *(CaseFactory(reference=f"Y-{n}-{at}", property=home) for at in range(4))]
+    KeptEffect.objects.bulk_create(
+        KeptEffect(
+            case=case, remedy=kind.key, group="electric", n_rows=1, effect=-1.0 - at / 10,
+            variance=0.01, left_out={"at least": 1},
+        )
+        for at, case in enumerate(cases)
+    )  # fmt: skip
+    one_more_promise(cast, n)
+
+
+def one_more_promise(cast: Cast, n: int) -> None:
+    """A row of an offered plan that did not come out."""
+    spot, now = _reading(cast).spot, timezone.now()
+    case = CaseFactory(reference=named(n), property=cast.case.property)
+    plan = Plan.objects.create(
+        case=case, number=1, content={"options": []}, content_sha256="0" * 64,
+        valid_until=now.date(), offered_at=now,
+    )  # fmt: skip
+    prediction = Prediction.objects.create(
+        plan=plan, option="A", spot=spot, measurand="electric-field-ground", basis="spot",
+        limit=5.0, before=40.0, median=2.0, low=1.0, high=3.0, probability=0.9, overall=0.9,
+    )  # fmt: skip
+    KeptPromise.objects.create(
+        case=case, prediction=prediction, after=20.0, inside=False, probability=0.9, met=False,
+        ln_ratio=2.3,
+    )  # fmt: skip
+
+
 def one_more_repeat(cast: Cast, n: int) -> None:
     spot = SpotFactory(home=cast.case.property, name=named(n))
     reading = _reading(cast)
@@ -274,6 +312,8 @@ LISTS = [
     ListPage("guideline_list", "", one_more_guideline, (3,)),
     ListPage("remedy_list", "Remedies", one_more_remedy),
     ListPage("order_list", "Orders", one_more_order, (0, 3)),
+    ListPage("evidence_list", "Kinds of remedies", one_more_effect),
+    ListPage("promise_list", "Promises that were not kept", one_more_promise),
     ListPage("placement", "Repeated spots", one_more_repeat, (0, 1, 2)),
     ListPage("instrument_list", "What falls due", one_more_instrument, (0, 2)),
     ListPage(
@@ -333,6 +373,7 @@ OTHERS: dict[str, tuple[Callable[[Cast, int], None], str, Callable[[Cast], dict[
     "client_detail": (
         one_more_home, "office", lambda cast: {"pk": cast.case.property.client_id},
     ),
+    "client_evidence": (one_more_effect, "its client", _nothing),
     "client_home": (one_more_home, "its client", _nothing),
     "case_works": (one_more_work, "its assessor", _case),
     "work_order": (one_more_work, "office", _order),

@@ -61,18 +61,14 @@ def wilson(count: int, n: int, level: float = 0.95) -> tuple[float, float]:
     share = count / n
     middle = (share + z * z / (2 * n)) / (1 + z * z / n)
     half = z * np.sqrt(share * (1 - share) / n + z * z / (4 * n * n)) / (1 + z * z / n)
-    return max(0.0, float(middle - half)), min(1.0, float(middle + half))
+    # On paper it always holds the share; the last bits of a root may leave one end of 0 or 1 out.
+    return max(0.0, min(share, float(middle - half))), min(1.0, max(share, float(middle + half)))
 
 
-def kept_promises(
-    after: FloatArray,
-    median: FloatArray,
-    low: FloatArray,
-    high: FloatArray,
-    probability: FloatArray,
-    met: BoolArray,
-) -> Promises:
-    """How far predictions held.
+def held_against(
+    after: FloatArray, median: FloatArray, low: FloatArray, high: FloatArray
+) -> tuple[BoolArray, FloatArray]:
+    """Whether each after value lies inside its interval, and ln(after / predicted median).
 
     Parameters
     ----------
@@ -80,10 +76,35 @@ def kept_promises(
         What the follow-up found, above zero. [V/m, mV or nT]
     median, low, high : array, shape (n,)
         Of the frozen prediction. [same]
+
+    Returns
+    -------
+    array of bool, shape (n,)
+    array, shape (n,)
+        [1]
+
+    References
+    ----------
+    Rule promise-1.
+    """
+    return (after >= low) & (after <= high), np.log(after / median)
+
+
+def kept_promises(
+    inside: BoolArray, probability: FloatArray, met: BoolArray, ln_ratio: FloatArray
+) -> Promises:
+    """How far predictions held.
+
+    Parameters
+    ----------
+    inside : array of bool, shape (n,)
+        Whether the after value lies inside its interval.
     probability : array, shape (n,)
         Of the target, as it was promised. [1]
     met : array of bool, shape (n,)
         Whether the comparison decided that the target is met.
+    ln_ratio : array, shape (n,)
+        ln(after / predicted median). [1]
 
     Returns
     -------
@@ -93,13 +114,12 @@ def kept_promises(
     ----------
     Rule promise-1. Brier, Mon. Weather Rev. 78 (1950) 1 (from memory).
     """
-    n = int(after.size)
+    n = int(inside.size)
     if n == 0:
         return Promises(0, _NAN, _NAN, _NAN, _NAN, _NAN)
-    inside = (after >= low) & (after <= high)
     ends = wilson(int(inside.sum()), n)
     brier = float(((probability - met) ** 2).mean())
-    return Promises(n, float(inside.mean()), *ends, brier, float(np.log(after / median).mean()))
+    return Promises(n, float(inside.mean()), *ends, brier, float(ln_ratio.mean()))
 
 
 def reliability(probability: FloatArray, met: BoolArray) -> tuple[IntArray, FloatArray, FloatArray]:

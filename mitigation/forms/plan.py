@@ -13,7 +13,9 @@ from consult.models import Property
 from consult.services.changes import version_of
 from mitigation.calc.selection import USUAL_PROBABILITY
 from mitigation.forms.money import MoneyField
+from mitigation.letters.evidence_words import group_words
 from mitigation.models import PlanDraft, PlanItem, Remedy
+from mitigation.planning.achievements import measured_effects
 from surveys.forms.fields import NumberField
 from surveys.forms.visits import EntryForm
 from surveys.models import Appliance, Circuit, Room, Spot
@@ -41,6 +43,7 @@ class PlanItemForm(OnceForm, EntryForm):
 
     FOLD = gettext_lazy("Another effect than the catalogue's")
     FOLDED: tuple[str, ...] = ("effect_db", "spread_db", "works_percent")
+    ASSUMED = "assumed"
 
     version = forms.IntegerField(widget=forms.HiddenInput, required=False)
     circuits = SourceChoiceField(
@@ -67,6 +70,15 @@ class PlanItemForm(OnceForm, EntryForm):
         required=False,
         help_text=gettext_lazy("Empty: price on request. Such an item is never chosen by itself."),
     )
+    effect = forms.ChoiceField(
+        label=gettext_lazy("Effect"),
+        required=False,
+        widget=forms.RadioSelect,
+        help_text=gettext_lazy(
+            "The measured one is what homes of the practice say of the spot; its spread is that "
+            "of a next home."
+        ),
+    )
     effect_db = NumberField(label=label_of(PlanItem, "effect_db"), required=False,
                             may_be_negative=True)  # fmt: skip
     spread_db = NumberField(label=label_of(PlanItem, "spread_db"), required=False)
@@ -83,8 +95,10 @@ class PlanItemForm(OnceForm, EntryForm):
     ) -> None:
         super().__init__(*args, **kwargs)
         self.remedy = remedy
+        self.measured = {row.group: row for row in measured_effects(remedy)}
         self._offer(home)
         self._fit()
+        self._offer_effects()
         del self.fields["key" if row else "version"]
         if row is not None:
             self._show(row)
@@ -121,6 +135,24 @@ class PlanItemForm(OnceForm, EntryForm):
                 "Empty: the assumption of the house, %(effect)g dB with a spread of %(spread)g dB."
             ) % {"effect": self.remedy.effect_db, "spread": self.remedy.spread_db or 0.0}
 
+    def _offer_effects(self) -> None:
+        """The assumption, and what homes say where there are enough of them: a person chooses."""
+        if not self.measured:
+            del self.fields["effect"]
+            return
+        assumed = _("the assumption of the house, %(effect)g dB with a spread of %(spread)g dB")
+        effect, spread = self.remedy.effect_db, self.remedy.spread_db or 0.0
+        choices = [(self.ASSUMED, assumed % {"effect": effect, "spread": spread})]
+        for row in self.measured.values():
+            words = _(
+                "measured in %(n)d homes, %(group)s: %(effect)g dB with a spread of %(spread)g dB"
+            )
+            values = {"n": row.homes, "group": group_words(row.group)}
+            values |= {"effect": row.effect_db, "spread": row.spread_db}
+            choices.append((row.group, words % values))
+        self.fields["effect"].choices = choices  # type: ignore[attr-defined]  # of its field class
+        self.initial["effect"] = self.ASSUMED
+
     def _show(self, row: PlanItem) -> None:
         for name in self.fields:
             value = getattr(row, name, None)
@@ -128,6 +160,12 @@ class PlanItemForm(OnceForm, EntryForm):
                 value = list(value.all()) if value is not None else []
             self.initial[name] = value
         self.initial["version"] = version_of(row)
+        given = row.effect_db, row.spread_db
+        same = [key for key, of in self.measured.items() if given == (of.effect_db, of.spread_db)]
+        if same:
+            self.initial.update(effect=same[0], effect_db=None, spread_db=None)
+        elif self.measured:
+            self.initial["effect"] = self.ASSUMED if row.effect_db is None else ""
 
     def folded_fields(self) -> list[forms.BoundField]:
         return [self[name] for name in self.FOLDED]
@@ -142,10 +180,25 @@ class PlanItemForm(OnceForm, EntryForm):
             self.add_error("works_percent", _("A percentage, 0 to 100."))
         if cleaned.get("spread_db") is not None and cleaned.get("effect_db") is None:
             self.add_error("effect_db", _("A spread needs its effect."))
+        self._take_measured(cleaned)
         rooms = {spot.room for spot in cleaned.get("spots") or ()}
         if len(rooms) == 1 and not cleaned.get("room"):
             cleaned["room"] = rooms.pop()  # that of the spots
         return cleaned
+
+    def _take_measured(self, cleaned: dict[str, Any]) -> None:
+        """What homes say, where it was chosen: of the whole field of a spot, and nothing typed."""
+        row = self.measured.get(cleaned.pop("effect", ""))
+        if row is None:
+            return
+        if cleaned.get("effect_db") is not None:
+            self.add_error("effect", _("Choose the measured effect or type another one."))
+        elif cleaned.get("circuits"):
+            self.add_error(
+                "effect",
+                _("Before the wires of circuits it acts on these alone: that is not measured."),
+            )
+        cleaned["effect_db"], cleaned["spread_db"] = row.effect_db, row.spread_db
 
     def given(self) -> dict[str, Any]:
         """What was typed, under the names that the service knows."""

@@ -4,6 +4,7 @@ from mitigation.models.attachments import Attachment
 from mitigation.models.cases import Case, CaseVisit, CaseWord, FormerReference
 from mitigation.models.drafts import LetterDraft
 from mitigation.models.enquiries import Enquiry
+from mitigation.models.evidence import CaseEvidence, KeptEffect, KeptPromise
 from mitigation.models.letters import CaseLetter
 from mitigation.models.notes import Note
 from mitigation.models.outcomes import Outcome
@@ -30,12 +31,15 @@ __all__ = [
     "NEXT_MOVE",
     "Attachment",
     "Case",
+    "CaseEvidence",
     "CaseLetter",
     "CaseVisit",
     "CaseWord",
     "Decision",
     "Enquiry",
     "FormerReference",
+    "KeptEffect",
+    "KeptPromise",
     "LetterDraft",
     "Note",
     "Outcome",

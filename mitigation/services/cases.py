@@ -26,6 +26,7 @@ from consult.services.jobs import enqueue
 from mitigation.models import DUE_DAYS, ENDS, MOVES, Case, Note, Stage
 from mitigation.models.progress import Fact, may_skip_to, skipped, stage_reached
 from mitigation.services.enquiries import save_enquiry
+from mitigation.services.evidence import follow_evidence
 from mitigation.services.progress import facts_of
 from mitigation.services.references import is_taken, next_reference
 from surveys.models import Guideline, Visit
@@ -235,6 +236,7 @@ def edit_case(*, case: Case, seen: int, by: User | None, values: Mapping[str, An
             setattr(locked, name, values[name])
     refuse_overtaken(locked, seen)
     save_row(row=locked, by=by, fields=EDITABLE)
+    follow_evidence(cases=Case.objects.filter(pk=locked.pk))
     return locked
 
 

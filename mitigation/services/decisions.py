@@ -15,6 +15,7 @@ from consult.models import User
 from consult.services.changes import save_row
 from mitigation.models import Case, Decision, Note, Plan, PlanItem
 from mitigation.services.cases import add_note, go_on
+from mitigation.services.evidence import follow_evidence
 
 Answer, Way = Decision.Answer, Decision.Way
 
@@ -73,6 +74,7 @@ def decide(
         remark = gettext_lazy("Said with the decision on plan %(number)s: %(words)s")
         _note(row, remark, {"words": words}, by, now)
     go_on(case=Case.objects.select_for_update().get(pk=row.case_id), by=by, now=now)
+    follow_evidence(cases=Case.objects.filter(pk=row.case_id))
     return decision
 
 

@@ -15,6 +15,7 @@ from consult.services.jobs import Run
 from mitigation.models import Case
 from mitigation.models.stages import SURVEY_STAGES
 from mitigation.services.cases import end_hold, go_on
+from mitigation.services.evidence import follow_evidence
 from mitigation.services.trial_fits import plan_sampling
 from surveys.models import Visit
 
@@ -26,12 +27,21 @@ def go_on_after_seal(arguments: dict[str, Any], run: Run) -> None:
     cases = Case.objects.filter(visits=visit)
     _take_on(cases, visit.sealed_by)
     _sample(cases)
+    follow_evidence(cases=cases)
 
 
 @transaction.atomic
 def sample_again(arguments: dict[str, Any], run: Run) -> None:
     """The job after a sealed trial, or what is known of circuits, changed."""
-    _sample(Case.objects.filter(property=arguments["home"]))
+    cases = Case.objects.filter(property=arguments["home"])
+    _sample(cases)
+    follow_evidence(cases=cases)
+
+
+@transaction.atomic
+def go_on_after_correction(arguments: dict[str, Any], run: Run) -> None:
+    """The job after a sealed reading was corrected or set aside."""
+    follow_evidence(cases=Case.objects.filter(visits=arguments["visit"]))
 
 
 @transaction.atomic

@@ -1,6 +1,7 @@
 """Items of a plan: brought by a file, put in by hand, changed and taken out."""
 
 from collections.abc import Collection, Sequence
+from datetime import date
 from typing import Any
 from uuid import UUID
 
@@ -16,6 +17,7 @@ from mitigation.models import Case, PlanItem, Remedy
 from mitigation.models.money import in_cents
 from mitigation.planning.suggestions import Suggestion, keys_of
 from mitigation.services.brought_items import new_items
+from mitigation.services.evidence import follow_evidence
 from surveys.intake.remedies import RemedyKind, RemedyRow
 from surveys.models import Appliance, Circuit, Room, Spot
 from surveys.models.names import folded
@@ -24,6 +26,9 @@ from surveys.services.entries import known_names, sent_before, sent_otherwise, w
 GIVEN = frozenset(
     {"remedy", "room", "effect_db", "spread_db", "works_percent", "cost", "is_chosen", "note"}
 )
+OUTCOMES = (
+    PlanItem.State.DONE, PlanItem.State.DONE_DIFFERENTLY, PlanItem.State.NOT_POSSIBLE
+)  # fmt: skip
 LISTS = ("circuits", "appliances", "spots")
 
 
@@ -73,6 +78,8 @@ def store_items(*, case: Case, rows: Sequence[RemedyRow], by: User | None) -> li
         if room is not None:
             item.spots.set([spots[room.pk, folded(name)] for name in row.spots])
         stored.append(item)
+    if stored:
+        follow_evidence(cases=Case.objects.filter(pk=case.pk))
     return stored
 
 
@@ -151,6 +158,20 @@ def change_item(*, item: PlanItem, by: User, version: int | None = None, **given
     save_row(row=row, by=by)
     for name, rows in lists.items():
         getattr(row, name).set(rows)
+    return row
+
+
+@transaction.atomic
+def finish_item(
+    *, item: PlanItem, by: User | None, state: str, done_on: date | None = None, done_by: str = ""
+) -> PlanItem:
+    """Say what became of an item that was accepted: done, done differently or not possible."""
+    row = held(item)
+    if row.state != PlanItem.State.ACCEPTED or state not in OUTCOMES:
+        raise ValidationError(_("Only an accepted item can be carried out."))
+    row.state, row.done_on, row.done_by = state, done_on, done_by
+    save_row(row=row, by=by, fields=["state", "done_on", "done_by"])
+    follow_evidence(cases=Case.objects.filter(pk=row.case_id))
     return row
 
 

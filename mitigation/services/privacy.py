@@ -165,6 +165,21 @@ TABLES = [
         client="plan",
         without=_("who decided, remarks"),
     ),
+    nobodys(
+        "mitigation.CaseEvidence",
+        _("what the evidence of a case rests on"),
+        "id case digest rules made_at",
+    ),
+    nobodys(
+        "mitigation.KeptEffect",
+        _("what remedies did"),
+        "id case remedy group n_rows effect variance left_out",
+    ),
+    nobodys(
+        "mitigation.KeptPromise",
+        _("how predictions did"),
+        "id case prediction after inside probability met ln_ratio",
+    ),
     Table(
         "mitigation.PlanDraft",
         _("kept versions of plans"),

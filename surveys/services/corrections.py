@@ -16,6 +16,7 @@ from django.utils.translation import gettext as _
 from consult.models import User
 from consult.services.changes import held
 from consult.services.entry_keys import digest_of, enter_once
+from consult.services.jobs import enqueue
 from surveys.models import Calibration, Correction, Measurand, Reading, Visit
 from surveys.services.entries import known_names, save_row
 from surveys.services.sources import link_sources
@@ -29,6 +30,7 @@ from surveys.services.typed_readings import (
 )
 
 CORRECTED = TYPED - {"spot", "measurand"}
+READING_CORRECTED = "reading-corrected"
 
 
 @transaction.atomic
@@ -58,8 +60,9 @@ def correct_sealed_reading(
         refuse_wrong(new)
         save_row(new, by)
         link_sources(readings=[new], home=visit.property_id)
-        _add(Correction(reading=row, replacement=new, reason=why, made_by=by, made_at=now))
-        _follow(row, visit)
+        correction = Correction(reading=row, replacement=new, reason=why, made_by=by, made_at=now)
+        _add(correction)
+        _follow(correction, visit)
         return new
 
     digest = digest_of(key, "correction", reading.pk, typed | {"reason": reason})
@@ -81,15 +84,18 @@ def set_aside_sealed_reading(
             raise ValidationError(_("This reading is set aside already."))
         correction = Correction(reading=row, reason=_why(reason), made_by=by, made_at=now)
         _add(correction)
-        _follow(row, visit)
+        _follow(correction, visit)
         return correction
 
     digest = digest_of(key, "set aside", reading.pk, {"reason": reason})
     return enter_once(Correction, digest, enter)
 
 
-def _follow(reading: Reading, visit: Visit) -> None:
-    if reading.state == Reading.State.TRIAL:
+def _follow(correction: Correction, visit: Visit) -> None:
+    """What follows for a case is a job, because surveys know no cases."""
+    key = f"{READING_CORRECTED}:{correction.pk}"
+    enqueue(kind=READING_CORRECTED, key=key, arguments={"visit": visit.pk})
+    if correction.reading.state == Reading.State.TRIAL:
         follow_trials(home=visit.property_id)
 
 

@@ -277,6 +277,13 @@ MATRIX: dict[str, tuple[str, dict[str, str], str]] = {
     "visit_detail": ("get", {"pk": "{visit}"}, "200 200 200 404 403 403 403 302"),
     "remedy_list": ("get", {}, "200 200 200 200 403 403 403 302"),
     "remedy_list_export": ("get", {}, "200 200 200 200 403 403 403 302"),
+    # Figures of all homes are for the whole practice; which home it is, for who may open its case.
+    "evidence_list": ("get", {}, "200 200 200 200 403 403 403 302"),
+    "evidence_list_export": ("get", {}, "200 200 200 200 403 403 403 302"),
+    "evidence_renew": ("post", {}, "302 302 302 302 403 403 403 302"),
+    "promise_list": ("get", {}, "200 200 200 200 403 403 403 302"),
+    "promise_list_export": ("get", {}, "200 200 200 200 403 403 403 302"),
+    "client_evidence": ("get", {}, "403 403 403 403 200 200 403 302"),
     "remedy_add": ("get", {}, MANAGER),
     "remedy_edit": ("get", {"pk": "1"}, MANAGER),
     "remedy_follow": ("get", {"pk": "1"}, MANAGER),

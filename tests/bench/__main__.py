@@ -19,6 +19,8 @@ PARTS = (
     ("tests.bench.letters",),
     ("tests.bench.plan_page", "sqlite"),
     ("tests.bench.plan_page", "postgresql"),
+    ("tests.bench.evidence", "sqlite"),
+    ("tests.bench.evidence", "postgresql"),
 )
 PAGES = (
     ("tests.bench.pages", "sqlite"),

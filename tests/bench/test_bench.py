@@ -38,6 +38,16 @@ FIGURES = (
         for what in ("its page", "a tick")
     ),
     *(
+        f"evidence: {what} ({vendor})"
+        for vendor in ("sqlite", "postgresql")
+        for what in (
+            "summary from kept rows",
+            "summary against plain",
+            "whether rows are stale",
+            "its page",
+        )
+    ),
+    *(
         figure.format(vendor)
         for vendor in ("sqlite", "postgresql")
         for figure in (

@@ -98,7 +98,8 @@ PLAIN_WORDS = {
     },
     "contenttypes": {"ContentType.app_label", "ContentType.model"},
     "mitigation": {
-        "Decision.content_sha256", "Decision.option", "Plan.content_sha256",
+        "CaseEvidence.digest", "CaseEvidence.rules", "Decision.content_sha256", "Decision.option",
+        "KeptEffect.left_out", "KeptEffect.remedy", "Plan.content_sha256",
         "Prediction.basis", "Prediction.option", "Remedy.key", "Remedy.name",
         "TestInstrument.name", "TestInstrument.serial", "TestValue.device",
         "TestValue.qualifier", "TestValue.test", "TrialFit.digest", "TrialFit.rule",

@@ -18,7 +18,8 @@ LETTER = re.compile(
 )
 PRACTICE = "Fieldwater Survey Practice"
 TABLES = ("consult_user", "consult_client", "mitigation_case", "surveys_reading", "consult_letter",
-          "mitigation_outcome", "consult_job", "consult_assignment")  # fmt: skip
+          "mitigation_outcome", "consult_job", "consult_assignment",
+          "mitigation_keptpromise")  # fmt: skip
 
 
 def demo(folder: Path, *options: str, **environment: str) -> subprocess.CompletedProcess[str]:
@@ -44,6 +45,18 @@ def counts(folder: Path) -> dict[str, int]:
         }
     finally:
         database.close()
+
+
+def evidence(folder: Path) -> set[tuple[str, int]]:
+    """The kinds with homes that the demo kept."""
+    database = sqlite3.connect(folder / "ebbmark.sqlite3")
+    try:
+        rows = database.execute(
+            "SELECT remedy, count(*) FROM mitigation_kepteffect WHERE n_rows > 0 GROUP BY remedy"
+        ).fetchall()
+    finally:
+        database.close()
+    return set(rows)
 
 
 def senders(folder: Path) -> set[str]:
@@ -72,7 +85,9 @@ def test_the_demo_makes_its_letters_and_a_second_run_loses_nothing(tmp_path):
         assert word in first.stdout
     assert senders(tmp_path) == {PRACTICE}
     before = counts(tmp_path)
-    assert before["mitigation_case"] == 11
+    assert before["mitigation_case"] == 23  # twelve of them small and finished
+    assert evidence(tmp_path) == {("bonded-shield", 5), ("demand-switch", 6),
+                                  ("bonded-shield + demand-switch", 1)}  # fmt: skip
 
     second = demo(tmp_path)
     assert second.returncode == 0, second.stderr

@@ -6,7 +6,7 @@ from scipy.stats import t as student
 from statsmodels.stats.meta_analysis import combine_effects
 
 from mitigation.calc.evidence import between_homes, home_effect, pooled
-from mitigation.calc.promises import kept_promises, reliability, wilson
+from mitigation.calc.promises import held_against, kept_promises, reliability, wilson
 
 # BCG vaccine, 13 trials (Colditz et al., JAMA 1994;271:698-702): tpos, tneg, cpos, cneg.
 BCG = np.array(
@@ -92,24 +92,29 @@ def test_a_home_of_three_rows() -> None:
 def test_wilson_by_hand() -> None:
     """38 of 40 at z = 1.959964: (0.95 + 0.048018)/1.096036 ∓ 0.073930."""
     assert wilson(38, 40) == pytest.approx((0.83497, 0.98619), abs=5e-5)
-    assert wilson(0, 5)[0] == 0.0 and wilson(5, 5)[1] == 1.0
+    for n in range(1, 200):  # the ends hold the share, to the last bit
+        assert wilson(0, n)[0] == 0.0 and wilson(n, n)[1] == 1.0
 
 
 def test_promises_by_hand() -> None:
     """Four rows, three of them inside; Brier (0.01 + 0.04 + 0.81 + 0.25)/4."""
-    after = np.array([1.0, 2.0, 8.0, 4.0])
-    promises = kept_promises(
-        after,
+    inside, ln_ratio = held_against(
+        np.array([1.0, 2.0, 8.0, 4.0]),
         median=np.array([1.0, 1.0, 4.0, 4.0]),
         low=np.array([0.5, 0.5, 3.0, 3.0]),
         high=np.array([2.0, 2.0, 5.0, 5.0]),
+    )
+    assert inside.tolist() == [True, True, False, True]
+    promises = kept_promises(
+        inside,
         probability=np.array([0.9, 0.8, 0.9, 0.5]),
         met=np.array([True, True, False, True]),
+        ln_ratio=ln_ratio,
     )
     assert (promises.rows, promises.inside) == (4, 0.75)
     assert promises.brier == pytest.approx(1.11 / 4)
     assert promises.mean_ln == pytest.approx(np.log(4.0) / 4)
-    nothing = kept_promises(*(np.array([]),) * 5, np.array([], dtype=bool))
+    nothing = kept_promises(*(np.array([]),) * 4)
     assert nothing.rows == 0 and np.isnan(nothing.brier)
 
 

@@ -18,9 +18,11 @@ from consult.models import Letter, User
 from mitigation.comparison import compare
 from mitigation.letters import outcome
 from mitigation.management import demo_practice
+from mitigation.management.demo_finished import finish_home, read_finished
 from mitigation.management.demo_practice import DemoPractice
 from mitigation.management.outcome_table import outcome_table
 from mitigation.models import Case
+from mitigation.services.evidence import keep_stale
 from mitigation.services.imports import import_case_folder
 from mitigation.services.letters import issue_case_letter
 from surveys.letters import survey_report
@@ -68,10 +70,11 @@ class Command(BaseCommand):
         self.office = User.objects.get(email__in=demo.emails(), role=User.Role.OFFICE)
         cases = self._import(demo)
         letters = {case.pk: letter for case in cases if (letter := self._letter_of(case))}
-        self._finish(list(letters.values()))
+        self._finish([*letters.values(), *self._finish_homes()])
         self._offer(cases, demo)
         for case, scene in zip(cases, demo.cases, strict=True):
             demo_practice.take_on(case, scene, self.office, timezone.now())
+        keep_stale(now=timezone.now())
         for enquiry in demo.enquiries:
             demo_practice.open_enquiry(enquiry, self.office, timezone.now())
         for case in cases:
@@ -99,6 +102,11 @@ class Command(BaseCommand):
         for plan, scene in plans:
             if plan is not None:
                 demo_practice.answer_for_client(plan, scene, timezone.now())
+
+    def _finish_homes(self) -> list[Letter]:
+        """Small homes that came all the way, so that evidence and promises say something."""
+        homes = read_finished()
+        return [letter for home in homes for letter in finish_home(home, self.office)]
 
     def _letter_of(self, case: Case) -> Letter | None:
         """What a case is due: the proof, or the report where only a baseline is there."""

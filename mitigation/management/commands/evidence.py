@@ -5,9 +5,11 @@ from collections.abc import Mapping
 from typing import Any
 
 from django.core.management.base import BaseCommand, CommandParser
+from django.utils import timezone
 
 from mitigation.management.outcome_table import ruled_table
-from mitigation.planning.evidence import cases_with_works, evidence_json
+from mitigation.planning.achievements import evidence_json
+from mitigation.services.evidence import keep_stale
 
 HEAD = ("remedy", "group", "homes", "mean change", "95 %", "next home", "left out")
 
@@ -22,7 +24,8 @@ class Command(BaseCommand):
         parser.add_argument("--format", choices=["table", "json"], default="table")
 
     def handle(self, *args: Any, **options: Any) -> None:
-        evidence = evidence_json(cases_with_works())
+        keep_stale(now=timezone.now())
+        evidence = evidence_json()
         if options["format"] == "json":
             self.stdout.write(json.dumps(evidence, ensure_ascii=False, indent=2, allow_nan=False))
             return
