@@ -13,6 +13,7 @@ from consult.forms.labels import label_of
 from consult.forms.texts import TextForm
 from consult.models import Firm
 from consult.services.changes import version_of
+from mitigation.forms.money import MoneyField
 from mitigation.models import PlanItem, WorkItem, WorkOrder
 from mitigation.services.work_orders import EDITABLE
 from surveys.forms.visits import EntryForm
@@ -128,6 +129,12 @@ class ReasonForm(TextForm):
     """Why something is done all the same, or not at all."""
 
     reason = forms.CharField(label=_("because"), max_length=500, required=False)
+
+
+class AcceptForm(ReasonForm):
+    """A report is accepted, with what the firm charged where that is known."""
+
+    charged = MoneyField(label=label_of(WorkOrder, "charged"), required=False)
 
 
 class OrderAnswerForm(TextForm):

@@ -4,6 +4,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass, field
 
 from consult.letters.content import Head
+from mitigation.letters.outcome_works import WorksFacts
 from surveys.letters.facts import (
     GroundCheckFacts,
     GuidelineFacts,
@@ -48,6 +49,7 @@ class OutcomeContext:
     details: Mapping[SpotKey, SpotDetail] = field(default_factory=dict)
     open_items: tuple[str, ...] = ()
     work_done: tuple[str, ...] = ()
+    works: WorksFacts = field(default_factory=WorksFacts)
     frequency_hz: float | None = None
     safety: tuple[str, ...] = ()
     past_dangers: tuple[str, ...] = ()  # met at the baseline, in order at the follow-up

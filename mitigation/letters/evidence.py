@@ -11,6 +11,7 @@ from consult.letters.formats import NBSP, Formats, places
 from consult.letters.words import band_words, phrase, short_decision_words, spot_name
 from mitigation.calc.target import MET, MISSED
 from mitigation.letters.context import OutcomeContext
+from mitigation.letters.outcome_works import firms_values
 from mitigation.letters.phrases import (
     Side,
     Spot,
@@ -61,6 +62,7 @@ def engineer_part(
         *_results(spots, codes, context, formats),
         *_flags_and_cautions(spots),
         *_decision_rule(outcome, context),
+        *firms_values(context.works, formats),
         *readings.trials(context.log, formats),
         *readings.readings_set_aside(context.set_aside, formats),
         *methods.guideline_table(

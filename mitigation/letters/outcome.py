@@ -37,6 +37,7 @@ from mitigation.calc.target import MET, MISSED
 from mitigation.letters.context import OutcomeContext, SpotDetail
 from mitigation.letters.evidence import engineer_part
 from mitigation.letters.limits import limit_sentences
+from mitigation.letters.outcome_works import works_blocks
 from mitigation.letters.phrases import Spot, charts, sleeping_places
 from mitigation.letters.places import measured_after, place_table
 from mitigation.letters.verdict import (
@@ -172,6 +173,7 @@ def _page_two(
         heading(_("The results in the picture"), new_page=new_page),
         pictures(shown, words, single=False),
         *_noted(_("Fault found and repaired"), context.past_dangers),
+        *works_blocks(context.works, formats, flux_unit),
         fine_print(_("Please note"), [*wiring, *precaution_sentences(), *unit_sentences(units)]),
     ]
 

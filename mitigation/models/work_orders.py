@@ -70,6 +70,10 @@ class WorkOrder(PlainTexts):
     words = models.TextField(_("Words to the firm"), max_length=2_000, blank=True)
     # Why it was sent although the firm's licence or insurance had run out.
     licence_reason = models.CharField(max_length=500, blank=True)
+    # For the office and the client's outcome letter; the firm's pages never show it.
+    charged = models.DecimalField(
+        _("What the firm charged"), max_digits=10, decimal_places=2, null=True, blank=True
+    )
     state = models.CharField(max_length=10, choices=State.choices, default=State.DRAFT)
     content = models.JSONField(default=dict, blank=True)
     content_sha256 = models.CharField(max_length=64, blank=True)

@@ -12,7 +12,7 @@ from django.utils import timezone
 from consult.letters.formats import Formats
 from consult.models import User
 from mitigation.calc.electrical_tests import Device, limit_of, practice_of
-from mitigation.forms.orders import OrderAnswerForm, ReasonForm
+from mitigation.forms.orders import AcceptForm, OrderAnswerForm, ReasonForm
 from mitigation.forms.reports import SignatureForm
 from mitigation.letters.test_words import conditions_words, limit_words, test_name, value_words
 from mitigation.letters.work_order import order_words
@@ -106,6 +106,7 @@ def _acts(
         and half is None
         and order.state in (State.REPORTED, State.ACCEPTED),
         "may_change": is_office and order.state in (State.DRAFT, *WorkOrder.AT_WORK),
+        "accept_form": AcceptForm(),
         "licence_words": why_not_licensed(order.firm, now) if is_office else [],
     }
 

@@ -43,7 +43,7 @@ class PromisePart:
 
 
 @dataclass(frozen=True)
-class BrokenLine:
+class PromiseLine:
     """A row that did not come out as foretold."""
 
     row: KeptPromise
@@ -78,20 +78,20 @@ def class_lines(kept: Kept) -> list[dict[str, Any]]:
     ]
 
 
-def broken_lines(user: User) -> list[BrokenLine]:
+def broken_lines(user: User) -> list[PromiseLine]:
     """Those of the cases that somebody may open, the latest case first: one query."""
     cases = Case.objects.visible_to(user).order_by().values("pk")
     rows = KeptPromise.objects.visible_to(user).broken().filter(case__in=cases)
     named = rows.select_related("case", "prediction__spot__room")
-    return [_line(row) for row in named.order_by("-case", "prediction")]
+    return [promise_line(row) for row in named.order_by("-case", "prediction")]
 
 
-def _line(row: KeptPromise) -> BrokenLine:
+def promise_line(row: KeptPromise) -> PromiseLine:
     formats, prediction, spot = formats_here(), row.prediction, row.prediction.spot
     figures = (prediction.median or 0.0, prediction.low or 0.0, prediction.high or 0.0)
     median, low, high = (formats.number(part) for part in rounded_interval(*figures))
     interval = _("(%(low)s to %(high)s)") % {"low": low, "high": high}
-    return BrokenLine(
+    return PromiseLine(
         row=row,
         place=f"{spot.room.name}, {spot.name}",
         measurand=measurand_words(prediction.measurand),

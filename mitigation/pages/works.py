@@ -13,13 +13,14 @@ from consult.letters.formats import places
 from consult.models import User
 from mitigation.comparison.works import spots_served
 from mitigation.letters.remedy_words import remedy_name
-from mitigation.models import Case, PlanItem, WorkOrder, WorkReport, WorkResult
+from mitigation.models import Case, KeptPromise, PlanItem, WorkOrder
 from mitigation.pages.order_lists import with_lateness
+from mitigation.pages.promises import PromiseLine, promise_line
+from mitigation.services.outcome_works import accepted_words, settled_items, where_words
 from mitigation.services.work_orders import items_to_order
 from mitigation.services.works_progress import clients_own
 
 DONE = (PlanItem.State.DONE, PlanItem.State.DONE_DIFFERENTLY)
-SETTLED = (*DONE, PlanItem.State.NOT_POSSIBLE)
 # In which state the house has to be when it is measured again, by the kind of remedy.
 HOUSE_STATE: dict[str, str | Promise] = {
     "demand-switch": _(
@@ -57,6 +58,7 @@ def works_context(case: Case, user: User) -> dict[str, Any]:
         "done": done,
         "house_state": house_state([work.item for work in done if work.item.state in DONE]),
         "to_repeat": _to_repeat(case, done),
+        "promises": _promises(case),
         "confirmations": list(case.confirmations.all()),
         "is_office": user.role == User.Role.OFFICE,
     }
@@ -71,14 +73,14 @@ def _orders(case: Case) -> QuerySet[WorkOrder]:
 
 def done_works(case: Case) -> list[DoneWork]:
     """What became of the items that are settled, in their order."""
-    rows = list(PlanItem.objects.filter(case=case, state__in=SETTLED).whole().order_by("position"))
+    rows = settled_items(case)
     served = spots_served(case, rows) if rows else {}
     reported = accepted_words(case)
     return [
         DoneWork(
             item=row,
             what=remedy_name(row.remedy.name),
-            where=_where(row),
+            where=where_words(row),
             words=reported.get(row.pk, row.note if row.state == "done differently" else ""),
             serves=places(served[row.pk]),
         )
@@ -86,26 +88,10 @@ def done_works(case: Case) -> list[DoneWork]:
     ]
 
 
-def accepted_words(case: Case) -> dict[int, str]:
-    """What the latest accepted report says of each item, by its key."""
-    reports = WorkReport.objects.filter(order__case=case).exclude(accepted_at=None)
-    results = WorkResult.objects.filter(report__in=reports.order_by())
-    rows = results.order_by("report__number").values_list("work_item__item", "words")
-    return dict(rows)
-
-
-def _where(item: PlanItem) -> str:
-    sources = ", ".join(item.source_words())
-    spots = "; ".join(spot.name for spot in item.spots.all())
-    room = item.room.name if item.room else ""
-    place = f"{room} ({spots})" if spots else room
-    return "; ".join(filter(None, [sources, place]))
-
-
 def house_state(items: Sequence[PlanItem]) -> list[str]:
     """How the house has to be when it is measured again, a line for each item that asks for it."""
     return [
-        str(HOUSE_STATE[item.remedy.key]) % {"what": _where(item) or item.name}
+        str(HOUSE_STATE[item.remedy.key]) % {"what": where_words(item) or item.name}
         for item in items
         if item.remedy.key in HOUSE_STATE
     ]
@@ -117,3 +103,9 @@ def _to_repeat(case: Case, done: Sequence[DoneWork]) -> str:
     served = spots_served(case, items) if items else {}
     every = dict.fromkeys(place for spots in served.values() for place in spots)
     return places(list(every))
+
+
+def _promises(case: Case) -> list[PromiseLine]:
+    """What was promised beside what the follow-up found."""
+    rows = KeptPromise.objects.filter(case=case).select_related("case", "prediction__spot__room")
+    return [promise_line(row) for row in rows.order_by("pk")]

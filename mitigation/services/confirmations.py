@@ -10,9 +10,9 @@ from django.utils import timezone
 from django.utils.translation import gettext as _
 
 from consult.models import User
-from consult.services.changes import save_row
 from mitigation.models import Case, PlanItem, Stage, WorksConfirmation
 from mitigation.services.cases import add_note, go_on
+from mitigation.services.plan_items import finish_item
 from mitigation.services.works_progress import clients_own
 from surveys.services.entries import sent_before, with_uid
 
@@ -51,10 +51,14 @@ def confirm_works(
     )
     row.full_clean()
     row.save(force_insert=True)
-    for item in (own[name_of_item] for name_of_item in chosen):
-        item.state, item.done_on = PlanItem.State.DONE, timezone.localdate(now)
-        item.done_by = name
-        save_row(row=item, by=by, fields=["state", "done_on", "done_by"])
+    for item_name in chosen:
+        finish_item(
+            item=own[item_name],
+            by=by,
+            state=PlanItem.State.DONE,
+            done_on=timezone.localdate(now),
+            done_by=name,
+        )
     if words.strip():
         text = _("About the works, by %(name)s: %(words)s")
         add_note(case=case, text=text % {"name": name, "words": words}, by=by, now=now)

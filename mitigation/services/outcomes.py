@@ -18,6 +18,7 @@ from mitigation.models import Case, Outcome
 from mitigation.services.attachments import sketches_of
 from mitigation.services.enclosures import FINDINGS, OUTCOME, numbers_enclosed
 from mitigation.services.letters import Basis, HeadMaker
+from mitigation.services.outcome_works import works_facts
 from surveys.calc.measurands import NUMBER_OF
 from surveys.letters.facts import SketchFacts
 from surveys.letters.survey_report import SurveyContext, survey_content
@@ -130,6 +131,7 @@ def _outcome_context(comparison: Comparison, head: Head) -> OutcomeContext:
         frequency_hz=case.property.frequency_hz,
         sketches=_sketches(case),
         words=facts.word_facts(follow_up, _read_after(comparison)),
+        works=works_facts(comparison),
         log=tuple(
             logged_readings(
                 visits,

@@ -165,9 +165,12 @@ def change_item(*, item: PlanItem, by: User, version: int | None = None, **given
 def finish_item(
     *, item: PlanItem, by: User | None, state: str, done_on: date | None = None, done_by: str = ""
 ) -> PlanItem:
-    """Say what became of an item that was accepted: done, done differently or not possible."""
+    """Say what became of an item that was accepted: done, done differently or not possible.
+
+    What was said before may be put right.
+    """
     row = held(item)
-    if row.state != PlanItem.State.ACCEPTED or state not in OUTCOMES:
+    if row.state not in (PlanItem.State.ACCEPTED, *OUTCOMES) or state not in OUTCOMES:
         raise ValidationError(_("Only an accepted item can be carried out."))
     row.state, row.done_on, row.done_by = state, done_on, done_by
     save_row(row=row, by=by, fields=["state", "done_on", "done_by"])

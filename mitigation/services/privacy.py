@@ -194,7 +194,7 @@ TABLES = [
         _("work orders"),
         fields(
             plain="id case number firm plan due_on agreed_at state content_sha256 made_at made_by "
-            "sent_at sent_by seen_at taken_at refused_at",
+            "sent_at sent_by seen_at taken_at refused_at charged",
             access=Blank(),
             contact=Blank(),
             wished_days=Blank(),

@@ -2,6 +2,7 @@
 
 from collections.abc import Mapping
 from datetime import datetime
+from decimal import Decimal
 from typing import Any
 from uuid import UUID
 
@@ -22,7 +23,6 @@ from mitigation.calc.electrical_tests import KIND_OF, Device, keeps, limit_of, p
 from mitigation.letters.work_report import KIND
 from mitigation.models import (
     Case,
-    PlanItem,
     TestInstrument,
     TestValue,
     WorkItem,
@@ -34,6 +34,7 @@ from mitigation.models import (
 from mitigation.services.attachments import attach_file
 from mitigation.services.cases import add_note, go_on
 from mitigation.services.letters import issue_case_letter
+from mitigation.services.plan_items import finish_item
 from surveys.services.entries import known_names, sent_before, with_uid
 
 State = WorkOrder.State
@@ -289,7 +290,9 @@ def _copy(last: WorkReport, report: WorkReport, by: User) -> None:
 
 
 @transaction.atomic
-def accept_report(*, report: WorkReport, by: User, now: datetime) -> WorkReport:
+def accept_report(
+    *, report: WorkReport, by: User, now: datetime, charged: Decimal | None = None
+) -> WorkReport:
     """Take a report as the word on its items, and the case on; a second click changes nothing."""
     order = held(report.order)
     row = held(report)
@@ -299,13 +302,17 @@ def accept_report(*, report: WorkReport, by: User, now: datetime) -> WorkReport:
     row.accepted_at, row.accepted_by = now, by
     row.save(update_fields=["accepted_at", "accepted_by"])
     order.state = State.ACCEPTED
+    order.charged = order.charged if charged is None else charged
     save_row(row=order, by=by)
     who = f"{order.firm.name}, {row.signed_name}"[:120]
     for result in row.results.select_related("work_item__item"):
-        item = held(result.work_item.item)
-        item.state = PlanItem.State(result.result)
-        item.done_on, item.done_by = result.done_on, who if result.done_on else ""
-        save_row(row=item, by=by, fields=["state", "done_on", "done_by"])
+        finish_item(
+            item=result.work_item.item,
+            by=by,
+            state=result.result,
+            done_on=result.done_on,
+            done_by=who if result.done_on else "",
+        )
     go_on(case=Case.objects.select_for_update().get(pk=order.case_id), by=by, now=now)
     return row
 

@@ -1,6 +1,7 @@
 """Orders as the office makes, sends, changes and judges them; and the list of all."""
 
 from collections.abc import Callable
+from typing import Any
 
 from django.contrib import messages
 from django.core.exceptions import ValidationError
@@ -16,7 +17,7 @@ from django.views.decorators.http import require_http_methods, require_POST, req
 from consult.access import SignedInRequest, role_required
 from consult.htmx import back_to, entry_form
 from consult.models import Firm, User
-from mitigation.forms.orders import OrderForm, OrdersForm, ReasonForm
+from mitigation.forms.orders import AcceptForm, OrderForm, OrdersForm, ReasonForm
 from mitigation.models import Case, WorkOrder, WorkReport
 from mitigation.pages.orders import order_context, orders_for_page
 from mitigation.services.work_orders import (
@@ -146,8 +147,8 @@ def order_call_off(request: SignedInRequest, pk: int) -> HttpResponse:
     return _done(
         request,
         pk,
-        lambda reason: call_off_order(
-            order=order, by=request.user, now=timezone.now(), reason=reason
+        lambda typed: call_off_order(
+            order=order, by=request.user, now=timezone.now(), reason=typed["reason"]
         ),
         _("The order is called off."),
     )
@@ -164,13 +165,15 @@ def report_judge(request: SignedInRequest, pk: int, report: int, act: str) -> Ht
         return _done(
             request,
             pk,
-            lambda _reason: accept_report(report=row, by=request.user, now=now),
+            lambda typed: accept_report(
+                report=row, by=request.user, now=now, charged=typed["charged"]
+            ),
             _("The report is accepted."),
         )
     return _done(
         request,
         pk,
-        lambda reason: return_report(report=row, by=request.user, now=now, reason=reason),
+        lambda typed: return_report(report=row, by=request.user, now=now, reason=typed["reason"]),
         _("The report is sent back."),
     )
 
@@ -183,14 +186,14 @@ def _order(request: SignedInRequest, pk: int) -> WorkOrder:
 
 
 def _done(
-    request: SignedInRequest, pk: int, act: Callable[[str], object], words: str
+    request: SignedInRequest, pk: int, act: Callable[[dict[str, Any]], object], words: str
 ) -> HttpResponse:
     """Do what a button with a reason asks for, and say so."""
-    form = ReasonForm(request.POST)
+    form = AcceptForm(request.POST)
     try:
         if not form.is_valid():
             raise ValidationError([word for errors in form.errors.values() for word in errors])
-        act(form.cleaned_data["reason"])
+        act(form.cleaned_data)
     except ValidationError as error:
         messages.error(request, " ".join(error.messages))
     else:
