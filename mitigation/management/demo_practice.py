@@ -50,6 +50,7 @@ class DemoCase:
     circuits: tuple[Mapping[str, Any], ...] = ()
     appliances: tuple[Mapping[str, Any], ...] = ()
     plan: Mapping[str, Any] | None = None
+    order: Mapping[str, Any] | None = None
 
 
 @dataclass(frozen=True)
@@ -93,6 +94,7 @@ def read_practice() -> DemoPractice:
                 tuple(case.get("circuits", ())),
                 tuple(case.get("appliances", ())),
                 case.get("plan"),
+                case.get("order"),
             )
             for case in text["cases"]
         ),

@@ -196,9 +196,9 @@ def test_a_move_that_skips_nothing_has_no_such_page(client, office, to):
     assert client.get(page).status_code == 404
 
 
-def test_the_steps_of_many_cases_cost_three_queries(django_assert_num_queries):
+def test_the_steps_of_many_cases_cost_four_queries(django_assert_num_queries):
     many = [surveyed() for _case in range(3)]
-    with django_assert_num_queries(3):
+    with django_assert_num_queries(4):
         assert len(steps_of(many, now=NOW)) == 3
 
 

@@ -61,7 +61,7 @@ def test_an_order_that_is_sent_is_frozen_with_its_letter_and_its_mail(office) ->
     assert [item["name"] for item in order.content["items"]] == ["R1", "R2"]
     assert order.content["circuits"][0]["is_named"]
     mail = OutboundMail.objects.get(key__startswith=f"order:{order.pk}:")
-    assert mail.to == order.firm.email and "/orders/link/" in mail.body
+    assert mail.to == order.firm.email and "/work-orders/link/" in mail.body
     send_order(order=order, by=office, now=timezone.now())  # a second click
     assert OutboundMail.objects.filter(key__startswith="order:").count() == 1
     assert Letter.objects.filter(kind="work-order").count() == 1

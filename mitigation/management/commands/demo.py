@@ -20,6 +20,7 @@ from mitigation.letters import outcome
 from mitigation.management import demo_practice
 from mitigation.management.demo_finished import finish_home, read_finished
 from mitigation.management.demo_practice import DemoPractice
+from mitigation.management.demo_works import order_works
 from mitigation.management.outcome_table import outcome_table
 from mitigation.models import Case
 from mitigation.services.evidence import keep_stale
@@ -102,6 +103,12 @@ class Command(BaseCommand):
         for plan, scene in plans:
             if plan is not None:
                 demo_practice.answer_for_client(plan, scene, timezone.now())
+        orders = [
+            order_works(case, scene.order, self.office, timezone.now())
+            for case, scene in pairs
+            if scene.order is not None
+        ]
+        self._finish([order.letter for order in orders if order and order.letter])
 
     def _finish_homes(self) -> list[Letter]:
         """Small homes that came all the way, so that evidence and promises say something."""
