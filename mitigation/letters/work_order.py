@@ -30,6 +30,7 @@ from mitigation.calc.electrical_tests import kinds_of
 from mitigation.letters.order_facts import CircuitLine, OrderItem, OrderSheet
 from mitigation.letters.remedy_words import remedy_instructions, remedy_name
 from mitigation.letters.test_words import limits_of_sheet, named_with_unit
+from mitigation.models import WorkResult
 
 KIND = "work-order"
 ASK_FIRST = "Ask before switching circuits off."
@@ -90,7 +91,7 @@ def record_sentences(sheet: OrderSheet) -> list[str]:
             _(
                 "Usual after work on a 230 V system (IEC 60364-6): insulation resistance with its "
                 "test voltage, continuity, loop impedance where the code asks, type and rated "
-                "current of the RCD with its trip times at 1x and 5x, polarity."
+                "residual current of the RCD with its trip times at 1x and 5x, polarity."
             ),
         )
     else:
@@ -184,7 +185,7 @@ def _firms_part(frozen: Mapping[str, Any]) -> list[Block]:
     blocks: list[Block] = [
         facts(
             [
-                (_("Place"), one_line(frozen["place"])),
+                (_("Address of the work"), one_line(frozen["place"])),
                 (_("How to get in"), frozen["access"]),
                 (_("Contact on site"), frozen["contact"]),
                 (_("Wished days"), frozen["wished_days"]),
@@ -197,7 +198,9 @@ def _firms_part(frozen: Mapping[str, Any]) -> list[Block]:
     if frozen["ask_first"]:
         blocks.insert(0, lead(frozen["ask_first"]))
     if frozen["dangers"]:
-        blocks.append(note(_("Found at the survey: see to it first"), frozen["dangers"]))
+        blocks.append(
+            note(_("Found at the survey: look at it before anything else"), frozen["dangers"])
+        )
     if frozen["words"]:
         blocks.append(paragraph(frozen["words"]))
     blocks.append(_items_table(frozen))
@@ -256,7 +259,7 @@ def _circuits_table(frozen: Mapping[str, Any]) -> Block:
 def _record_sheet(frozen: Mapping[str, Any]) -> list[Block]:
     """Room for the same report by hand."""
     box = "☐"
-    words = [_("done"), _("done differently"), _("not possible")]
+    words = [str(label) for label in WorkResult.Result.labels]
     ends = f"{NBSP}{NBSP} ".join(f"{box}{NBSP}{word}" for word in words)
     items = [[f"{item['name']}: {item['what']}", ends, "", ""] for item in frozen["items"]]
     item_columns = [
@@ -272,7 +275,7 @@ def _record_sheet(frozen: Mapping[str, Any]) -> list[Block]:
         column(_("Item, circuit or point"), 18),
         column(_("Value"), 12),
         column(_("Instrument, test voltage"), 20),
-        column(_("Limit to call out; remark"), 24),
+        column(_("Published limit; remark"), 24),
     ]
     return [
         table(_("Items"), item_columns, [("", items)]),

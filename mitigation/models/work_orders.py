@@ -49,7 +49,7 @@ class WorkOrder(PlainTexts):
         REFUSED = "refused", _("refused")
         REPORTED = "reported", _("reported")
         RETURNED = "returned", _("sent back")
-        ACCEPTED = "accepted", _("accepted")
+        ACCEPTED = "accepted", _("report accepted")
         CALLED_OFF = "called off", _("called off")
 
     AT_WORK = (State.SENT, State.RETURNED)

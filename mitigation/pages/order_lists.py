@@ -3,14 +3,14 @@
 from dataclasses import dataclass
 from datetime import date, datetime, timedelta
 
-from django.db.models import Q, QuerySet
+from django.db.models import Exists, OuterRef, Q, QuerySet
 from django.utils import timezone
 from django.utils.functional import Promise
 from django.utils.translation import gettext_lazy as _
 
 from consult.access import SignedInRequest
 from consult.models import User
-from mitigation.models import WorkOrder
+from mitigation.models import WorkOrder, WorkReport
 
 State = WorkOrder.State
 RECENT = timedelta(days=90)
@@ -56,8 +56,9 @@ def orders_of_firm(user: User, now: datetime) -> dict[str, list[tuple[WorkOrder,
     """A firm's orders: today, to do, with the office, and what is done."""
     today = timezone.localdate(now)
     rows = WorkOrder.objects.visible_to(user).for_list().order_by("due_on", "pk")
+    lately = WorkReport.objects.filter(order=OuterRef("pk"), accepted_at__gte=now - RECENT)
     recent = rows.exclude(state__in=[State.REFUSED, State.CALLED_OFF]).filter(
-        ~Q(state=State.ACCEPTED) | Q(sent_at__gte=now - RECENT)
+        ~Q(state=State.ACCEPTED) | Exists(lately)
     )
     groups: dict[str, list[tuple[WorkOrder, bool]]] = {
         "today": [], "to_do": [], "with_office": [], "done": []

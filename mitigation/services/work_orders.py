@@ -1,6 +1,6 @@
 """Orders to firms: made from accepted items, sent, answered, amended, called off."""
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Mapping
 from datetime import datetime, timedelta
 from typing import Any
 
@@ -315,8 +315,3 @@ def draft_order(basis: Basis, head_for: HeadMaker) -> Draft:
         WorkOrder.objects.filter(pk=order.pk).update(letter=letter)
 
     return Draft(content, [], keep, firm=order.firm, language=order.firm.language)
-
-
-def orders_of(case: Case) -> Sequence[WorkOrder]:
-    """The orders of a case, latest first."""
-    return list(case.orders.all().for_list().order_by("-number"))

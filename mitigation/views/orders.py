@@ -135,7 +135,12 @@ def order_send(request: SignedInRequest, pk: int) -> HttpResponse:
         except ValidationError as error:
             form.add_error(None, error)
         else:
-            messages.success(request, _("The order is sent. Its sheet is being made."))
+            messages.success(
+                request,
+                _("The order is sent. Its sheet is being made.")
+                if order.firm.email
+                else _("The order is issued. The firm has no e-mail: hand the printed sheet over."),
+            )
             return redirect("work_order", pk=pk)
     return _page(request, order, send_form=form, status=422)
 
