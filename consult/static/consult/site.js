@@ -61,7 +61,8 @@
   });
   document.addEventListener("htmx:afterRequest", event => {
     const form = form_of(event);
-    if (form && event.detail.xhr.getResponseHeader("HX-Redirect")) localStorage.removeItem(place(form));
+    const isTaken = ["HX-Redirect", "HX-Refresh"].some(it => event.detail.xhr.getResponseHeader(it));
+    if (form && isTaken) localStorage.removeItem(place(form));
   });
   document.addEventListener("htmx:load", restore);
 
