@@ -22,7 +22,7 @@ from consult.letters.content import (
     paragraph,
     table,
 )
-from consult.letters.countries import in_trade_words
+from consult.letters.countries import in_trade_words, protection
 from consult.letters.formats import NBSP, Formats, listing, places
 from consult.letters.unbroken import unbroken_content
 from consult.letters.words import wiring_sentences
@@ -49,6 +49,7 @@ def order_words(sheet: OrderSheet, language: str) -> dict[str, Any]:
             "firm": sheet.firm,
             "place": sheet.place,
             "practice": sheet.practice,
+            "protection": protection(sheet.country),
             "supply": _supply_words(sheet, formats),
             "access": sheet.access,
             "contact": sheet.contact,
@@ -250,7 +251,7 @@ def _circuits_table(frozen: Mapping[str, Any]) -> Block:
         column(_("Panel"), 16),
         column(_("Phase"), 10),
         column(_("Rating"), 10, number=True),
-        column(_("RCD"), 12),
+        column(frozen["protection"], 12),
     ]
     caption = _("The panel as we found it (● = named by an item)")
     return table(caption, columns, [("", rows)], small=True)
@@ -263,13 +264,13 @@ def _record_sheet(frozen: Mapping[str, Any]) -> list[Block]:
     ends = f"{NBSP}{NBSP} ".join(f"{box}{NBSP}{word}" for word in words)
     items = [[f"{item['name']}: {item['what']}", ends, "", ""] for item in frozen["items"]]
     item_columns = [
-        column(_("Item"), 28),
-        column(_("How it ended"), 36),
-        column(_("Day"), 10),
-        column(_("How, or why not"), 26),
+        column(_("Item"), 22),
+        column(_("How it ended"), 44),
+        column(_("Day"), 12),
+        column(_("How, or why not"), 22),
     ]
     tests = [[name, "", "", "", limits] for name, limits in frozen["tests"]]
-    tests += [["", "", "", "", ""] for _row in range(BLANK_ROWS)]
+    tests += [[NBSP, "", "", "", ""] for _row in range(BLANK_ROWS)]
     test_columns = [
         column(_("Test"), 26),
         column(_("Item, circuit or point"), 18),
@@ -279,7 +280,7 @@ def _record_sheet(frozen: Mapping[str, Any]) -> list[Block]:
     ]
     return [
         table(_("Items"), item_columns, [("", items)]),
-        table(_("Tests"), test_columns, [("", tests)], small=True),
+        table(_("Tests"), test_columns, [("", tests)]),
         facts(
             [
                 (_("Who did it"), "_" * 30),

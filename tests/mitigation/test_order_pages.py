@@ -21,7 +21,7 @@ from mitigation.models import (
     WorksConfirmation,
 )
 from mitigation.services.work_orders import call_off_order, order_token
-from mitigation.services.work_reports import accept_report, sign_off
+from mitigation.services.work_reports import accept_report
 from mitigation.templatetags.plans import phone_links
 from tests.entries import PHOTO
 from tests.factories import UserFactory, assign
@@ -33,6 +33,7 @@ from tests.mitigation.ordered_works import (
     keep,
     reported,
     sent_order,
+    signed,
 )
 
 pytestmark = pytest.mark.django_db
@@ -257,19 +258,11 @@ def test_the_assessor_reads_how_the_house_has_to_be(client, order, ole, office) 
     assign(assessor, order.case.property)
     keep(order, order.items.first(), ole, result="done differently", words="Two switches.")
     keep(order, order.items.last(), ole)
-    accept_report(report=_signed(order, ole), by=office, now=timezone.now())
+    accept_report(report=signed(order, ole), by=office, now=timezone.now())
     client.force_login(assessor)
     text = client.get(reverse("case_works", args=[order.case.reference])).content.decode()
     assert "asleep" in text and "Two switches." in text and "Read again" in text
     assert "Order the works" not in text
-
-
-def _signed(order, by):
-    order.refresh_from_db()
-    return sign_off(
-        order=order, by=by, now=timezone.now(), name=by.name, licence="HWK 4711", remark="",
-        shown_sha256=order.content_sha256,
-    )  # fmt: skip
 
 
 def test_an_erased_order_says_so(client, order, office) -> None:
