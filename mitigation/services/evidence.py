@@ -64,16 +64,15 @@ def keep_evidence(*, case: int, now: datetime) -> None:
 
     The digest is taken first: what changes meanwhile leaves the rows stale and not wrong.
     """
-    rows = Case.objects.select_for_update(of=("self",)).filter(pk=case)
-    if not rows.exists():
+    rows = Case.objects.select_for_update(of=("self",)).select_related("guideline")
+    row = rows.filter(pk=case).first()
+    if row is None:
         return
     digest = basis_digests(Case.objects.filter(pk=case))[case]
-    row = rows.select_related("guideline", "property__client").get()
     comparison = compare(row)
-    KeptEffect.objects.filter(case=case).delete()
-    KeptPromise.objects.filter(case=case).delete()
+    KeptEffect.objects.filter(case=row).delete()
+    KeptPromise.objects.filter(case=row).delete()
     KeptEffect.objects.bulk_create(effects_of(comparison))
     KeptPromise.objects.bulk_create(promises_of(comparison))
-    CaseEvidence.objects.update_or_create(
-        case_id=case, defaults={"digest": digest, "rules": list(RULES), "made_at": now}
-    )
+    given = {"digest": digest, "rules": list(RULES), "made_at": now}
+    CaseEvidence.objects.update_or_create(case=row, defaults=given)

@@ -10,14 +10,16 @@ from consult.services.changes import version_of
 from consult.services.privacy.erasures import erase_person
 from consult.tasks import run_job
 from mitigation.models import Case, CaseEvidence, KeptEffect, KeptPromise, Plan, PlanItem, Stage
+from mitigation.planning import evidence_basis
 from mitigation.services.cases import edit_case
 from mitigation.services.decisions import decide
 from mitigation.services.evidence import KEEP_EVIDENCE, follow_evidence, keep_stale, stale_cases
 from mitigation.services.further_visits import add_further_visits
 from mitigation.services.imports import import_case_folder
 from mitigation.tasks import READING_CORRECTED, VISIT_SEALED
-from surveys.models import Calibration, Reading
+from surveys.models import Calibration, Circuit, Reading, Spot
 from surveys.services import corrections
+from surveys.services.circuits import add_circuit
 from surveys.services.registers import add_calibration
 from tests.factories import UserFactory
 from tests.mitigation.planned_homes import folder, upload
@@ -118,6 +120,26 @@ def test_another_state_of_an_item_refills_them(case) -> None:
 
 def test_a_day_of_works_put_right_makes_them_stale(case) -> None:
     case.items.update(done_on="2026-05-03")
+    assert stale_cases() == [case.pk]
+
+
+def test_what_an_item_serves_makes_them_stale(case) -> None:
+    item = case.items.get()
+    other = Spot.objects.create(room=item.room, name="elsewhere")
+    item.spots.add(other)
+    assert keep_stale(now=timezone.now()) == 1
+    assert not KeptEffect.objects.exists()  # at the other spot nothing was measured
+    item.spots.clear()
+    assert keep_stale(now=timezone.now()) == 1
+    circuit = add_circuit(home=case.property, by=UserFactory(), name="F1")
+    item.circuits.add(circuit)
+    assert keep_stale(now=timezone.now()) == 1
+    Circuit.objects.filter(pk=circuit.pk).update(name="F2")
+    assert keep_stale(now=timezone.now()) == 1 and is_up_to_date()
+
+
+def test_another_rule_makes_every_case_stale(case, monkeypatch) -> None:
+    monkeypatch.setattr(evidence_basis, "RULES", ("evidence-2",))
     assert stale_cases() == [case.pk]
 
 
