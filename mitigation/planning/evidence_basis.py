@@ -22,6 +22,7 @@ _ITEM = ("pk", "remedy__key", "remedy__acts_on", "remedy__is_electric", "remedy_
          "room", "state", "done_on")  # fmt: skip
 _NAMED = {"spots": "spots", "circuits": "circuits__name", "appliances": "appliances__name"}
 _VISIT = ("visit", "visit__kind", "visit__date", "visit__position")
+_DECISION = ("plan__case", "pk", "option", "items", "decided_at")
 
 Facts = Iterable[tuple[Any, ...]]
 
@@ -63,7 +64,9 @@ def _facts(cases: QuerySet[Case, Any]) -> dict[str, Facts]:
         **{word: _named(items, word, name) for word, name in _NAMED.items()},
         "visit": visits.order_by("visit").values_list("case", *_VISIT),
         "correction": corrected.values_list("reading__visit__cases", "pk"),
-        "decision": accepted.order_by("pk").values_list("plan__case", "pk", "option", "items"),
+        "decision": accepted.order_by("pk").values_list(
+            "plan__case", "pk", "option", "items", "decided_at"
+        ),
         "prediction": promised.order_by("pk").values_list("plan__case", "pk"),
     }
 
