@@ -14,7 +14,7 @@ from consult.forms.texts import TextForm
 from consult.models import Firm
 from consult.services.changes import version_of
 from mitigation.forms.money import MoneyField
-from mitigation.models import PlanItem, WorkItem, WorkOrder
+from mitigation.models import Attachment, Case, PlanItem, WorkItem, WorkOrder
 from mitigation.services.work_orders import EDITABLE
 from surveys.forms.visits import EntryForm
 
@@ -50,13 +50,42 @@ class OrderWordsForm(EntryForm):
     )
 
 
+class DocumentField(forms.ModelMultipleChoiceField):  # type: ignore[type-arg]  # not subscriptable
+    """Files of the case that a firm gets with its order."""
+
+    def __init__(self) -> None:
+        super().__init__(
+            Attachment.objects.none(),
+            label=label_of(WorkOrder, "documents"),
+            required=False,
+            widget=forms.CheckboxSelectMultiple,
+            help_text=_("The firm can open these files of the case, and no other."),
+        )
+
+
+def offer_documents(form: forms.Form, case: Case) -> None:
+    """Have a form offer the files of a case that are ready."""
+    rows = case.attachments.filter(state=Attachment.State.READY).defer("small", "sketch")
+    form.fields["documents"].queryset = rows  # type: ignore[attr-defined]  # of its field class
+    if not rows.exists():
+        del form.fields["documents"]
+
+
 class OrdersForm(OrderWordsForm):
     """Which firm does which accepted item."""
 
+    documents = DocumentField()
+
     def __init__(
-        self, *args: Any, items: Iterable[PlanItem], firms: Iterable[Firm], **kwargs: Any
+        self,
+        *args: Any,
+        case: Case,
+        items: Iterable[PlanItem],
+        firms: Iterable[Firm],
+        **kwargs: Any,
     ) -> None:
         super().__init__(*args, **kwargs)
+        offer_documents(self, case)
         self.items = list(items)
         self.firms = {str(firm.pk): firm for firm in firms}
         choices = [("", _("not now")), *((pk, firm.name) for pk, firm in self.firms.items())]
@@ -74,7 +103,8 @@ class OrdersForm(OrderWordsForm):
         return [(item, self[f"firm-{item.pk}"], self[f"words-{item.pk}"]) for item in self.items]
 
     def word_fields(self) -> list[forms.BoundField]:
-        return [self[name] for name in OrderWordsForm.base_fields]
+        names = (*OrderWordsForm.base_fields, "documents")
+        return [self[name] for name in names if name in self.fields]
 
     def firm_of(self) -> dict[int, Firm]:
         """The firm of each item that goes to one now."""
@@ -92,7 +122,8 @@ class OrdersForm(OrderWordsForm):
 
     def given(self) -> dict[str, Any]:
         """What all of the orders say."""
-        return {name: self.cleaned_data[name] for name in OrderWordsForm.base_fields}
+        given = {name: self.cleaned_data[name] for name in OrderWordsForm.base_fields}
+        return given | {"documents": self.cleaned_data.get("documents") or []}
 
     def clean(self) -> dict[str, Any]:
         cleaned: dict[str, Any] = super().clean() or self.cleaned_data
@@ -112,7 +143,10 @@ class OrderForm(OrderWordsForm):
         input_formats=[MOMENT],
         help_text=_("Once the firm and the client agreed on it."),
     )
-    field_order = ("access", "contact", "wished_days", "agreed_at", "due_on", "words")
+    documents = DocumentField()
+    field_order = (
+        "access", "contact", "wished_days", "agreed_at", "due_on", "words", "documents",
+    )  # fmt: skip
 
     def __init__(self, *args: Any, order: WorkOrder, **kwargs: Any) -> None:
         super().__init__(*args, **kwargs)
@@ -120,9 +154,12 @@ class OrderForm(OrderWordsForm):
         if order.agreed_at is not None:
             self.initial["agreed_at"] = timezone.localtime(order.agreed_at)
         self.initial["version"] = version_of(order)
+        offer_documents(self, order.case)
+        self.initial["documents"] = list(order.documents.all())
 
     def given(self) -> dict[str, Any]:
-        return {name: self.cleaned_data[name] for name in EDITABLE}
+        given = {name: self.cleaned_data[name] for name in EDITABLE}
+        return given | {"documents": self.cleaned_data.get("documents") or []}
 
 
 class ReasonForm(TextForm):

@@ -61,6 +61,7 @@ def order_words(sheet: OrderSheet, language: str) -> dict[str, Any]:
             "dangers": list(sheet.dangers),
             "items": [_item(item, sheet.country) for item in sheet.items],
             "circuits": [_circuit(line, formats) for line in sheet.circuits],
+            "documents": list(sheet.documents),
             "record": record_sentences(sheet),
             "tests": [
                 [named_with_unit(kind.code), limits_of_sheet(kind.code, sheet.practice, formats)]
@@ -193,6 +194,7 @@ def _firms_part(frozen: Mapping[str, Any]) -> list[Block]:
                 (_("Agreed"), frozen["agreed"]),
                 (_("To be done by"), frozen["due"]),
                 (_("Supply"), frozen["supply"]),
+                (_("Documents, on the page of the order"), listing(frozen["documents"])),
             ]
         )
     ]

@@ -125,6 +125,7 @@ class Migration(migrations.Migration):
                 ('made_by', models.ForeignKey(blank=True, null=True, on_delete=django.db.models.deletion.SET_NULL, related_name='+', to=settings.AUTH_USER_MODEL)),
                 ('plan', models.ForeignKey(blank=True, null=True, on_delete=django.db.models.deletion.SET_NULL, related_name='orders', to='mitigation.plan')),
                 ('sent_by', models.ForeignKey(blank=True, null=True, on_delete=django.db.models.deletion.SET_NULL, related_name='+', to=settings.AUTH_USER_MODEL)),
+                ('documents', models.ManyToManyField(blank=True, related_name='orders', to='mitigation.attachment', verbose_name='Documents for the firm')),
             ],
             options={
                 'ordering': ['case', 'number'],

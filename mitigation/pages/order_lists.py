@@ -24,6 +24,7 @@ class Which:
     words: str | Promise
 
 
+WANTS_SOMEBODY = (*WorkOrder.AT_WORK, State.REPORTED)
 WHICH = (
     Which("", _("all")),
     Which("unseen", _("not opened yet")),
@@ -36,15 +37,18 @@ WHICH = (
 def wanted_orders(request: SignedInRequest) -> QuerySet[WorkOrder]:
     """The orders that a list or its spreadsheet is asked for, latest first."""
     rows = WorkOrder.objects.visible_to(request.user).for_list().order_by("-made_at", "-pk")
-    which = request.GET.get("which", "")
-    today = timezone.localdate()
-    filters = {
+    filters = filters_of(timezone.localdate())
+    return rows.filter(filters.get(request.GET.get("which", ""), Q()))
+
+
+def filters_of(today: date) -> dict[str, Q]:
+    """What each part of the list asks for, by its name."""
+    return {
         "unseen": Q(state=State.SENT, seen_at=None),
         "late": Q(state__in=WorkOrder.AT_WORK, due_on__lt=today),
         "refused": Q(state=State.REFUSED),
         "reported": Q(state=State.REPORTED),
     }
-    return rows.filter(filters.get(which, Q()))
 
 
 def with_lateness(orders: list[WorkOrder], today: date) -> list[tuple[WorkOrder, bool]]:

@@ -3,11 +3,14 @@
 import datetime as dt
 
 import pytest
+from django.core.exceptions import ValidationError
+from django.core.files.base import ContentFile
 from django.core.files.uploadedfile import SimpleUploadedFile
 from django.urls import reverse
 from django.utils import timezone
 
 from consult.models import Job, OutboundMail
+from consult.services.changes import version_of
 from consult.tasks import run_job
 from mitigation.models import (
     Attachment,
@@ -20,7 +23,8 @@ from mitigation.models import (
     WorkResult,
     WorksConfirmation,
 )
-from mitigation.services.work_orders import call_off_order, order_token
+from mitigation.services.attachments import attach_file
+from mitigation.services.work_orders import call_off_order, change_order, order_token
 from mitigation.services.work_reports import accept_report
 from mitigation.templatetags.plans import phone_links
 from tests.entries import PHOTO
@@ -111,6 +115,34 @@ def test_the_page_of_the_office_does_not_count_as_seen(client, order, office) ->
     assert "not opened yet" in client.get(page_of(order)).content.decode()
     order.refresh_from_db()
     assert order.seen_at is None
+
+
+def test_a_firm_opens_the_documents_of_its_order_and_no_other(client, order, ole, office) -> None:
+    plan, other = (
+        attach_file(
+            case=order.case, name=name, content=ContentFile(name.encode()), by=office,
+            now=timezone.now(),
+        )
+        for name in ("panel.txt", "offer.txt")
+    )  # fmt: skip
+    change_order(
+        order=order, by=office, now=timezone.now(), seen=version_of(order),
+        values={"documents": [plan]},
+    )  # fmt: skip
+    client.force_login(ole)
+    shown = client.get(page_of(order)).content.decode()
+    assert "panel.txt" in shown and "offer.txt" not in shown
+    answers = [
+        client.get(reverse("order_document", args=[order.pk, file.pk])) for file in (plan, other)
+    ]
+    assert b"".join(answers[0].streaming_content) == b"panel.txt"
+    answers[0].close()
+    assert [answer.status_code for answer in answers] == [200, 404]
+    with pytest.raises(ValidationError, match="files of this case"):
+        change_order(
+            order=sent_order(case_at_works("bonded-shield")), by=office, now=timezone.now(),
+            seen=None, values={"documents": [plan]},
+        )  # fmt: skip
 
 
 def test_another_firm_finds_nothing(client, order) -> None:
@@ -219,6 +251,10 @@ def test_lists_tell_unseen_late_refused_and_reported_orders_apart(client, office
     assert references("late") == {late.case.reference}
     assert references("reported") == {to_look_at.case.reference}
     assert references("refused") == set() and len(references("")) == 3
+    counts = client.get(reverse("desk")).context["orders"]
+    assert {count.which.name: count.n_orders for count in counts} == {
+        "unseen": 1, "late": 1, "reported": 1,
+    }  # fmt: skip
 
 
 def test_today_stands_first_for_a_firm(client, order, ole) -> None:
