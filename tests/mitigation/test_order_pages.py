@@ -320,3 +320,15 @@ def test_a_result_that_somebody_changed_meanwhile_is_not_overwritten(client, ord
     answer = client.post(form, stale | {"result": "not possible", "words": "No room."})
     assert answer.status_code == 422 and "changed this meanwhile" in answer.content.decode()
     assert WorkResult.objects.get().words == "Two switches."
+
+
+def test_a_licence_that_runs_out_before_the_work_is_called_out_to_the_office(
+    client, order, ole, office
+) -> None:
+    yesterday = timezone.localdate() - dt.timedelta(days=1)
+    type(order.firm).objects.filter(pk=order.firm_id).update(licence_until=yesterday)
+    report = reported(order, ole)  # what was done is reported all the same
+    client.force_login(office)
+    text = client.get(page_of(order)).content.decode()
+    assert f"The licence of {order.firm} ran out on" in text
+    assert report.licence == "HWK 4711"
