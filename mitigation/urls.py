@@ -3,6 +3,7 @@
 from django.urls import path, re_path
 
 from mitigation.views import (
+    appointments,
     attachments,
     case_list,
     cases,
@@ -153,6 +154,27 @@ urlpatterns = [
         order_answers.order_link_answer,
         name="order_link_answer",
     ),
+    path(
+        "work-orders/link/<str:token>/appointment/",
+        appointments.order_link_appointment,
+        name="order_link_appointment",
+    ),
+    path(
+        "work-orders/<int:pk>/appointment/",
+        appointments.appointment_propose,
+        name="appointment_propose",
+    ),
+    path(
+        "appointments/<int:pk>/answer/",
+        appointments.appointment_answer,
+        name="appointment_answer",
+    ),
+    path(
+        "appointments/<int:pk>/call-off/",
+        appointments.appointment_call_off,
+        name="appointment_call_off",
+    ),
+    path("appointments/<int:pk>/file/", appointments.appointment_file, name="appointment_file"),
     path("work-orders/<int:pk>/", orders.work_order, name="work_order"),
     path("work-orders/<int:pk>/edit/", orders.order_edit, name="order_edit"),
     path("work-orders/<int:pk>/send/", orders.order_send, name="order_send"),

@@ -49,7 +49,8 @@ def calendar_file(entries: Iterable[Entry], *, method: Method, name: str = "") -
         calendar.add("x-wr-calname", name)
     for entry in entries:
         calendar.add_component(_event(entry, organizer))
-    return calendar.to_ical().decode()
+    text: bytes = calendar.to_ical()
+    return text.decode()
 
 
 def method_of(text: str) -> str:

@@ -1,5 +1,6 @@
 """The case with its stages, its outcomes, and the practice's own notes and files on it."""
 
+from mitigation.models.appointments import Appointment, ProposedTime
 from mitigation.models.attachments import Attachment
 from mitigation.models.cases import Case, CaseVisit, CaseWord, FormerReference
 from mitigation.models.drafts import LetterDraft
@@ -29,6 +30,7 @@ __all__ = [
     "ENDS",
     "MOVES",
     "NEXT_MOVE",
+    "Appointment",
     "Attachment",
     "Case",
     "CaseEvidence",
@@ -48,6 +50,7 @@ __all__ = [
     "PlanDraft",
     "PlanItem",
     "Prediction",
+    "ProposedTime",
     "Remedy",
     "Stage",
     "TestInstrument",

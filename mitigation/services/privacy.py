@@ -210,6 +210,20 @@ TABLES = [
         without=_("how to get in, the contact on site, its words"),
     ),
     Table(
+        "mitigation.Appointment",
+        _("appointments of firms"),
+        fields(
+            plain="id order side asked minutes state proposed_at proposed_by answered_at "
+            "answered_by starts_at ends_at sequence ended_at",
+            proposed_name=Blank("[erased]"),
+            answered_name=Blank(),
+            reason=Blank(),
+        ),
+        client="order",
+        without=_("who proposed and answered, and why it was declined or called off"),
+    ),
+    nobodys("mitigation.ProposedTime", _("proposed times"), "id appointment starts_at"),
+    Table(
         "mitigation.WorkItem",
         _("items of orders"),
         fields(plain="id order item position", words=Blank()),

@@ -33,7 +33,8 @@ def event_of(text: str) -> Any:
 
 
 def test_what_is_written_is_read_back() -> None:
-    Practice.objects.create(pk=1, name="Ebb; Flow", email="office@ebb.example")
+    named = {"name": "Ebb; Flow", "email": "office@ebb.example"}
+    Practice.objects.update_or_create(pk=1, defaults=named)
     text = calendar_file([ENTRY], method="REQUEST")
     calendar, event = Calendar.from_ical(text), event_of(text)
     assert (calendar["METHOD"], calendar["VERSION"]) == ("REQUEST", "2.0")
@@ -84,7 +85,8 @@ def test_a_mail_carries_its_calendar_file_and_says_what_it_is() -> None:
     )
     assert run_job(Job.objects.get(key="send-mail:a").pk)
     [message] = outbox.outbox
-    [part] = [part for part in message.message().walk() if part.get_filename()]
+    parts: list[Any] = [part for part in message.message().walk() if part.get_filename()]
+    [part] = parts
     assert part.get_content_type() == "text/calendar" and part.get_param("method") == "REQUEST"
     assert part.get_filename() == "appointment.ics"
     assert part.get_payload(decode=True).decode() == text
