@@ -5,6 +5,7 @@ from django.urls import path, re_path
 from mitigation.views import (
     appointments,
     attachments,
+    calendars,
     case_list,
     cases,
     client_side,
@@ -138,6 +139,9 @@ urlpatterns = [
     path("offers/link/<str:token>/", offers.plan_link, name="plan_link"),
     path("offers/link/<str:token>/decide/", offers.plan_link_decide, name="plan_link_decide"),
     path("offers/link/<str:token>/ask/", offers.plan_link_ask, name="plan_link_ask"),
+    path("calendar/", calendars.calendar, name="calendar"),
+    path("calendar/entries/", calendars.calendar_list, name="calendar_list"),
+    path("calendar/entries/list/", calendars.calendar_list_export, name="calendar_list_export"),
     path("work-orders/", works.order_list, name="order_list"),
     path("work-orders/list/", works.order_list_export, name="order_list_export"),
     path("work-orders/instruments/", works.test_instruments, name="test_instruments"),

@@ -108,6 +108,9 @@ MATRIX: dict[str, tuple[str, dict[str, str], str]] = {
     # Links by e-mail show one order to whoever holds them; this one is nobody's.
     "order_link": ("get", {"token": "no-token"}, "410 410 410 410 410 410 410 410"),
     "order_link_answer": ("post", {"token": "no-token"}, "410 410 410 410 410 410 410 410"),
+    "calendar": ("get", {}, "200 200 200 200 403 403 200 302"),
+    "calendar_list": ("get", {}, "200 200 200 200 403 403 200 302"),
+    "calendar_list_export": ("get", {}, "200 200 200 200 403 403 200 302"),
     # Its firm and the office propose; who is asked answers. The client is asked in this one.
     "appointment_propose": ("get", {"pk": "{order}"}, "200 200 403 403 403 403 200 302"),
     "appointment_answer": ("get", {"pk": "{appointment}"}, "200 200 403 403 200 404 403 302"),
