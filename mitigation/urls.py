@@ -5,6 +5,7 @@ from django.urls import path, re_path
 from mitigation.views import (
     appointments,
     attachments,
+    calendar_feeds,
     calendars,
     case_list,
     cases,
@@ -142,6 +143,17 @@ urlpatterns = [
     path("calendar/", calendars.calendar, name="calendar"),
     path("calendar/entries/", calendars.calendar_list, name="calendar_list"),
     path("calendar/entries/list/", calendars.calendar_list_export, name="calendar_list_export"),
+    path("me/calendar/", calendar_feeds.own_calendar, name="own_calendar"),
+    re_path(
+        r"^me/calendar/(?P<act>make|withdraw)/$",
+        calendar_feeds.own_calendar_act,
+        name="own_calendar_act",
+    ),
+    path(
+        "calendar/feed/<str:token>/appointments.ics",
+        calendar_feeds.calendar_feed,
+        name="calendar_feed",
+    ),
     path("work-orders/", works.order_list, name="order_list"),
     path("work-orders/list/", works.order_list_export, name="order_list_export"),
     path("work-orders/instruments/", works.test_instruments, name="test_instruments"),

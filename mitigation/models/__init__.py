@@ -2,6 +2,7 @@
 
 from mitigation.models.appointments import Appointment, ProposedTime
 from mitigation.models.attachments import Attachment
+from mitigation.models.calendar_feeds import CalendarFeed
 from mitigation.models.cases import Case, CaseVisit, CaseWord, FormerReference
 from mitigation.models.drafts import LetterDraft
 from mitigation.models.enquiries import Enquiry
@@ -32,6 +33,7 @@ __all__ = [
     "NEXT_MOVE",
     "Appointment",
     "Attachment",
+    "CalendarFeed",
     "Case",
     "CaseEvidence",
     "CaseLetter",

@@ -6,7 +6,6 @@ from dataclasses import dataclass
 from datetime import date, datetime, timedelta
 from typing import Any
 
-from django.db.models import QuerySet
 from django.urls import reverse
 from django.utils import timezone
 from django.utils.dateparse import parse_date
@@ -16,6 +15,7 @@ from django.utils.translation import gettext as _
 from consult.access import SignedInRequest
 from consult.models import Firm, User
 from mitigation.models import Appointment
+from mitigation.services.calendar_feeds import visits_of
 from mitigation.services.cases import start_of
 from surveys.models import Visit
 from surveys.services.assessors import active_assessors
@@ -114,14 +114,6 @@ def _visits(wanted: Wanted, most: int | None) -> Iterable[CalendarEntry]:
     if (person := wanted.pk("person")) is not None:
         rows = rows.filter(measured_by=person)
     return [_of_visit(visit) for visit in rows.order_by("date", "pk")[:most]]
-
-
-def visits_of(user: User) -> QuerySet[Visit]:
-    """Visits that somebody may see, with what a calendar says of them."""
-    rows = Visit.objects.visible_to(user)
-    if user.role == User.Role.CLIENT:
-        rows = Visit.objects.filter(property__client__user=user)
-    return rows.select_related("property__client", "measured_by").prefetch_related("cases")
 
 
 def _of_visit(visit: Visit) -> CalendarEntry:

@@ -224,6 +224,13 @@ TABLES = [
     ),
     nobodys("mitigation.ProposedTime", _("proposed times"), "id appointment starts_at"),
     Table(
+        "mitigation.CalendarFeed",
+        _("calendar feeds"),
+        fields(goes="id user uid made_at"),
+        user="user",
+        withheld={"uid": _("it would open the calendar")},
+    ),
+    Table(
         "mitigation.WorkItem",
         _("items of orders"),
         fields(plain="id order item position", words=Blank()),

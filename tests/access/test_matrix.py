@@ -111,6 +111,10 @@ MATRIX: dict[str, tuple[str, dict[str, str], str]] = {
     "calendar": ("get", {}, "200 200 200 200 403 403 200 302"),
     "calendar_list": ("get", {}, "200 200 200 200 403 403 200 302"),
     "calendar_list_export": ("get", {}, "200 200 200 200 403 403 200 302"),
+    "own_calendar": ("get", {}, EVERYONE_IN),
+    "own_calendar_act": ("post", {"act": "make"}, "302 302 302 302 302 302 302 302"),
+    # The address of a feed shows the calendar of whoever made it; this one is nobody's.
+    "calendar_feed": ("get", {"token": "no-token"}, "410 410 410 410 410 410 410 410"),
     # Its firm and the office propose; who is asked answers. The client is asked in this one.
     "appointment_propose": ("get", {"pk": "{order}"}, "200 200 403 403 403 403 200 302"),
     "appointment_answer": ("get", {"pk": "{appointment}"}, "200 200 403 403 200 404 403 302"),

@@ -42,6 +42,7 @@ from consult.services.stored_files import write_stored
 from consult.tasks import run_job
 from mitigation.models import (
     Appointment,
+    CalendarFeed,
     Case,
     Decision,
     Enquiry,
@@ -283,6 +284,7 @@ def _log_in(login: User, manager: User, client: Client) -> None:
     address = EmailAddress.objects.create(user=login, email=login.email)
     EmailConfirmation.objects.create(email_address=address, key=uuid.uuid4().hex)
     Authenticator.objects.create(user=login, type="totp", data={"secret": "s"})
+    CalendarFeed.objects.create(user=login, made_at=now)
     session = SessionStore()
     session["_auth_user_id"] = str(login.pk)
     session.save()
