@@ -23,6 +23,10 @@ from mitigation.services.appointment_files import (
     when_words,
     words_of,
 )
+from mitigation.services.reminder_plans import (
+    plan_appointment_reminder,
+    plan_proposal_reminder,
+)
 from mitigation.services.work_orders import order_token, renew_sheet
 
 State, Side, Asked = Appointment.State, Appointment.Side, Appointment.Asked
@@ -65,7 +69,8 @@ def propose_times(
     for moment in moments:
         ProposedTime.objects.create(appointment=appointment, starts_at=moment)
     if asked:
-        _ask(appointment)
+        ask_by_mail(appointment, what="proposal", subject=ASKED_SUBJECT)
+        plan_proposal_reminder(appointment, now)
     else:
         _agree(appointment, moments[0], name, by, now)
     return appointment
@@ -191,6 +196,7 @@ def _agree(
     row.save()
     _set_day(row.order, starts_at, by, now)
     tell_agreed(row)
+    plan_appointment_reminder(row, now)
 
 
 def _set_day(order: WorkOrder, at: datetime | None, by: User | None, now: datetime) -> None:
@@ -204,13 +210,11 @@ def _set_day(order: WorkOrder, at: datetime | None, by: User | None, now: dateti
 # -- Who is asked ---------------------------------------------------------------------------------
 
 
-def _ask(appointment: Appointment) -> None:
-    """Tell the side that is asked of the proposal, where it has an e-mail."""
-    ask_by_mail(appointment, what="proposal", subject=ASKED_SUBJECT)
-
-
 def ask_by_mail(appointment: Appointment, *, what: str, subject: str) -> None:
-    """Mail the proposed times with the way to answer them; `what` tells the mails apart."""
+    """Mail the times to the side that is asked, where it has an e-mail, with the way to answer.
+
+    `what` tells the mails about one proposal apart.
+    """
     order, is_client = appointment.order, appointment.asked == Asked.CLIENT
     for reader in readers_of(order):
         if reader.is_client != is_client:

@@ -27,6 +27,7 @@ from mitigation.services.appointment_files import end_appointments
 from mitigation.services.cases import add_note, go_on
 from mitigation.services.letters import Basis, HeadMaker, issue_case_letter
 from mitigation.services.order_sheets import firm_addressee, order_sheet
+from mitigation.services.reminder_plans import plan_order_reminder
 
 ORDER_LINK = "mitigation.order-link"
 LINK_HOLDS = timedelta(days=42)
@@ -170,6 +171,7 @@ def _freeze(order: WorkOrder, by: User | None, now: datetime) -> None:
     order.refresh_from_db(fields=["letter"])
     if order.firm.email:
         _mail_order(order)
+        plan_order_reminder(order, now)
 
 
 def _mail_order(order: WorkOrder) -> OutboundMail:
