@@ -2,11 +2,12 @@
 
 import datetime as dt
 import re
+import threading
 from typing import Any
 
 import pytest
 from django.core.exceptions import ValidationError
-from django.db import IntegrityError, transaction
+from django.db import IntegrityError, connection, transaction
 from django.urls import reverse
 from django.utils import timezone
 from icalendar import Calendar
@@ -153,6 +154,33 @@ def test_the_database_lets_one_be_agreed_and_nothing_be_altered(order) -> None:
     ):
         with pytest.raises(Exception, match="stays as it was"), transaction.atomic():
             rows.update(**change)
+
+
+@pytest.mark.django_db(transaction=True)
+@pytest.mark.parametrize("time", range(3))
+def test_of_two_answers_at_once_one_holds(order, time) -> None:
+    row = proposed(order, in_days(3), in_days(4))
+    start, refused = threading.Barrier(2), []
+
+    def answer(at: dt.datetime) -> None:
+        try:
+            start.wait(20)
+            agreed(row, at)
+        except ValidationError as error:
+            refused.append(" ".join(error.messages))
+        finally:
+            connection.close()
+
+    threads = [threading.Thread(target=answer, args=[in_days(day)]) for day in (3, 4)]
+    for thread in threads:
+        thread.start()
+    for thread in threads:
+        thread.join(30)
+    order.refresh_from_db()
+    row.refresh_from_db()
+    assert row.state == State.AGREED and order.agreed_at == row.starts_at
+    assert len(refused) == 1 and "by now" in refused[0]
+    assert OutboundMail.objects.filter(key__startswith="appointment:").count() == 2
 
 
 # -- Files and mails ------------------------------------------------------------------------------
