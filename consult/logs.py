@@ -4,7 +4,8 @@ import logging
 import re
 
 _TOKENS = re.compile(
-    r"((?:/letters/link|/offers/link|/invitation|/data/copies|/uploads|/password/reset/key|/confirm-email)/)"
+    r"((?:/letters/link|/offers/link|/work-orders/link|/calendar/feed|/invitation|/data/copies|/uploads"
+    r"|/password/reset/key|/confirm-email)/)"
     r"[^/\s'\"?&]+"
 )
 

@@ -8,6 +8,8 @@ from mitigation.services import (
     evidence,
     following,
     offers,
+    reminder_plans,
+    reminders,
     trial_fits,
     uploads,
 )
@@ -137,6 +139,29 @@ jobs.register(
     repeatable=True,
     limit_s=20,
 )
+for kind, remind, about in (
+    (
+        reminder_plans.REMIND_APPOINTMENT,
+        reminders.remind_appointment,
+        {"appointment": "mitigation.Appointment"},
+    ),
+    (
+        reminder_plans.REMIND_ORDER,
+        reminders.remind_order,
+        {"order": "mitigation.WorkOrder", "sheet": None},
+    ),
+    (
+        reminder_plans.REMIND_PROPOSAL,
+        reminders.remind_proposal,
+        {"appointment": "mitigation.Appointment"},
+    ),
+    (
+        reminder_plans.REMIND_MEASURING,
+        reminders.remind_measuring,
+        {"case": "mitigation.Case", "letter": "consult.Letter"},
+    ),
+):
+    jobs.register(kind, remind, about=about, repeatable=True, limit_s=20)
 
 __all__ = [
     "HOLD_OVER",
@@ -150,6 +175,7 @@ __all__ = [
     "evidence",
     "following",
     "offers",
+    "reminders",
     "trial_fits",
     "uploads",
 ]

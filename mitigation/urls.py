@@ -3,7 +3,10 @@
 from django.urls import path, re_path
 
 from mitigation.views import (
+    appointments,
     attachments,
+    calendar_feeds,
+    calendars,
     case_list,
     cases,
     client_side,
@@ -137,6 +140,20 @@ urlpatterns = [
     path("offers/link/<str:token>/", offers.plan_link, name="plan_link"),
     path("offers/link/<str:token>/decide/", offers.plan_link_decide, name="plan_link_decide"),
     path("offers/link/<str:token>/ask/", offers.plan_link_ask, name="plan_link_ask"),
+    path("calendar/", calendars.calendar, name="calendar"),
+    path("calendar/entries/", calendars.calendar_list, name="calendar_list"),
+    path("calendar/entries/list/", calendars.calendar_list_export, name="calendar_list_export"),
+    path("me/calendar/", calendar_feeds.own_calendar, name="own_calendar"),
+    re_path(
+        r"^me/calendar/(?P<act>make|withdraw)/$",
+        calendar_feeds.own_calendar_act,
+        name="own_calendar_act",
+    ),
+    path(
+        "calendar/feed/<str:token>/appointments.ics",
+        calendar_feeds.calendar_feed,
+        name="calendar_feed",
+    ),
     path("work-orders/", works.order_list, name="order_list"),
     path("work-orders/list/", works.order_list_export, name="order_list_export"),
     path("work-orders/instruments/", works.test_instruments, name="test_instruments"),
@@ -153,6 +170,27 @@ urlpatterns = [
         order_answers.order_link_answer,
         name="order_link_answer",
     ),
+    path(
+        "work-orders/link/<str:token>/appointment/",
+        appointments.order_link_appointment,
+        name="order_link_appointment",
+    ),
+    path(
+        "work-orders/<int:pk>/appointment/",
+        appointments.appointment_propose,
+        name="appointment_propose",
+    ),
+    path(
+        "appointments/<int:pk>/answer/",
+        appointments.appointment_answer,
+        name="appointment_answer",
+    ),
+    path(
+        "appointments/<int:pk>/call-off/",
+        appointments.appointment_call_off,
+        name="appointment_call_off",
+    ),
+    path("appointments/<int:pk>/file/", appointments.appointment_file, name="appointment_file"),
     path("work-orders/<int:pk>/", orders.work_order, name="work_order"),
     path(
         "work-orders/<int:pk>/documents/<int:file>/", orders.order_document, name="order_document"

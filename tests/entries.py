@@ -2,6 +2,7 @@
 
 from collections.abc import Callable, Iterable
 from dataclasses import dataclass, field
+from datetime import timedelta
 from typing import Any
 from urllib.parse import urlencode
 from uuid import uuid4
@@ -22,6 +23,7 @@ from consult.models import (
     User,
 )
 from mitigation.models import (
+    Appointment,
     Attachment,
     Case,
     LetterDraft,
@@ -95,6 +97,10 @@ MAKES_NONE = {
     "order_call_off": "an order is called off once",
     "order_answer": "the first answer stays",
     "order_link_answer": "the first answer stays",
+    "appointment_answer": "the first answer stays",
+    "own_calendar_act": "one feed for each person",
+    "order_link_appointment": "the first answer stays",
+    "appointment_call_off": "an appointment is called off once",
     "report_result": "one result for each item of a report",
     "report_value_remove": "the value is gone",
     "report_sign": "a signed report is not signed again",
@@ -256,6 +262,13 @@ def _of_works(cast: Cast) -> dict[str, Entry]:
             {f"firm-{later.pk}": str(electrician.firm_id)},
             keyed=False,
         ),
+        "appointment_propose": Entry(
+            _url("appointment_propose", order.pk),
+            Appointment,
+            {"asked": "firm", "first": _in_days(8), "minutes": "120"},
+            {"first": _in_days(9)},
+            keyed=False,
+        ),
         "report_value_add": Entry(
             _url("report_value_add", order.pk, row.pk),
             TestValue,
@@ -285,6 +298,11 @@ def _of_works(cast: Cast) -> dict[str, Entry]:
             by="its electrician",
         ),
     }
+
+
+def _in_days(days: int) -> str:
+    """A moment to come, as a form is sent it."""
+    return f"{timezone.localtime() + timedelta(days=days):%Y-%m-%dT09:00}"
 
 
 def _offer_of(cast: Cast) -> dict[str, Any]:
@@ -404,7 +422,7 @@ GROUPS: tuple[tuple[Callable[[Cast], dict[str, Entry]], Iterable[str]], ...] = (
     ),
     (
         _of_works,
-        ("orders_make", "report_value_add", "report_photo", "works_confirm",
+        ("orders_make", "appointment_propose", "report_value_add", "report_photo", "works_confirm",
          "test_instrument_add"),
     ),
     (_of_letters, ("letter_send", "letter_correct", "person_act")),

@@ -11,6 +11,7 @@ from django.utils import timezone
 from consult.intake.contents import PDF
 from consult.models import AccessEvent, Client, DataRequest, Erasure, Letter, StoredFile
 from mitigation.models import (
+    Appointment,
     CaseLetter,
     CaseVisit,
     KeptEffect,
@@ -66,6 +67,21 @@ def one_more_order(cast: Cast, n: int) -> None:
     WorkOrder.objects.create(
         case=case, number=1, firm=FirmFactory(name=named(n)), made_at=timezone.now(), state="sent"
     )
+
+
+def one_more_day(cast: Cast, n: int) -> None:
+    """A visit and an agreed appointment from today on."""
+    day = timezone.localdate() + dt.timedelta(days=n % 12)
+    home = PropertyFactory(client=ClientFactory(name=named(n)))
+    VisitFactory(property=home, date=day, sealed_at=None)
+    one_more_order(cast, n)
+    order = WorkOrder.objects.latest("pk")
+    starts = timezone.make_aware(dt.datetime.combine(day, dt.time(9)))
+    Appointment.objects.create(
+        order=order, side="office", minutes=60, state="agreed", proposed_at=starts,
+        proposed_name="-", answered_at=starts, starts_at=starts,
+        ends_at=starts + dt.timedelta(hours=1),
+    )  # fmt: skip
 
 
 def one_more_client(cast: Cast, n: int) -> None:
@@ -312,6 +328,7 @@ LISTS = [
     ListPage("guideline_list", "", one_more_guideline, (3,)),
     ListPage("remedy_list", "Remedies", one_more_remedy),
     ListPage("order_list", "Orders", one_more_order, (0, 3)),
+    ListPage("calendar_list", "Calendar", one_more_day, (2, 3)),
     ListPage("evidence_list", "Kinds of remedies", one_more_effect),
     ListPage("promise_list", "Promises that were not kept", one_more_promise),
     ListPage("placement", "Repeated spots", one_more_repeat, (0, 1, 2)),
@@ -375,6 +392,7 @@ OTHERS: dict[str, tuple[Callable[[Cast, int], None], str, Callable[[Cast], dict[
     ),
     "client_evidence": (one_more_effect, "its client", _nothing),
     "client_home": (one_more_home, "its client", _nothing),
+    "calendar": (one_more_day, "office", _nothing),
     "case_works": (one_more_work, "its assessor", _case),
     "work_order": (one_more_work, "office", _order),
     "visit_sheet": (one_more_reading, "office", _visit),

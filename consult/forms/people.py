@@ -141,6 +141,9 @@ class PracticeForm(VersionedForm):
             "tax_line",
             "offer_days",
             "second_factor_days",
+            "reminds_of_appointments",
+            "reminds_of_silence",
+            "reminds_of_measuring",
         ]
         help_texts = {
             "country": _("Two capital letters, such as DE or US."),

@@ -81,6 +81,7 @@ class OutboundMail(PlainTexts):
     to = models.EmailField()
     subject = models.CharField(max_length=200)
     body = models.TextField()
+    ics = models.TextField(blank=True)  # the calendar file that goes with it
     sender_name = models.CharField(max_length=120, blank=True)
     reply_to = models.EmailField(blank=True)
     message_id = models.CharField(max_length=200, unique=True)

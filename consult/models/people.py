@@ -50,6 +50,16 @@ class Practice(PlainTexts):
         help_text=_("Empty: nobody has to set one up."),
     )
     second_factor_since = models.DateField(default=timezone.localdate)
+    # Which reminders go out by themselves.
+    reminds_of_appointments = models.BooleanField(
+        _("Remind firm and client of an appointment the day before"), default=True
+    )
+    reminds_of_silence = models.BooleanField(
+        _("Remind who has not answered an order or proposed times"), default=True
+    )
+    reminds_of_measuring = models.BooleanField(
+        _("Ask clients a year after the outcome letter whether to measure again"), default=True
+    )
     history = HistoricalRecords(excluded_fields=["logo"])
 
     class Meta:

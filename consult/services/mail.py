@@ -1,6 +1,7 @@
 """Mail as rows: written with the change it tells of, sent by a job."""
 
 import re
+from email.mime.text import MIMEText
 from email.utils import formataddr, make_msgid, parseaddr
 from typing import Any
 
@@ -11,6 +12,7 @@ from django.utils import timezone
 
 from consult.models import Client, Letter, OutboundMail, User, current_practice
 from consult.models.texts import as_one_line
+from consult.services.calendar_files import method_of
 from consult.services.jobs import Run, enqueue
 
 SEND_MAIL = "send-mail"
@@ -32,10 +34,12 @@ def queue_mail(
     client: Client | None = None,
     user: User | None = None,
     letter: Letter | None = None,
+    ics: str = "",
 ) -> OutboundMail:
     """Write a message in the caller's transaction; the same key again gives the same message.
 
-    It belongs to the client or log-in that it is for, and to the letter that it brings.
+    It belongs to the client or log-in that it is for, and to the letter that it brings. `ics` is
+    the calendar file that goes with it.
 
     It comes in the practice's name, and answers go to the practice's e-mail.
     """
@@ -50,6 +54,7 @@ def queue_mail(
                 "to": to,
                 "subject": as_one_line(subject)[:200],
                 "body": body,
+                "ics": ics,
                 "sender_name": as_one_line(practice.name),
                 "reply_to": practice.email,
                 "message_id": make_msgid(domain="ebbmark"),
@@ -69,14 +74,17 @@ def send_mail(arguments: dict[str, Any], run: Run) -> None:
     mail = OutboundMail.objects.get(pk=arguments["mail"])
     if mail.sent_at is not None or not run.is_current():
         return
-    EmailMessage(
+    message = EmailMessage(
         mail.subject,
         mail.body,
         from_email=_from(mail.sender_name),
         to=[mail.to],
         reply_to=[mail.reply_to] if mail.reply_to else None,
         headers={"Message-ID": mail.message_id},
-    ).send()
+    )
+    if mail.ics:
+        message.attach(_calendar_part(mail.ics))
+    message.send()
     OutboundMail.objects.filter(pk=mail.pk, sent_at=None).update(
         sent_at=timezone.now(), body=without_links(mail.body)
     )
@@ -85,6 +93,14 @@ def send_mail(arguments: dict[str, Any], run: Run) -> None:
 def without_links(body: str) -> str:
     """The wording of a mail without what its links open."""
     return _LINK_PATH.sub(r"\1…", body)
+
+
+def _calendar_part(ics: str) -> MIMEText:
+    """The calendar file as a part of a mail, which says what is to be done with it."""
+    part = MIMEText(ics, "calendar", "utf-8")
+    part.set_param("method", method_of(ics))
+    part.add_header("Content-Disposition", "attachment", filename="appointment.ics")
+    return part
 
 
 def _from(name: str) -> str:

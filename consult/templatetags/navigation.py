@@ -38,7 +38,7 @@ SECTIONS: dict[str, tuple[str, ...]] = {
     "letter_list": ("check/", "offers/"),
     "person_list": ("firms/", "practice/", "retention/", "erasures/", "data/person/"),
     "client_home": ("me/contact/", "me/data/", "prepare/", "words/"),
-    "order_list": (),
+    "order_list": ("appointments/", "calendar/"),
     "own_account": ("accounts/",),
 }
 

@@ -5,7 +5,6 @@ from typing import Any
 
 from django import forms
 from django.core.exceptions import ValidationError
-from django.utils import timezone
 from django.utils.translation import gettext_lazy as _
 
 from consult.forms.days import DayField
@@ -18,7 +17,6 @@ from mitigation.models import Attachment, Case, PlanItem, WorkItem, WorkOrder
 from mitigation.services.work_orders import EDITABLE
 from surveys.forms.visits import EntryForm
 
-MOMENT = "%Y-%m-%dT%H:%M"
 TAKE, REFUSE = "take", "refuse"
 
 
@@ -136,23 +134,12 @@ class OrderForm(OrderWordsForm):
     """An order as it stands, with the state that the person saw."""
 
     version = forms.IntegerField(widget=forms.HiddenInput, required=False)
-    agreed_at = forms.DateTimeField(
-        label=label_of(WorkOrder, "agreed_at"),
-        required=False,
-        widget=forms.DateTimeInput({"type": "datetime-local"}, MOMENT),
-        input_formats=[MOMENT],
-        help_text=_("Once the firm and the client agreed on it."),
-    )
     documents = DocumentField()
-    field_order = (
-        "access", "contact", "wished_days", "agreed_at", "due_on", "words", "documents",
-    )  # fmt: skip
+    field_order = ("access", "contact", "wished_days", "due_on", "words", "documents")
 
     def __init__(self, *args: Any, order: WorkOrder, **kwargs: Any) -> None:
         super().__init__(*args, **kwargs)
         self.initial.update({name: getattr(order, name) for name in EDITABLE})
-        if order.agreed_at is not None:
-            self.initial["agreed_at"] = timezone.localtime(order.agreed_at)
         self.initial["version"] = version_of(order)
         offer_documents(self, order.case)
         self.initial["documents"] = list(order.documents.all())

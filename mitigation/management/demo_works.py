@@ -9,7 +9,8 @@ from django.utils import timezone
 
 from consult.models import Firm, User
 from mitigation.calc.electrical_tests import KIND_OF
-from mitigation.models import Case, TestInstrument, WorkItem, WorkOrder, WorkResult
+from mitigation.models import Appointment, Case, TestInstrument, WorkItem, WorkOrder, WorkResult
+from mitigation.services.appointments import agree_time, propose_times
 from mitigation.services.work_orders import (
     items_to_order,
     make_orders,
@@ -29,23 +30,39 @@ def order_works(case: Case, given: Mapping[str, Any], by: User, now: datetime) -
         return None
     firm = Firm.objects.get(name=given["firm"])
     today = timezone.localdate(now)
-    agreed = datetime.combine(today + timedelta(days=given["agreed_in_days"]), MORNING)
     [order] = make_orders(
         case=case,
         by=by,
         now=now,
         firm_of={item.pk: firm for item in items_to_order(case)},
         due_on=today + timedelta(days=given["due_in_days"]),
-        agreed_at=timezone.make_aware(agreed),
         **{name: given[name] for name in ("access", "contact", "wished_days", "words")},
     )
     send_order(order=order, by=by, now=now)
     electrician = User.objects.get(email=given["electrician"])
     see_order(order=order, now=now)
     take_order(order=order, name=electrician.name, by=electrician, now=now)
+    _agree_on_day(order, given, by, electrician, now)
     order.refresh_from_db()
     _report_half(order, given, electrician, now)
     return order
+
+
+def _agree_on_day(
+    order: WorkOrder, given: Mapping[str, Any], by: User, electrician: User, now: datetime
+) -> None:
+    """The office proposes two days of next week, and the firm takes the first."""
+    today = timezone.localdate(now)
+    monday = today + timedelta(days=7 - today.weekday())
+    days = [monday + timedelta(days=weekday) for weekday in given["weekdays"]]
+    starts = [timezone.make_aware(datetime.combine(day, MORNING)) for day in days]
+    appointment = propose_times(
+        order=order, side=Appointment.Side.OFFICE, asked=Appointment.Asked.FIRM, starts=starts,
+        minutes=given["minutes"], name=by.name, by=by, now=now,
+    )  # fmt: skip
+    agree_time(
+        appointment=appointment, starts_at=starts[0], name=electrician.name, by=electrician, now=now
+    )
 
 
 def _report_half(

@@ -1,6 +1,8 @@
 """The case with its stages, its outcomes, and the practice's own notes and files on it."""
 
+from mitigation.models.appointments import Appointment, ProposedTime
 from mitigation.models.attachments import Attachment
+from mitigation.models.calendar_feeds import CalendarFeed
 from mitigation.models.cases import Case, CaseVisit, CaseWord, FormerReference
 from mitigation.models.drafts import LetterDraft
 from mitigation.models.enquiries import Enquiry
@@ -29,7 +31,9 @@ __all__ = [
     "ENDS",
     "MOVES",
     "NEXT_MOVE",
+    "Appointment",
     "Attachment",
+    "CalendarFeed",
     "Case",
     "CaseEvidence",
     "CaseLetter",
@@ -48,6 +52,7 @@ __all__ = [
     "PlanDraft",
     "PlanItem",
     "Prediction",
+    "ProposedTime",
     "Remedy",
     "Stage",
     "TestInstrument",

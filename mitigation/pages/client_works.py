@@ -3,10 +3,13 @@
 from collections.abc import Sequence
 from dataclasses import dataclass, field
 
+from django.utils import timezone
+
 from consult.models import User
 from mitigation.forms.reports import WorksDoneForm
 from mitigation.letters.remedy_words import remedy_name
 from mitigation.models import Case, PlanItem, Stage, WorkOrder
+from mitigation.pages.appointments import Appointments, appointments_by_order
 from mitigation.services.works_progress import clients_own
 
 State = WorkOrder.State
@@ -18,7 +21,7 @@ SETTLED = (PlanItem.State.DONE, PlanItem.State.DONE_DIFFERENTLY, PlanItem.State.
 class ClientWorks:
     """The works of one case in plain words."""
 
-    orders: list[WorkOrder] = field(default_factory=list)
+    orders: list[tuple[WorkOrder, Appointments]] = field(default_factory=list)
     own: list[tuple[str, str]] = field(default_factory=list)  # name and words of each item
     done: list[tuple[str, PlanItem]] = field(default_factory=list)
     form: WorksDoneForm | None = None
@@ -29,8 +32,10 @@ def works_of_client(cases: Sequence[Case], user: User) -> dict[int, ClientWorks]
     works = {case.pk: ClientWorks() for case in cases}
     at_works = [case.pk for case in cases if case.stage == Stage.WORKS]
     orders = WorkOrder.objects.filter(case__in=cases, state__in=SHOWN).select_related("firm")
-    for order in orders.defer("content").order_by("agreed_at", "number"):
-        works[order.case_id].orders.append(order)
+    shown = list(orders.defer("content").order_by("agreed_at", "number"))
+    appointments = appointments_by_order(shown, user, timezone.now())
+    for order in shown:
+        works[order.case_id].orders.append((order, appointments[order.pk]))
     for item in clients_own(at_works).whole():
         works[item.case_id].own.append((item.name, item_words(item)))
     settled = PlanItem.objects.filter(case__in=cases, state__in=SETTLED).whole()

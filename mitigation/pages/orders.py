@@ -17,6 +17,7 @@ from mitigation.forms.reports import SignatureForm
 from mitigation.letters.test_words import conditions_words, limit_words, test_name, value_words
 from mitigation.letters.work_order import order_words
 from mitigation.models import TestValue, WorkItem, WorkOrder, WorkPhoto, WorkReport, WorkResult
+from mitigation.pages.appointments import appointments_of
 from mitigation.services.order_sheets import order_sheet
 from mitigation.services.work_orders import why_not_licensed
 
@@ -88,6 +89,7 @@ def order_context(
         "unsaid": [item for item in items if item.result is None],
         "missed": [value for item in items for value in item.values if value.row.is_missed],
         "answer_form": answer_form or _answer(user if role == User.Role.ELECTRICIAN else None),
+        "appointments": appointments_of(order, user, now=now, token=token),
         "sign_form": sign_form or _signature(order, user, half),
         "send_form": send_form or ReasonForm(),
     }

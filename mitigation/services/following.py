@@ -16,6 +16,7 @@ from mitigation.models import Case
 from mitigation.models.stages import SURVEY_STAGES
 from mitigation.services.cases import end_hold, go_on
 from mitigation.services.evidence import follow_evidence
+from mitigation.services.reminder_plans import plan_measuring_reminder
 from mitigation.services.trial_fits import plan_sampling
 from surveys.models import Visit
 
@@ -51,6 +52,7 @@ def go_on_after_letter(arguments: dict[str, Any], run: Run) -> None:
     ways = ((letter.emailed_at, letter.emailed_by), (letter.posted_at, letter.posted_by))
     _at, by = max((way for way in ways if way[0]), key=itemgetter(0), default=(None, None))
     _take_on(Case.objects.filter(case_letters__letter=letter), by)
+    plan_measuring_reminder(letter)
 
 
 def end_hold_on_its_day(arguments: dict[str, Any], run: Run) -> None:

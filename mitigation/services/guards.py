@@ -2,12 +2,14 @@
 
 from consult.services.guards import Guard, guard
 from mitigation.models import (
+    Appointment,
     CaseLetter,
     Decision,
     Note,
     Outcome,
     Plan,
     Prediction,
+    ProposedTime,
     TestValue,
     WorkReport,
     WorkResult,
@@ -48,6 +50,20 @@ guard(
     ),
     Guard(WorkResult, SIGNED, rows=OF_SIGNED),
     Guard(TestValue, SIGNED, rows=OF_SIGNED),
+    Guard(
+        Appointment,
+        "What was proposed stays as it was.",
+        fields=("order", "side", "asked", "minutes", "proposed_at"),
+    ),
+    Guard(
+        Appointment,
+        "An answer to a proposal stays as it was.",
+        name="answer",
+        rows="OLD.answered_at IS NOT NULL",
+        fields=("answered_at", "starts_at", "ends_at"),
+        verbs=("UPDATE",),
+    ),
+    Guard(ProposedTime, "What was proposed stays as it was."),
     Guard(
         WorksConfirmation,
         "What a client confirmed stays.",

@@ -215,6 +215,27 @@ TABLES = [
         "id workorder attachment",
     ),
     Table(
+        "mitigation.Appointment",
+        _("appointments of firms"),
+        fields(
+            plain="id order side asked minutes state proposed_at proposed_by answered_at "
+            "answered_by starts_at ends_at sequence ended_at",
+            proposed_name=Blank("[erased]"),
+            answered_name=Blank(),
+            reason=Blank(),
+        ),
+        client="order",
+        without=_("who proposed and answered, and why it was declined or called off"),
+    ),
+    nobodys("mitigation.ProposedTime", _("proposed times"), "id appointment starts_at"),
+    Table(
+        "mitigation.CalendarFeed",
+        _("calendar feeds"),
+        fields(goes="id user uid made_at"),
+        user="user",
+        withheld={"uid": _("it would open the calendar")},
+    ),
+    Table(
         "mitigation.WorkItem",
         _("items of orders"),
         fields(plain="id order item position", words=Blank()),

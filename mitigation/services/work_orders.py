@@ -23,16 +23,18 @@ from consult.services.mail import name_of_practice, queue_mail
 from mitigation.letters.work_order import KIND, order_letter, order_words
 from mitigation.models import ENDS, Attachment, Case, PlanItem, Remedy, WorkItem, WorkOrder
 from mitigation.models.remedies import PlanItemQuerySet
+from mitigation.services.appointment_files import end_appointments
 from mitigation.services.cases import add_note, go_on
 from mitigation.services.letters import Basis, HeadMaker, issue_case_letter
 from mitigation.services.order_sheets import firm_addressee, order_sheet
+from mitigation.services.reminder_plans import plan_order_reminder
 
 ORDER_LINK = "mitigation.order-link"
 LINK_HOLDS = timedelta(days=42)
 """An electrician may come weeks after the order: a house rule, beside what ends a link at once."""
 
 State = WorkOrder.State
-EDITABLE = ("access", "contact", "wished_days", "due_on", "agreed_at", "words")
+EDITABLE = ("access", "contact", "wished_days", "due_on", "words")
 OF_FIRMS = (Remedy.DoneBy.ELECTRICIAN, Remedy.DoneBy.ANYBODY)
 
 
@@ -153,7 +155,13 @@ def send_order(*, order: WorkOrder, by: User, now: datetime, reason: str = "") -
     return row
 
 
-def _freeze(order: WorkOrder, by: User, now: datetime) -> None:
+def renew_sheet(*, order: WorkOrder, by: User | None, now: datetime) -> None:
+    """Freeze the sheet of an order that is with its firm anew, where it would say another thing."""
+    if order.state in WorkOrder.AT_WORK:
+        _freeze(order, by, now)
+
+
+def _freeze(order: WorkOrder, by: User | None, now: datetime) -> None:
     """Freeze the words of an order and have its letter made; the same words again are the same."""
     words = order_words(order_sheet(order, now), order.firm.language)
     digest = content_sha256(words)
@@ -174,6 +182,7 @@ def _freeze(order: WorkOrder, by: User, now: datetime) -> None:
     order.refresh_from_db(fields=["letter"])
     if order.firm.email:
         _mail_order(order)
+        plan_order_reminder(order, now)
 
 
 def _mail_order(order: WorkOrder) -> OutboundMail:
@@ -249,6 +258,7 @@ def refuse_order(
         raise ValidationError(_("Say why."))
     row.state, row.refused_at, row.refusal = State.REFUSED, now, reason.strip()
     row.answered_by, row.seen_at = name, row.seen_at or now
+    end_appointments(order=row, now=now)
     save_row(row=row, by=by)
     with override(row.sent_by.language if row.sent_by else None):
         text = _("Order %(number)s was refused by %(firm)s (%(name)s): %(reason)s")
@@ -280,6 +290,7 @@ def call_off_order(*, order: WorkOrder, by: User, now: datetime, reason: str) ->
         raise ValidationError(_("Say why."))
     was_sent = row.state != State.DRAFT
     row.state, row.refusal = State.CALLED_OFF, reason.strip()
+    end_appointments(order=row, now=now)
     save_row(row=row, by=by)
     if was_sent and row.firm.email:
         _mail_called_off(row)

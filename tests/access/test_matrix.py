@@ -34,7 +34,7 @@ from mitigation.tasks import attachments, uploads
 from surveys.models import Appliance, Circuit, GroundCheck, GroundPoint, Instrument, Panel
 from tests.cast import ASKERS, make_cast
 from tests.factories import offered_plan, ready_draft, ready_letter
-from tests.mitigation.ordered_works import keep, reported, sent_order
+from tests.mitigation.ordered_works import keep, proposed, reported, sent_order
 from tests.surveys.case_folders import as_zip
 
 pytestmark = pytest.mark.django_db
@@ -113,6 +113,19 @@ MATRIX: dict[str, tuple[str, dict[str, str], str]] = {
     # Links by e-mail show one order to whoever holds them; this one is nobody's.
     "order_link": ("get", {"token": "no-token"}, "410 410 410 410 410 410 410 410"),
     "order_link_answer": ("post", {"token": "no-token"}, "410 410 410 410 410 410 410 410"),
+    "calendar": ("get", {}, "200 200 200 200 403 403 200 302"),
+    "calendar_list": ("get", {}, "200 200 200 200 403 403 200 302"),
+    "calendar_list_export": ("get", {}, "200 200 200 200 403 403 200 302"),
+    "own_calendar": ("get", {}, EVERYONE_IN),
+    "own_calendar_act": ("post", {"act": "make"}, "302 302 302 302 302 302 302 302"),
+    # The address of a feed shows the calendar of whoever made it; this one is nobody's.
+    "calendar_feed": ("get", {"token": "no-token"}, "410 410 410 410 410 410 410 410"),
+    # Its firm and the office propose; who is asked answers. The client is asked in this one.
+    "appointment_propose": ("get", {"pk": "{order}"}, "200 200 403 403 403 403 200 302"),
+    "appointment_answer": ("get", {"pk": "{appointment}"}, "200 200 403 403 200 404 403 302"),
+    "appointment_call_off": ("get", {"pk": "{appointment}"}, "200 200 403 403 403 403 200 302"),
+    "appointment_file": ("get", {"pk": "{agreed}"}, "200 200 200 404 200 404 200 302"),
+    "order_link_appointment": ("get", {"token": "no-token"}, "410 410 410 410 410 410 410 410"),
     "report_result": (
         "get",
         {"pk": "{order}", "item": "{work_item}"},
@@ -435,6 +448,7 @@ def _ordered(case: Case, named: set[str]) -> dict[str, int]:
     wanted = {
         "{order}", "{work_item}", "{value}", "{photo}", "{report}", "{test_instrument}",
         "{document}",
+        "{appointment}", "{agreed}",
     }  # fmt: skip
     if not wanted & named:
         return {}
@@ -446,6 +460,10 @@ def _ordered(case: Case, named: set[str]) -> dict[str, int]:
     row = order.items.get()
     instrument = TestInstrument.objects.create(firm=order.firm, name="installation tester")
     pks = {"order": order.pk, "work_item": row.pk, "test_instrument": instrument.pk}
+    if "{appointment}" in named:
+        pks["appointment"] = proposed(order, asked="client").pk
+    if "{agreed}" in named:
+        pks["agreed"] = proposed(order, asked="").pk
     if named & {"{value}", "{photo}"}:
         keep(order, row, by)
         report = order.reports.get()

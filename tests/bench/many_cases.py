@@ -16,8 +16,16 @@ from django.core.management.color import no_style
 from django.db import connection, models, transaction
 from django.utils import timezone
 
-from consult.models import Assignment, Client, Letter, Property, StoredFile, User
-from mitigation.models import Case, CaseLetter, CaseVisit, CaseWord, Stage
+from consult.models import Assignment, Client, Firm, Letter, Property, StoredFile, User
+from mitigation.models import (
+    Appointment,
+    Case,
+    CaseLetter,
+    CaseVisit,
+    CaseWord,
+    Stage,
+    WorkOrder,
+)
 from mitigation.models.words import words_of
 from mitigation.services.search import index_cases
 from surveys.models import (
@@ -122,6 +130,7 @@ OPEN = [stage for stage in Stage if stage not in (Stage.CLOSED, Stage.DECLINED)]
 MEASURED = set(Stage) - {Stage.ENQUIRY, Stage.BASELINE}
 PROVED = {Stage.PROOF, Stage.CLOSED}
 CHUNK = 10_000
+IN_THIS_WEEK = 100  # cases with an appointment, in a practice of any size
 PASSAGE = "The readings hold for the spots and hours that were measured. " * 20
 
 
@@ -183,6 +192,8 @@ def fill(n: int) -> User:
                 Letter,
                 CaseVisit,
                 CaseLetter,
+                WorkOrder,
+                Appointment,
             )
             for statement in _sequences(models_used):
                 cursor.execute(statement)
@@ -206,6 +217,7 @@ class Practice:
         self.now = timezone.now()
         self.today = timezone.localdate()
         self.assessors = assessors
+        self.firms = [Firm.objects.create(name=f"Firm {at}").pk for at in range(4)]
         self.guideline = Guideline.objects.get(code="SBM-2015").pk
         self.calibrations = [
             Calibration.objects.create(
@@ -221,7 +233,7 @@ class Practice:
             model: Table(model)
             for model in (
                 Client, Property, Assignment, Room, Spot, Visit, Case, CaseVisit, Reading,
-                StoredFile, Letter, CaseLetter, CaseWord,
+                StoredFile, Letter, CaseLetter, CaseWord, WorkOrder, Appointment,
             )
         }  # fmt: skip
 
@@ -260,6 +272,7 @@ class Practice:
         self._measured(case, stage, home, spots, dice)
         texts = [text for room in rooms for text in (room, *ROOMS[room])]
         texts += [reference, name, address, *(METERS if case in self.measured else ())]
+        self._appointment(number, case)
         if stage in PROVED:
             self._letter(number, case, reference, client, home)
             texts.append(f"L-{number:06}")
@@ -327,6 +340,38 @@ class Practice:
                     unit=unit,
                     state="as-used",
                 )
+
+    def _appointment(self, number: int, case: int) -> None:
+        """Of the newest cases in this week, of the others long ago."""
+        age = self.n - number
+        monday = self.today - dt.timedelta(days=self.today.weekday())
+        day = monday + dt.timedelta(days=number % 7)
+        if age >= IN_THIS_WEEK:
+            day = self.today - dt.timedelta(days=60 + age // 12)
+        starts = timezone.make_aware(dt.datetime.combine(day, dt.time(8 + number % 8)))
+        at = _moment(starts)
+        order = self._add(
+            WorkOrder,
+            case=case,
+            number=1,
+            firm=self.firms[number % 4],
+            state="sent",
+            agreed_at=at,
+            made_at=at,
+            sent_at=at,
+        )
+        self._add(
+            Appointment,
+            order=order,
+            side="office",
+            minutes=60,
+            state="agreed",
+            proposed_at=at,
+            proposed_name="Office",
+            answered_at=at,
+            starts_at=at,
+            ends_at=_moment(starts + dt.timedelta(hours=1)),
+        )
 
     def _letter(self, number: int, case: int, reference: str, client: int, home: int) -> None:
         content = f'{{"subject": "Met at 6 of 6 spots", "passage": "{PASSAGE}"}}'

@@ -125,6 +125,8 @@ def choose_urls(places: list[Place], n_of_each: int) -> None:
     urls["search by spot"] = [f"{here}?q=sofa seat"]
     urls["search by a common word"] = [f"{here}?q=bed"]
     urls["desk"] = [reverse("desk")]
+    urls["calendar list"] = [reverse("calendar_list")]
+    urls["calendar of firms"] = [f"{reverse('calendar')}?who=firms"]
     urls["case page"] = []
     for place in places:
         with place.here():

@@ -59,6 +59,8 @@ FIGURES = (
             "pages: search by spot ({})",
             "pages: search by a common word ({})",
             "pages: desk ({})",
+            "pages: calendar list ({})",
+            "pages: calendar of firms ({})",
             "pages: case page ({})",
         )
     ),

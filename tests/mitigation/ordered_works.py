@@ -6,7 +6,17 @@ from typing import Any
 from django.utils import timezone
 
 from consult.models import Firm, User
-from mitigation.models import Case, PlanItem, Remedy, Stage, WorkItem, WorkOrder, WorkReport
+from mitigation.models import (
+    Appointment,
+    Case,
+    PlanItem,
+    Remedy,
+    Stage,
+    WorkItem,
+    WorkOrder,
+    WorkReport,
+)
+from mitigation.services.appointments import propose_times
 from mitigation.services.plan_items import add_item
 from mitigation.services.work_orders import make_orders, send_order
 from mitigation.services.work_reports import keep_result, sign_off
@@ -66,6 +76,23 @@ def sent_order(case: Case, to: Firm | None = None, **given: Any) -> WorkOrder:
         **usual | given,
     )
     return send_order(order=order, by=office, now=now, reason="The renewal is filed.")
+
+
+def in_days(days: int, hour: int = 9) -> dt.datetime:
+    """A moment to come, by the practice's zone."""
+    day = timezone.localdate() + dt.timedelta(days=days)
+    return timezone.make_aware(dt.datetime.combine(day, dt.time(hour)))
+
+
+def proposed(
+    order: WorkOrder, *moments: dt.datetime, side: str = "office", asked: str = "firm",
+    minutes: int = 120, by: User | None = None,
+) -> Appointment:  # fmt: skip
+    """Times for an order, in a week where none are given; with nobody asked it is agreed."""
+    return propose_times(
+        order=order, side=side, asked=asked, starts=moments or [in_days(7)], minutes=minutes,
+        name="Ines Lund", by=by, now=timezone.now(),
+    )  # fmt: skip
 
 
 def reported(order: WorkOrder, by: User, result: str = "done", words: str = "") -> WorkReport:

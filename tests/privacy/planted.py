@@ -41,6 +41,8 @@ from consult.services.privacy.persons import history_of, keys_of, subject_of_cli
 from consult.services.stored_files import write_stored
 from consult.tasks import run_job
 from mitigation.models import (
+    Appointment,
+    CalendarFeed,
     Case,
     Decision,
     Enquiry,
@@ -232,6 +234,10 @@ def _works(case: Case, manager: User) -> None:
     firm = FirmFactory()
     order = WorkOrder.objects.create(case=case, number=1, firm=firm, made_at=now)
     row = WorkItem.objects.create(order=order, item=item, position=0)
+    Appointment.objects.create(
+        order=order, side="firm", asked="client", minutes=60, state="declined", proposed_at=now,
+        proposed_name="who", answered_at=now, answered_name="who", reason="r",
+    )  # fmt: skip
     report = WorkReport.objects.create(order=order, number=1, began_at=now)
     WorkResult.objects.create(report=report, work_item=row, result="done", done_on=now.date())
     TestValue.objects.create(report=report, work_item=row, test="bond", value=0.2)
@@ -278,6 +284,7 @@ def _log_in(login: User, manager: User, client: Client) -> None:
     address = EmailAddress.objects.create(user=login, email=login.email)
     EmailConfirmation.objects.create(email_address=address, key=uuid.uuid4().hex)
     Authenticator.objects.create(user=login, type="totp", data={"secret": "s"})
+    CalendarFeed.objects.create(user=login, made_at=now)
     session = SessionStore()
     session["_auth_user_id"] = str(login.pk)
     session.save()

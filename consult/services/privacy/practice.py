@@ -184,7 +184,8 @@ TABLES = [
         "consult.Practice",
         _("the practice"),
         fields(
-            plain="id country currency tax_line offer_days second_factor_days second_factor_since",
+            plain="id country currency tax_line offer_days second_factor_days second_factor_since "
+            "reminds_of_appointments reminds_of_silence reminds_of_measuring",
             name=Keep(LETTERHEAD),
             address=Keep(LETTERHEAD),
             phone=Keep(LETTERHEAD),

@@ -106,7 +106,7 @@ TABLES = [
         "consult.OutboundMail",
         _("e-mails"),
         fields(
-            goes="id key client user letter to subject body sender_name reply_to message_id "
+            goes="id key client user letter to subject body ics sender_name reply_to message_id "
             "created_at sent_at withdrawn_at"
         ),
         client=_mails,
@@ -215,7 +215,7 @@ PART = Part(
             date="sent_at",
             days="mail_days",
             only=~Q(body=""),
-            blank={"body": ""},
+            blank={"body": "", "ics": ""},
         ),
         Clearing(
             kind="jobs",
