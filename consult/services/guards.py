@@ -119,8 +119,8 @@ guard(
         "An issued letter is never changed or deleted.",
         fields=(
             "number", "kind", "case_reference", "client", "property", "content", "content_sha256",
-            "check_code", "rules", "language", "paper", "template_version", "corrects", "issued_by",
-            "issued_at", "erased_at", "erased_by",  # by an erasure alone
+            "check_code", "rules", "language", "paper", "template_version", "corrects", "firm",
+            "issued_by", "issued_at", "erased_at", "erased_by",  # by an erasure alone
         ),
     ),
     Guard(

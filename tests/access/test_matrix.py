@@ -33,7 +33,13 @@ from mitigation.services.uploads import keep_upload
 from mitigation.tasks import attachments, uploads
 from surveys.models import Appliance, Circuit, GroundCheck, GroundPoint, Instrument, Panel
 from tests.cast import ASKERS, make_cast
-from tests.factories import offered_plan, ready_draft, ready_letter
+from tests.factories import (
+    FirmFactory,
+    UserFactory,
+    offered_plan,
+    ready_draft,
+    ready_letter,
+)
 from tests.mitigation.ordered_works import keep, proposed, reported, sent_order
 from tests.surveys.case_folders import as_zip
 
@@ -452,13 +458,13 @@ def _ordered(case: Case, named: set[str]) -> dict[str, int]:
     }  # fmt: skip
     if not wanted & named:
         return {}
-    by = User.objects.get(role="electrician")
+    by = User.objects.filter(role="electrician").earliest("pk")
     case.items.all().delete()
     item = _plan_item(case)
     PlanItem.objects.filter(pk=item.pk).update(state="accepted")
     order = sent_order(case, by.firm)
     row = order.items.get()
-    instrument = TestInstrument.objects.create(firm=order.firm, name="installation tester")
+    instrument, _ = TestInstrument.objects.get_or_create(firm=order.firm, name="loop tester")
     pks = {"order": order.pk, "work_item": row.pk, "test_instrument": instrument.pk}
     if "{appointment}" in named:
         pks["appointment"] = proposed(order, asked="client").pk
@@ -518,7 +524,8 @@ def _photograph(case: Case) -> Attachment:
     row = attach_file(
         case=case, name="a.png", content=ContentFile(data), by=None, now=timezone.now()
     )
-    assert run_job(Job.objects.get(kind=attachments.CLEAN_PICTURE).pk)
+    if row.state == Attachment.State.CLEANING:
+        assert run_job(Job.objects.get(key=f"{attachments.CLEAN_PICTURE}:{row.pk}").pk)
     return row
 
 
@@ -580,6 +587,26 @@ def test_what_each_of_the_cast_gets(part) -> None:
     assert statuses == {
         name: dict(zip(ASKERS, map(int, MATRIX[name][2].split()), strict=True)) for name in names
     }
+
+
+OF_ORDERS = ("{order}", "{appointment}", "{agreed}", "{test_instrument}")
+
+
+def test_an_electrician_of_another_firm_finds_nothing_of_an_order() -> None:
+    cast = make_cast()
+    browser = Browser()
+    other = UserFactory(role=User.Role.ELECTRICIAN, firm=FirmFactory())
+    browser.force_login(other)
+    of_orders = {name: row for name, row in MATRIX.items() if set(row[1].values()) & set(OF_ORDERS)}
+    assert len(of_orders) > 15
+    for name, (method, arguments, expected) in of_orders.items():
+        own = expected.split()[ASKERS.index("its electrician")]
+        mark = transaction.savepoint()
+        case = Case.objects.get(pk=cast.case.pk)
+        url = reverse(name, kwargs=_filled(arguments, case))
+        status = getattr(browser, method)(url).status_code
+        assert status == 404 or (status == 403 and own == "403"), name
+        transaction.savepoint_rollback(mark)
 
 
 def _statuses(

@@ -22,6 +22,7 @@ from mitigation.services.cases import add_note
 from surveys.models import GroundCheck, GroundPoint, LetterVisit, Reading, Visit
 from tests.factories import (
     ClientFactory,
+    FirmFactory,
     PropertyFactory,
     UserFactory,
     VisitFactory,
@@ -38,7 +39,7 @@ HISTORIES = [model for model in apps.get_models() if issubclass(model, Historica
 FROZEN = [
     "number", "kind", "case_reference", "client_id", "property_id", "content", "content_sha256",
     "check_code", "rules", "language", "paper", "template_version", "corrects_id", "issued_by_id",
-    "issued_at", "erased_at", "erased_by_id",
+    "issued_at", "erased_at", "erased_by_id", "firm_id",
 ]  # fmt: skip
 OTHER = {
     "kind": "survey-report", "language": "de", "paper": "Letter", "client_id": None,
@@ -69,6 +70,8 @@ def other_value(name: str) -> object:
         return UserFactory().pk
     if name == "corrects_id":
         return ready_letter(compared_case()).pk
+    if name == "firm_id":
+        return FirmFactory().pk
     return OTHER.get(name, "other")
 
 
@@ -85,9 +88,11 @@ def expected_names() -> set[str]:
     tables += ["surveys_lettervisit", "mitigation_caseletter"]
     tables += ["mitigation_note", "mitigation_outcome"]
     tables += ["mitigation_plan", "mitigation_prediction", "mitigation_decision"]
+    tables += ["mitigation_workreport", "mitigation_workresult", "mitigation_testvalue"]
+    tables += ["mitigation_worksconfirmation", "mitigation_appointment", "mitigation_proposedtime"]
     return {f"guard_{table}_{verb}" for table in tables for verb in verbs} | {
-        "guard_consult_letter_file_update"
-    }
+        "guard_consult_letter_file_update", "guard_mitigation_appointment_answer_update",
+    }  # fmt: skip
 
 
 def test_every_guarded_table_has_its_triggers() -> None:
@@ -103,7 +108,10 @@ def test_they_are_on_the_table_that_they_are_named_after() -> None:
         cursor.execute(query)
         found = dict(cursor.fetchall())
     assert {name: found[name] for name in expected_names()} == {
-        name: name.removeprefix("guard_").rpartition("_")[0].removesuffix("_file")
+        name: name.removeprefix("guard_")
+        .rpartition("_")[0]
+        .removesuffix("_file")
+        .removesuffix("_answer")
         for name in expected_names()
     }
 

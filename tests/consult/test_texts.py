@@ -120,8 +120,8 @@ def test_every_row_of_what_people_say_keeps_to_the_rule() -> None:
         )
     }
     assert {model.__name__ for model in worded if not issubclass(model, PlainTexts)} == {
-        "CaseWord", "DataPackage", "EntryKey", "Heartbeat", "Job", "Letter", "LetterDraft",
-        "Plan", "Prediction", "StoredFile", "TrialFit",
+        "CaseEvidence", "CaseWord", "DataPackage", "EntryKey", "Heartbeat", "Job", "KeptEffect",
+        "Letter", "LetterDraft", "Plan", "Prediction", "StoredFile", "TrialFit",
     }  # fmt: skip
 
 

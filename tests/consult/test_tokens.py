@@ -1,16 +1,18 @@
 """Tokens of addresses stand in no log, and a changed log-in e-mail is told to both addresses."""
 
 import logging
+import re
 from typing import Any
 from urllib.parse import urlsplit
 
 import pytest
 from django.conf import settings
-from django.urls import resolve, reverse
+from django.urls import get_resolver, resolve, reverse
 
 from consult.letters.checking import filled_in
-from consult.logs import TokenFilter
+from consult.logs import TokenFilter, without_tokens
 from consult.models import AccessEvent, OutboundMail, User
+from tests.access.test_matrix import _patterns
 from tests.factories import PASSWORD, UserFactory
 from tests.forms import opened
 
@@ -41,6 +43,15 @@ def test_no_handler_of_the_log_writes_a_token(path) -> None:
     line = record.getMessage()
     assert TOKEN not in line
     assert line.startswith("Gone: /") and "…" in line
+
+
+def test_no_address_with_a_token_is_forgotten() -> None:
+    patterns = [str(entry.pattern) for entry in _patterns(get_resolver())]
+    routes = [pattern for pattern in patterns if "token" in pattern]
+    assert len(routes) > 8
+    for route in routes:
+        path = re.sub(r"<str:token>|\(\?P<token>[^)]*\)", TOKEN, route)
+        assert TOKEN not in without_tokens(f"/{path.lstrip('^')}"), route
 
 
 def test_the_access_log_keeps_no_token_either(client) -> None:

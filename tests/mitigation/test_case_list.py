@@ -91,7 +91,7 @@ def test_an_assessor_exports_own_cases_alone(client):
 
 
 @pytest.mark.parametrize(
-    ("query", "n"), [("", 8), ("?q=mill", 9), ("?q=mill+river&stage=enquiry", 9)]
+    ("query", "n"), [("", 9), ("?q=mill", 10), ("?q=mill+river&stage=enquiry", 10)]
 )
 def test_it_costs_the_same_for_one_and_for_fifty(client, django_assert_num_queries, query, n):
     CaseFactory()
@@ -114,7 +114,7 @@ def test_a_long_list_is_not_counted_to_its_end(client, monkeypatch, django_asser
     client.get(URL)
     shown = []
     for number in (1, 2, 3, 4):
-        with django_assert_num_queries(8):
+        with django_assert_num_queries(9):
             answer = client.get(URL, {"page": number})
         text = answer.content.decode()
         assert "More than 3 cases" in text

@@ -34,7 +34,9 @@ from tests.mitigation.ordered_works import (
     case_at_works,
     electrician,
     firm,
+    in_days,
     keep,
+    proposed,
     reported,
     sent_order,
     signed,
@@ -270,12 +272,14 @@ def test_a_client_sees_who_comes_and_says_what_is_done(client) -> None:
     case.property.client.user = person
     case.property.client.save()
     order = sent_order(case)
-    WorkOrder.objects.filter(pk=order.pk).update(
-        agreed_at=dt.datetime(2027, 3, 4, 9, 30, tzinfo=dt.UTC)
-    )
+    day = in_days(7)
+    proposed(order, day, asked="")
     client.force_login(person)
-    text = client.get(reverse("client_home")).content.decode()
-    assert order.firm.name in text and "March 4, 2027" in text and "Your own part" in text
+    page = client.get(reverse("client_home"))
+    text = page.content.decode()
+    [(_order, appointments)] = page.context["stands"][0]["works"].orders
+    assert appointments.agreed.starts_at == day and appointments.when in text
+    assert order.firm.name in text and "Your own part" in text
     assert "Key at the neighbour" not in text
     accept_report(
         report=reported(order, electrician(order.firm)), by=UserFactory(), now=timezone.now()
