@@ -67,6 +67,13 @@ jobs.register(
     limit_s=30,
 )
 jobs.register(
+    evidence.KEEP_ALL_EVIDENCE,
+    evidence.keep_all_evidence,
+    about={},
+    repeatable=True,
+    limit_s=50,
+)
+jobs.register(
     LETTER_SENT,
     following.go_on_after_letter,
     about={"letter": "consult.Letter"},

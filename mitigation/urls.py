@@ -192,6 +192,9 @@ urlpatterns = [
     ),
     path("appointments/<int:pk>/file/", appointments.appointment_file, name="appointment_file"),
     path("work-orders/<int:pk>/", orders.work_order, name="work_order"),
+    path(
+        "work-orders/<int:pk>/documents/<int:file>/", orders.order_document, name="order_document"
+    ),
     path("work-orders/<int:pk>/edit/", orders.order_edit, name="order_edit"),
     path("work-orders/<int:pk>/send/", orders.order_send, name="order_send"),
     path("work-orders/<int:pk>/call-off/", orders.order_call_off, name="order_call_off"),

@@ -114,7 +114,7 @@ MAKES_NONE = {
     "case_act": "knows the stage that was seen",
     "plan_choose": "what is ticked is ticked",
     "plan_compute": "one job under the digests of the trials",
-    "evidence_renew": "the digest of a case decides what is computed",
+    "evidence_renew": "the digests of cases decide what is computed",
     "plan_item_edit": "knows the state that was seen",
     "plan_item_remove": "the item is gone",
     "plan_draft_remove": "the version is gone",

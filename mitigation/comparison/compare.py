@@ -139,8 +139,7 @@ def compare(case: Case, visits: tuple[Visit, ...] | None = None) -> Comparison:
     blocked = [blocks(pair) for pair in pairs.values()]
     free = np.array([not reasons for reasons in blocked])
     change = reductions(_side(before), _side(after), placement, _shared(before, after))
-    done = tuple(done_items(case))
-    works = last_works(done)
+    works = last_works(done := tuple(done_items(case)))
     rows = []
     for at, (measurand, pair) in enumerate(zip(measurands, pairs.values(), strict=True)):
         spot = pair.sides()[0].reading.spot

@@ -13,7 +13,7 @@ from consult.forms.texts import TextForm
 from consult.models import Firm
 from consult.services.changes import version_of
 from mitigation.forms.money import MoneyField
-from mitigation.models import PlanItem, WorkItem, WorkOrder
+from mitigation.models import Attachment, Case, PlanItem, WorkItem, WorkOrder
 from mitigation.services.work_orders import EDITABLE
 from surveys.forms.visits import EntryForm
 
@@ -48,13 +48,42 @@ class OrderWordsForm(EntryForm):
     )
 
 
+class DocumentField(forms.ModelMultipleChoiceField):  # type: ignore[type-arg]  # not subscriptable
+    """Files of the case that a firm gets with its order."""
+
+    def __init__(self) -> None:
+        super().__init__(
+            Attachment.objects.none(),
+            label=label_of(WorkOrder, "documents"),
+            required=False,
+            widget=forms.CheckboxSelectMultiple,
+            help_text=_("The firm can open these files of the case, and no other."),
+        )
+
+
+def offer_documents(form: forms.Form, case: Case) -> None:
+    """Have a form offer the files of a case that are ready."""
+    rows = case.attachments.filter(state=Attachment.State.READY).defer("small", "sketch")
+    form.fields["documents"].queryset = rows  # type: ignore[attr-defined]  # of its field class
+    if not rows.exists():
+        del form.fields["documents"]
+
+
 class OrdersForm(OrderWordsForm):
     """Which firm does which accepted item."""
 
+    documents = DocumentField()
+
     def __init__(
-        self, *args: Any, items: Iterable[PlanItem], firms: Iterable[Firm], **kwargs: Any
+        self,
+        *args: Any,
+        case: Case,
+        items: Iterable[PlanItem],
+        firms: Iterable[Firm],
+        **kwargs: Any,
     ) -> None:
         super().__init__(*args, **kwargs)
+        offer_documents(self, case)
         self.items = list(items)
         self.firms = {str(firm.pk): firm for firm in firms}
         choices = [("", _("not now")), *((pk, firm.name) for pk, firm in self.firms.items())]
@@ -72,7 +101,8 @@ class OrdersForm(OrderWordsForm):
         return [(item, self[f"firm-{item.pk}"], self[f"words-{item.pk}"]) for item in self.items]
 
     def word_fields(self) -> list[forms.BoundField]:
-        return [self[name] for name in OrderWordsForm.base_fields]
+        names = (*OrderWordsForm.base_fields, "documents")
+        return [self[name] for name in names if name in self.fields]
 
     def firm_of(self) -> dict[int, Firm]:
         """The firm of each item that goes to one now."""
@@ -90,7 +120,8 @@ class OrdersForm(OrderWordsForm):
 
     def given(self) -> dict[str, Any]:
         """What all of the orders say."""
-        return {name: self.cleaned_data[name] for name in OrderWordsForm.base_fields}
+        given = {name: self.cleaned_data[name] for name in OrderWordsForm.base_fields}
+        return given | {"documents": self.cleaned_data.get("documents") or []}
 
     def clean(self) -> dict[str, Any]:
         cleaned: dict[str, Any] = super().clean() or self.cleaned_data
@@ -103,14 +134,18 @@ class OrderForm(OrderWordsForm):
     """An order as it stands, with the state that the person saw."""
 
     version = forms.IntegerField(widget=forms.HiddenInput, required=False)
+    documents = DocumentField()
 
     def __init__(self, *args: Any, order: WorkOrder, **kwargs: Any) -> None:
         super().__init__(*args, **kwargs)
         self.initial.update({name: getattr(order, name) for name in EDITABLE})
         self.initial["version"] = version_of(order)
+        offer_documents(self, order.case)
+        self.initial["documents"] = list(order.documents.all())
 
     def given(self) -> dict[str, Any]:
-        return {name: self.cleaned_data[name] for name in EDITABLE}
+        given = {name: self.cleaned_data[name] for name in EDITABLE}
+        return given | {"documents": self.cleaned_data.get("documents") or []}
 
 
 class ReasonForm(TextForm):

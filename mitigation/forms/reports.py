@@ -64,7 +64,7 @@ class TestValueForm(OnceForm, EntryForm):
         label=label_of(TestValue, "about"),
         max_length=120,
         required=False,
-        help_text=gettext_lazy("Such as: F3, or bond of the bed head."),
+        help_text=gettext_lazy("Such as: F3, or bond of the shield behind the bed."),
     )
     value = MarkedNumberField(
         label=label_of(TestValue, "value"),

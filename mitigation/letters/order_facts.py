@@ -56,6 +56,7 @@ class OrderSheet:
     dangers: tuple[str, ...]
     items: tuple[OrderItem, ...]
     circuits: tuple[CircuitLine, ...]
+    documents: tuple[str, ...] = ()  # their names
 
 
 @dataclass(frozen=True)

@@ -12,7 +12,7 @@ from consult.letters.words import spot_name
 from mitigation.letters.money import money_words
 from mitigation.letters.order_facts import ReportSheet
 from mitigation.letters.remedy_words import remedy_name
-from mitigation.letters.work_report import RESULTS, values_table
+from mitigation.letters.work_report import result_name, values_table
 from surveys.models.measurands import measurand_words
 
 
@@ -95,7 +95,7 @@ def _done_table(items: Sequence[DoneItemFacts], formats: Formats) -> Block:
         [
             remedy_name(item.kind),
             item.where,
-            ", ".join(filter(None, [_(RESULTS[item.result]), formats.day(item.done_on)])),
+            ", ".join(filter(None, [result_name(item.result), formats.day(item.done_on)])),
             "; ".join(filter(None, [item.done_by, item.words])),
         ]
         for item in items
@@ -116,7 +116,7 @@ def _promise_table(promises: Sequence[PromiseFacts], formats: Formats, flux_unit
         column(_("Quantity"), 22),
         column(_("Expected (95 %)"), 20, number=True),
         column(_("Found"), 12, number=True),
-        column(_("Kept"), 16),
+        column(_("Result"), 16),
     ]
     return table(_("What was expected, and what was found"), columns, [("", rows)])
 
@@ -127,7 +127,13 @@ def _promise_row(row: PromiseFacts, formats: Formats, flux_unit: str) -> list[st
         formats.number(f"{in_unit(value, row.unit, unit):.3g}")
         for value in (row.low, row.high, row.after)
     )
-    kept = _("within") if row.is_inside else _("higher") if row.after > row.high else _("lower")
+    kept = (
+        _("within what was expected")
+        if row.is_inside
+        else _("higher than expected")
+        if row.after > row.high
+        else _("lower than expected")
+    )
     return [
         spot_name(row.room, row.spot),
         measurand_words(row.measurand),
@@ -144,7 +150,7 @@ def _cost_words(cost: CostFacts, formats: Formats) -> str:
     sentences = [_("Offered: %(cost)s.") % {"cost": money(cost.offered)}]
     if cost.not_done:
         sentences.append(
-            _("Not carried out: %(items)s; of what was done %(cost)s were offered.")
+            _("Not carried out: %(items)s. What was carried out was offered at %(cost)s.")
             % {"items": ", ".join(cost.not_done), "cost": money(cost.offered_of_done)}
         )
     if cost.charged is not None:

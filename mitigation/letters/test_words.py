@@ -51,7 +51,7 @@ def conditions_words(
     """At which voltage and on which device a test was made."""
     parts = []
     if test_voltage_v is not None:
-        parts.append(f"{formats.given(test_voltage_v)}{NBSP}V{NBSP}dc")
+        parts.append(_("%(volts)s V dc") % {"volts": formats.given(test_voltage_v)})
     if device in DEVICES:
         parts.append(_(DEVICES[device]))
     if rated_ma is not None:

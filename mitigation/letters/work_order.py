@@ -22,7 +22,7 @@ from consult.letters.content import (
     paragraph,
     table,
 )
-from consult.letters.countries import in_trade_words
+from consult.letters.countries import in_trade_words, protection
 from consult.letters.formats import NBSP, Formats, listing, places
 from consult.letters.unbroken import unbroken_content
 from consult.letters.words import wiring_sentences
@@ -30,6 +30,7 @@ from mitigation.calc.electrical_tests import kinds_of
 from mitigation.letters.order_facts import CircuitLine, OrderItem, OrderSheet
 from mitigation.letters.remedy_words import remedy_instructions, remedy_name
 from mitigation.letters.test_words import limits_of_sheet, named_with_unit
+from mitigation.models import WorkResult
 
 KIND = "work-order"
 ASK_FIRST = "Ask before switching circuits off."
@@ -48,6 +49,7 @@ def order_words(sheet: OrderSheet, language: str) -> dict[str, Any]:
             "firm": sheet.firm,
             "place": sheet.place,
             "practice": sheet.practice,
+            "protection": protection(sheet.country),
             "supply": _supply_words(sheet, formats),
             "access": sheet.access,
             "contact": sheet.contact,
@@ -59,6 +61,7 @@ def order_words(sheet: OrderSheet, language: str) -> dict[str, Any]:
             "dangers": list(sheet.dangers),
             "items": [_item(item, sheet.country) for item in sheet.items],
             "circuits": [_circuit(line, formats) for line in sheet.circuits],
+            "documents": list(sheet.documents),
             "record": record_sentences(sheet),
             "tests": [
                 [named_with_unit(kind.code), limits_of_sheet(kind.code, sheet.practice, formats)]
@@ -90,7 +93,7 @@ def record_sentences(sheet: OrderSheet) -> list[str]:
             _(
                 "Usual after work on a 230 V system (IEC 60364-6): insulation resistance with its "
                 "test voltage, continuity, loop impedance where the code asks, type and rated "
-                "current of the RCD with its trip times at 1x and 5x, polarity."
+                "residual current of the RCD with its trip times at 1x and 5x, polarity."
             ),
         )
     else:
@@ -184,20 +187,23 @@ def _firms_part(frozen: Mapping[str, Any]) -> list[Block]:
     blocks: list[Block] = [
         facts(
             [
-                (_("Place"), one_line(frozen["place"])),
+                (_("Address of the work"), one_line(frozen["place"])),
                 (_("How to get in"), frozen["access"]),
                 (_("Contact on site"), frozen["contact"]),
                 (_("Wished days"), frozen["wished_days"]),
                 (_("Agreed"), frozen["agreed"]),
                 (_("To be done by"), frozen["due"]),
                 (_("Supply"), frozen["supply"]),
+                (_("Documents, on the page of the order"), listing(frozen["documents"])),
             ]
         )
     ]
     if frozen["ask_first"]:
         blocks.insert(0, lead(frozen["ask_first"]))
     if frozen["dangers"]:
-        blocks.append(note(_("Found at the survey: see to it first"), frozen["dangers"]))
+        blocks.append(
+            note(_("Found at the survey: look at it before anything else"), frozen["dangers"])
+        )
     if frozen["words"]:
         blocks.append(paragraph(frozen["words"]))
     blocks.append(_items_table(frozen))
@@ -247,7 +253,7 @@ def _circuits_table(frozen: Mapping[str, Any]) -> Block:
         column(_("Panel"), 16),
         column(_("Phase"), 10),
         column(_("Rating"), 10, number=True),
-        column(_("RCD"), 12),
+        column(frozen["protection"], 12),
     ]
     caption = _("The panel as we found it (● = named by an item)")
     return table(caption, columns, [("", rows)], small=True)
@@ -256,27 +262,27 @@ def _circuits_table(frozen: Mapping[str, Any]) -> Block:
 def _record_sheet(frozen: Mapping[str, Any]) -> list[Block]:
     """Room for the same report by hand."""
     box = "☐"
-    words = [_("done"), _("done differently"), _("not possible")]
+    words = [str(label) for label in WorkResult.Result.labels]
     ends = f"{NBSP}{NBSP} ".join(f"{box}{NBSP}{word}" for word in words)
     items = [[f"{item['name']}: {item['what']}", ends, "", ""] for item in frozen["items"]]
     item_columns = [
-        column(_("Item"), 28),
-        column(_("How it ended"), 36),
-        column(_("Day"), 10),
-        column(_("How, or why not"), 26),
+        column(_("Item"), 22),
+        column(_("How it ended"), 44),
+        column(_("Day"), 12),
+        column(_("How, or why not"), 22),
     ]
     tests = [[name, "", "", "", limits] for name, limits in frozen["tests"]]
-    tests += [["", "", "", "", ""] for _row in range(BLANK_ROWS)]
+    tests += [[NBSP, "", "", "", ""] for _row in range(BLANK_ROWS)]
     test_columns = [
         column(_("Test"), 26),
         column(_("Item, circuit or point"), 18),
         column(_("Value"), 12),
         column(_("Instrument, test voltage"), 20),
-        column(_("Limit to call out; remark"), 24),
+        column(_("Published limit; remark"), 24),
     ]
     return [
         table(_("Items"), item_columns, [("", items)]),
-        table(_("Tests"), test_columns, [("", tests)], small=True),
+        table(_("Tests"), test_columns, [("", tests)]),
         facts(
             [
                 (_("Who did it"), "_" * 30),

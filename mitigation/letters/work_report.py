@@ -4,7 +4,7 @@ from dataclasses import replace
 from typing import Any
 
 from django.utils.translation import gettext as _
-from django.utils.translation import gettext_noop, ngettext, override
+from django.utils.translation import ngettext, override
 
 from consult.letters.content import (
     Addressee,
@@ -31,18 +31,19 @@ from mitigation.letters.test_words import (
     test_name,
     value_words,
 )
+from mitigation.models import WorkResult
 
 KIND = "work-report"
-RESULTS = {
-    "done": gettext_noop("done"),
-    "done differently": gettext_noop("done differently"),
-    "not possible": gettext_noop("not possible"),
-}
 
 
 def result_words(item: ReportedItem, formats: Formats) -> str:
     """How an item ended, with its day."""
-    return ", ".join(filter(None, [_(RESULTS[item.result]), formats.day(item.done_on)]))
+    return ", ".join(filter(None, [result_name(item.result), formats.day(item.done_on)]))
+
+
+def result_name(result: str) -> str:
+    """How an item ended, in the active language."""
+    return str(WorkResult.Result(result).label)
 
 
 def value_line(value: ReportedValue, sheet: ReportSheet, formats: Formats) -> list[str]:
@@ -75,8 +76,8 @@ def values_table(sheet: ReportSheet, formats: Formats) -> Block:
     columns = [
         column(_("Item"), 8),
         column(_("Test"), 24),
-        column(_("Value"), 22),
-        column(_("Limit"), 20),
+        column(_("Value, conditions"), 22),
+        column(_("Published limit"), 20),
         column(_("Instrument; remark"), 26),
     ]
     caption = _("Test values of %(firm)s") % {"firm": sheet.firm}

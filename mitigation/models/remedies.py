@@ -6,6 +6,7 @@ from uuid import uuid4
 from django.core.validators import MaxValueValidator, MinValueValidator
 from django.db import models
 from django.utils.translation import gettext_lazy as _
+from django.utils.translation import pgettext_lazy
 from simple_history.models import HistoricalRecords
 
 from consult.models.clients import AtPropertyQuerySet
@@ -111,7 +112,7 @@ class PlanItem(PlainTexts):
         PROPOSED = "proposed", _("proposed")
         ACCEPTED = "accepted", _("accepted")
         DECLINED = "declined", _("declined")
-        DONE = "done", _("done")
+        DONE = "done", pgettext_lazy("an item", "done")
         DONE_DIFFERENTLY = "done differently", _("done differently")
         NOT_POSSIBLE = "not possible", _("not possible")
 

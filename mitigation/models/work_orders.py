@@ -11,6 +11,7 @@ from simple_history.models import HistoricalRecords
 from consult.models import Firm, Letter, User
 from consult.models.clients import AtPropertyQuerySet
 from consult.models.texts import PlainTexts
+from mitigation.models.attachments import Attachment
 from mitigation.models.cases import Case
 from mitigation.models.plans import Plan
 from mitigation.models.remedies import PlanItem
@@ -49,7 +50,7 @@ class WorkOrder(PlainTexts):
         REFUSED = "refused", _("refused")
         REPORTED = "reported", _("reported")
         RETURNED = "returned", _("sent back")
-        ACCEPTED = "accepted", _("accepted")
+        ACCEPTED = "accepted", _("report accepted")
         CALLED_OFF = "called off", _("called off")
 
     AT_WORK = (State.SENT, State.RETURNED)
@@ -68,6 +69,9 @@ class WorkOrder(PlainTexts):
     due_on = models.DateField(_("To be done by"), null=True, blank=True)
     agreed_at = models.DateTimeField(_("Agreed day and time"), null=True, blank=True)
     words = models.TextField(_("Words to the firm"), max_length=2_000, blank=True)
+    documents = models.ManyToManyField(
+        Attachment, related_name="orders", blank=True, verbose_name=_("Documents for the firm")
+    )
     # Why it was sent although the firm's licence or insurance had run out.
     licence_reason = models.CharField(max_length=500, blank=True)
     # For the office and the client's outcome letter; the firm's pages never show it.

@@ -6,6 +6,7 @@ from uuid import uuid4
 from django.core.validators import MinValueValidator
 from django.db import models
 from django.utils.translation import gettext_lazy as _
+from django.utils.translation import pgettext_lazy
 from simple_history.models import HistoricalRecords
 
 from consult.access import RoleScopedQuerySet
@@ -92,7 +93,7 @@ class WorkResult(PlainTexts):
     """How one item ended, in the firm's words."""
 
     class Result(models.TextChoices):
-        DONE = "done", _("done")
+        DONE = "done", pgettext_lazy("an item", "done")
         DIFFERENTLY = "done differently", _("done differently")
         NOT_POSSIBLE = "not possible", _("not possible")
 
@@ -141,7 +142,7 @@ class TestInstrument(PlainTexts):
     __test__ = False  # no test of ours, though its name begins so
 
     firm = models.ForeignKey(Firm, on_delete=models.CASCADE, related_name="test_instruments")
-    name = models.CharField(_("Instrument"), max_length=80)
+    name = models.CharField(_("Test instrument"), max_length=80)
     serial = models.CharField(_("Serial number"), max_length=60, blank=True)
     calibrated_until = models.DateField(_("Calibration holds until"), null=True, blank=True)
     history = HistoricalRecords()
@@ -198,7 +199,7 @@ class TestValue(PlainTexts):
         blank=True,
         on_delete=models.PROTECT,
         related_name="values",
-        verbose_name=_("Instrument"),
+        verbose_name=_("Test instrument"),
     )
     remark = models.CharField(_("Remark"), max_length=500, blank=True)
     is_missed = models.BooleanField(default=False)  # it does not keep the limit of its day

@@ -3,14 +3,14 @@
 from dataclasses import dataclass
 from datetime import date, datetime, timedelta
 
-from django.db.models import Q, QuerySet
+from django.db.models import Exists, OuterRef, Q, QuerySet
 from django.utils import timezone
 from django.utils.functional import Promise
 from django.utils.translation import gettext_lazy as _
 
 from consult.access import SignedInRequest
 from consult.models import User
-from mitigation.models import WorkOrder
+from mitigation.models import WorkOrder, WorkReport
 
 State = WorkOrder.State
 RECENT = timedelta(days=90)
@@ -24,6 +24,7 @@ class Which:
     words: str | Promise
 
 
+WANTS_SOMEBODY = (*WorkOrder.AT_WORK, State.REPORTED)
 WHICH = (
     Which("", _("all")),
     Which("unseen", _("not opened yet")),
@@ -36,15 +37,18 @@ WHICH = (
 def wanted_orders(request: SignedInRequest) -> QuerySet[WorkOrder]:
     """The orders that a list or its spreadsheet is asked for, latest first."""
     rows = WorkOrder.objects.visible_to(request.user).for_list().order_by("-made_at", "-pk")
-    which = request.GET.get("which", "")
-    today = timezone.localdate()
-    filters = {
+    filters = filters_of(timezone.localdate())
+    return rows.filter(filters.get(request.GET.get("which", ""), Q()))
+
+
+def filters_of(today: date) -> dict[str, Q]:
+    """What each part of the list asks for, by its name."""
+    return {
         "unseen": Q(state=State.SENT, seen_at=None),
         "late": Q(state__in=WorkOrder.AT_WORK, due_on__lt=today),
         "refused": Q(state=State.REFUSED),
         "reported": Q(state=State.REPORTED),
     }
-    return rows.filter(filters.get(which, Q()))
 
 
 def with_lateness(orders: list[WorkOrder], today: date) -> list[tuple[WorkOrder, bool]]:
@@ -56,8 +60,9 @@ def orders_of_firm(user: User, now: datetime) -> dict[str, list[tuple[WorkOrder,
     """A firm's orders: today, to do, with the office, and what is done."""
     today = timezone.localdate(now)
     rows = WorkOrder.objects.visible_to(user).for_list().order_by("due_on", "pk")
+    lately = WorkReport.objects.filter(order=OuterRef("pk"), accepted_at__gte=now - RECENT)
     recent = rows.exclude(state__in=[State.REFUSED, State.CALLED_OFF]).filter(
-        ~Q(state=State.ACCEPTED) | Q(sent_at__gte=now - RECENT)
+        ~Q(state=State.ACCEPTED) | Exists(lately)
     )
     groups: dict[str, list[tuple[WorkOrder, bool]]] = {
         "today": [], "to_do": [], "with_office": [], "done": []

@@ -84,6 +84,7 @@ def order_context(
         "is_firm": role == User.Role.ELECTRICIAN,
         "is_office": role == User.Role.OFFICE,
         "token": token,
+        "documents": list(order.documents.defer("small", "sketch").order_by("pk")),
         "is_late": order.is_late(timezone.localdate(now)),
         "unsaid": [item for item in items if item.result is None],
         "missed": [value for item in items for value in item.values if value.row.is_missed],

@@ -4,7 +4,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Any
 
-from django.db.models import Count, Q, QuerySet
+from django.db.models import Count, Q
 from django.utils import timezone
 from django.utils.functional import Promise
 from django.utils.translation import gettext_lazy as _
@@ -13,8 +13,7 @@ from consult.letters.formats import places
 from consult.models import User
 from mitigation.comparison.works import spots_served
 from mitigation.letters.remedy_words import remedy_name
-from mitigation.models import Case, KeptPromise, PlanItem, WorkOrder
-from mitigation.pages.order_lists import with_lateness
+from mitigation.models import Case, KeptPromise, PlanItem, WorkOrder, WorkReport
 from mitigation.pages.promises import PromiseLine, promise_line
 from mitigation.services.outcome_works import accepted_words, settled_items, where_words
 from mitigation.services.work_orders import items_to_order
@@ -25,9 +24,9 @@ DONE = (PlanItem.State.DONE, PlanItem.State.DONE_DIFFERENTLY)
 HOUSE_STATE: dict[str, str | Promise] = {
     "demand-switch": _(
         "Demand switch of %(what)s asleep: unplug or switch off what keeps it awake, and see that "
-        "it is off."
+        "it has taken the circuit off."
     ),
-    "unplugged-appliance": _("%(what)s unplugged, as at the baseline's place."),
+    "unplugged-appliance": _("%(what)s unplugged."),
     "moved-appliance": _("%(what)s at its new place."),
     "moved-bed": _("Measure where the bed stands now."),
     "shielded-surface": _("Shield of %(what)s in place and bonded, its protection tested."),
@@ -46,13 +45,21 @@ class DoneWork:
     serves: str
 
 
+@dataclass(frozen=True)
+class ListedOrder:
+    """An order in the list of its case."""
+
+    order: WorkOrder
+    is_late: bool
+    n_missed: int  # values of the latest signed report that are to be looked at
+
+
 def works_context(case: Case, user: User) -> dict[str, Any]:
     """The works of a case, as office and assessor see them."""
-    orders = [*with_lateness(list(_orders(case)), timezone.localdate())]
     done = done_works(case)
     return {
         "case": case,
-        "orders": orders,
+        "orders": _orders(case),
         "waiting": list(items_to_order(case).whole()),
         "own": list(clients_own([case.pk]).whole()),
         "done": done,
@@ -64,11 +71,18 @@ def works_context(case: Case, user: User) -> dict[str, Any]:
     }
 
 
-def _orders(case: Case) -> QuerySet[WorkOrder]:
-    missed = Count(
-        "reports__values", filter=Q(reports__values__is_missed=True, reports__returned_at=None)
-    )
-    return case.orders.all().for_list().annotate(n_missed=missed).order_by("-number")
+def _orders(case: Case) -> list[ListedOrder]:
+    """The orders of a case, latest first, with what has to be looked at in each."""
+    today = timezone.localdate()
+    missed: dict[int, int] = {}
+    signed = WorkReport.objects.filter(order__case=case).signed().order_by("number")
+    rows = signed.annotate(n_missed=Count("values", filter=Q(values__is_missed=True)))
+    for order, n_missed in rows.values_list("order", "n_missed"):
+        missed[order] = n_missed
+    return [
+        ListedOrder(order, order.is_late(today), missed.get(order.pk, 0))
+        for order in case.orders.all().for_list().order_by("-number")
+    ]
 
 
 def done_works(case: Case) -> list[DoneWork]:

@@ -2,8 +2,9 @@
 
 import math
 from collections import Counter
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
+from datetime import date
 
 import numpy as np
 from django.utils import timezone
@@ -11,11 +12,11 @@ from django.utils import timezone
 from mitigation.calc.evidence import EVIDENCE, home_effect
 from mitigation.calc.promises import PROMISE, held_against
 from mitigation.calc.target import MET
-from mitigation.comparison import Comparison
+from mitigation.comparison import Comparison, compare
 from mitigation.comparison.compare import RULES as COMPARISON_RULES
 from mitigation.comparison.compare import Row
 from mitigation.comparison.works import DoneItem
-from mitigation.models import Case, Decision, KeptEffect, KeptPromise, PlanItem, Prediction
+from mitigation.models import Decision, KeptEffect, KeptPromise, PlanItem, Prediction
 from mitigation.planning.items import measurands_of
 from surveys.models import Measurand
 
@@ -111,14 +112,55 @@ def _why_left_out(row: Row, acting: Sequence[DoneItem]) -> str:
 
 
 def promises_of(comparison: Comparison) -> list[KeptPromise]:
-    """Each frozen prediction of an option, accepted whole, that the comparison decided."""
-    promised = _promised(comparison.case)
+    """Each frozen prediction of an option, accepted whole, that a comparison decided.
+
+    Where another plan was accepted later, the follow-ups before it decide on the one before: what
+    came after them is the work of both.
+    """
+    case = comparison.case
+    accepted = Decision.objects.filter(plan__case=case, answer=Decision.Answer.ACCEPTED)
+    decisions = list(accepted.select_related("plan").order_by("decided_at", "pk"))
     kept: list[KeptPromise] = []
-    for row in comparison.rows if promised else ():
+    for at, decision in enumerate(decisions):
+        later = decisions[at + 1] if at + 1 < len(decisions) else None
+        promised = _promised(decision) if decision.is_whole else {}
+        if promised:
+            decided = comparison if later is None else _before(comparison, later)
+            kept += _held(decided, promised, _day(decision))
+    return kept
+
+
+def _before(comparison: Comparison, decision: Decision) -> Comparison:
+    """What was known of a case when another plan was accepted."""
+    day = _day(decision)
+    visits = tuple(visit for visit in comparison.visits if visit.date < day)
+    return compare(comparison.case, visits)
+
+
+def _day(decision: Decision) -> date:
+    return timezone.localdate(decision.decided_at)
+
+
+def _promised(decision: Decision) -> Mapping[tuple[int, str], Prediction]:
+    """What the accepted option foretold, by spot and measurand."""
+    rows = Prediction.objects.filter(plan=decision.plan_id, option=decision.option)
+    return {
+        (row.spot_id, row.measurand): row
+        for row in rows
+        if row.median and row.probability is not None
+    }
+
+
+def _held(
+    comparison: Comparison, promised: Mapping[tuple[int, str], Prediction], since: date
+) -> list[KeptPromise]:
+    """Predictions against what was found from the day of the decision on."""
+    kept: list[KeptPromise] = []
+    for row in comparison.rows:
         prediction = promised.get((row.spot.pk, row.measurand))
-        if prediction is None or not _is_decided(row, prediction):
+        if prediction is None or row.pair.after is None or not _is_decided(row, since):
             continue
-        after = row.pair.after.finding.value if row.pair.after else math.nan
+        after = row.pair.after.finding.value
         figures = (after, prediction.median, prediction.low, prediction.high)
         inside, ln_ratio = held_against(*(np.array([figure or 0.0]) for figure in figures))
         kept.append(
@@ -135,27 +177,11 @@ def promises_of(comparison: Comparison) -> list[KeptPromise]:
     return kept
 
 
-def _promised(case: Case) -> Mapping[tuple[int, str], Prediction]:
-    """The predictions of what was accepted, by spot and measurand; the latest plan's."""
-    accepted = Prediction.objects.filter(
-        plan__case=case, plan__decision__answer=Decision.Answer.ACCEPTED
-    ).select_related("plan__decision")
-    rows: Iterable[Prediction] = accepted.order_by("plan__number")
-    return {
-        (row.spot_id, row.measurand): row
-        for row in rows
-        if row.option == row.plan.decision.option
-        and row.plan.decision.is_whole
-        and row.median
-        and row.probability is not None
-    }
-
-
-def _is_decided(row: Row, prediction: Prediction) -> bool:
+def _is_decided(row: Row, since: date) -> bool:
     """Whether a value was found after the decision, and decides on the target."""
     after = row.pair.after
     if after is None or row.result["target"]["decision"] == "undecided":
         return False
     if after.finding.qualifier or after.finding.value <= 0:
         return False
-    return after.visit.date >= timezone.localdate(prediction.plan.decision.decided_at)
+    return after.visit.date >= since

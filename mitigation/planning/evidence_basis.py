@@ -22,6 +22,7 @@ _ITEM = ("pk", "remedy__key", "remedy__acts_on", "remedy__is_electric", "remedy_
          "room", "state", "done_on")  # fmt: skip
 _NAMED = {"spots": "spots", "circuits": "circuits__name", "appliances": "appliances__name"}
 _VISIT = ("visit", "visit__kind", "visit__date", "visit__position")
+_DECISION = ("plan__case", "pk", "option", "items", "decided_at")
 
 Facts = Iterable[tuple[Any, ...]]
 
@@ -60,15 +61,20 @@ def _facts(cases: QuerySet[Case, Any]) -> dict[str, Facts]:
     return {
         "case": Case.objects.filter(pk__in=cases).order_by("pk").values_list(*_CASE),
         "item": items.values_list("case", *_ITEM),
-        **{
-            word: items.exclude(**{word: None}).order_by("pk", name).values_list("case", "pk", name)
-            for word, name in _NAMED.items()
-        },
+        **{word: _named(items, word, name) for word, name in _NAMED.items()},
         "visit": visits.order_by("visit").values_list("case", *_VISIT),
         "correction": corrected.values_list("reading__visit__cases", "pk"),
-        "decision": accepted.order_by("pk").values_list("plan__case", "pk", "option", "items"),
+        "decision": accepted.order_by("pk").values_list(
+            "plan__case", "pk", "option", "items", "decided_at"
+        ),
         "prediction": promised.order_by("pk").values_list("plan__case", "pk"),
     }
+
+
+def _named(items: QuerySet[PlanItem], word: str, name: str) -> Facts:
+    """What items name of one kind."""
+    rows = items.filter(**{f"{word}__isnull": False}).order_by("pk", name)
+    return rows.values_list("case", "pk", name)
 
 
 def _bands() -> dict[int, str]:

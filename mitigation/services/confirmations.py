@@ -40,7 +40,7 @@ def confirm_works(
         raise ValidationError(_("No works are under way in this case."))
     own = {item.name: item for item in clients_own([case.pk]).select_for_update(of=("self",))}
     if set(chosen) - set(own):
-        raise ValidationError(_("Choose items of your own."))
+        raise ValidationError(_("Tick only items of your own part."))
     if not chosen and not words.strip():
         raise ValidationError(_("Tick what is done, or write what you want to tell us."))
     row = with_uid(

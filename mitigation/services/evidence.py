@@ -16,6 +16,9 @@ from mitigation.planning.evidence import RULES, effects_of, promises_of
 from mitigation.planning.evidence_basis import basis_digests, cases_with_works
 
 KEEP_EVIDENCE = "keep-evidence"
+KEEP_ALL_EVIDENCE = "keep-all-evidence"
+MOST_AT_ONCE = 200
+"""So many cases are brought up to date by one job; the next one follows it."""
 
 
 def follow_evidence(*, cases: QuerySet[Case]) -> None:
@@ -34,6 +37,22 @@ def follow_evidence(*, cases: QuerySet[Case]) -> None:
 def keep_evidence_of(arguments: dict[str, Any], run: Run) -> None:
     """The job of one case; what is kept of the same rows already stays."""
     keep_stale(cases=Case.objects.filter(pk=arguments["case"]), now=timezone.now())
+
+
+def plan_keeping_all() -> None:
+    """Have every case that is not up to date computed by a job."""
+    enqueue(kind=KEEP_ALL_EVIDENCE, key=f"{KEEP_ALL_EVIDENCE}:{uuid4()}", arguments={})
+
+
+def keep_all_evidence(arguments: dict[str, Any], run: Run) -> None:
+    """The job of all cases, case by case: a killed worker loses one of them at most."""
+    stale = stale_cases()
+    for case in stale[:MOST_AT_ONCE]:
+        if not run.is_current():
+            return
+        keep_evidence(case=case, now=timezone.now())
+    if len(stale) > MOST_AT_ONCE:
+        plan_keeping_all()
 
 
 def stale_cases(cases: QuerySet[Case] | None = None) -> list[int]:
@@ -64,16 +83,15 @@ def keep_evidence(*, case: int, now: datetime) -> None:
 
     The digest is taken first: what changes meanwhile leaves the rows stale and not wrong.
     """
-    rows = Case.objects.select_for_update(of=("self",)).filter(pk=case)
-    if not rows.exists():
+    rows = Case.objects.select_for_update(of=("self",)).select_related("guideline")
+    row = rows.filter(pk=case).first()
+    if row is None:
         return
     digest = basis_digests(Case.objects.filter(pk=case))[case]
-    row = rows.select_related("guideline", "property__client").get()
     comparison = compare(row)
-    KeptEffect.objects.filter(case=case).delete()
-    KeptPromise.objects.filter(case=case).delete()
+    KeptEffect.objects.filter(case=row).delete()
+    KeptPromise.objects.filter(case=row).delete()
     KeptEffect.objects.bulk_create(effects_of(comparison))
     KeptPromise.objects.bulk_create(promises_of(comparison))
-    CaseEvidence.objects.update_or_create(
-        case_id=case, defaults={"digest": digest, "rules": list(RULES), "made_at": now}
-    )
+    given = {"digest": digest, "rules": list(RULES), "made_at": now}
+    CaseEvidence.objects.update_or_create(case=row, defaults=given)

@@ -43,6 +43,7 @@ def order_sheet(order: WorkOrder, now: datetime) -> OrderSheet:
             _circuit_line(circuit, is_named=circuit.pk in named)
             for circuit in Circuit.objects.at(home.pk).select_related("panel")
         ),
+        documents=tuple(order.documents.order_by("pk").values_list("name", flat=True)),
     )
 
 

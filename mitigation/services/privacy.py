@@ -209,6 +209,11 @@ TABLES = [
         client="case",
         without=_("how to get in, the contact on site, its words"),
     ),
+    nobodys(
+        "mitigation.WorkOrder_documents",
+        _("documents of orders"),
+        "id workorder attachment",
+    ),
     Table(
         "mitigation.Appointment",
         _("appointments of firms"),

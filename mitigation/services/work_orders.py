@@ -21,7 +21,7 @@ from consult.services.changes import held, refuse_overtaken, save_row
 from consult.services.letters import content_sha256
 from consult.services.mail import name_of_practice, queue_mail
 from mitigation.letters.work_order import KIND, order_letter, order_words
-from mitigation.models import ENDS, Case, PlanItem, Remedy, WorkItem, WorkOrder
+from mitigation.models import ENDS, Attachment, Case, PlanItem, Remedy, WorkItem, WorkOrder
 from mitigation.models.remedies import PlanItemQuerySet
 from mitigation.services.appointment_files import end_appointments
 from mitigation.services.cases import add_note, go_on
@@ -54,6 +54,7 @@ def make_orders(
     now: datetime,
     firm_of: Mapping[int, Firm],
     words_of: Mapping[int, str] | None = None,
+    documents: Sequence[Attachment] = (),
     **given: Any,
 ) -> list[WorkOrder]:
     """One order for each firm, of the items that `firm_of` names by their keys.
@@ -77,6 +78,7 @@ def make_orders(
             case=case, number=number, firm=firm, plan=plan, made_by=by, made_at=now, **given
         )
         save_row(row=order, by=by)
+        order.documents.set(_of_case(case, documents))
         for position, item in enumerate(sorted(items, key=lambda item: item.position)):
             see_to = (words_of or {}).get(item.pk, "")
             row = WorkItem(order=order, item=item, position=position, words=see_to)
@@ -88,7 +90,7 @@ def make_orders(
 
 @transaction.atomic
 def change_order(
-    *, order: WorkOrder, by: User, now: datetime, seen: int, values: Mapping[str, Any]
+    *, order: WorkOrder, by: User, now: datetime, seen: int | None, values: Mapping[str, Any]
 ) -> WorkOrder:
     """Put right what an order says; one that was sent is frozen anew and sent again."""
     row = held(order)
@@ -101,9 +103,18 @@ def change_order(
             setattr(row, name, values[name])
     refuse_overtaken(row, seen)
     save_row(row=row, by=by)
+    if "documents" in values:
+        row.documents.set(_of_case(row.case, values["documents"]))
     if row.state != State.DRAFT:
         _freeze(row, by, now)
     return row
+
+
+def _of_case(case: Case, documents: Sequence[Attachment]) -> Sequence[Attachment]:
+    """The documents, if all are files of the case."""
+    if any(row.case_id != case.pk for row in documents):
+        raise ValidationError({"documents": _("Choose files of this case.")})
+    return documents
 
 
 def why_not_licensed(firm: Firm, now: datetime) -> list[str]:
@@ -326,8 +337,3 @@ def draft_order(basis: Basis, head_for: HeadMaker) -> Draft:
         WorkOrder.objects.filter(pk=order.pk).update(letter=letter)
 
     return Draft(content, [], keep, firm=order.firm, language=order.firm.language)
-
-
-def orders_of(case: Case) -> Sequence[WorkOrder]:
-    """The orders of a case, latest first."""
-    return list(case.orders.all().for_list().order_by("-number"))

@@ -141,7 +141,9 @@ def add_value(
     row = with_uid(TestValue(report=report, work_item=work_item, **given), uid)
     row.is_missed = _is_missed(row, held_order.case.property.supply_voltage_v)
     if row.is_missed and not row.remark.strip():
-        raise ValidationError({"remark": _("This misses its limit. Say what you think of it.")})
+        raise ValidationError(
+            {"remark": _("This misses its limit or is not in order. Say what you think of it.")}
+        )
     row.full_clean()
     row.save(force_insert=True)
     return row
@@ -345,12 +347,6 @@ def _refuse_not_latest(order: WorkOrder, report: WorkReport) -> None:
         raise ValidationError(
             _("This report was answered, or a newer one is there. Look at the order again.")
         )
-
-
-def missed_values(order: WorkOrder) -> int:
-    """How many values of the latest signed report miss a limit."""
-    report = latest_report(order)
-    return 0 if report is None else report.values.filter(is_missed=True).count()
 
 
 # -- Instruments of a firm ------------------------------------------------------------------------

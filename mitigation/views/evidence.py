@@ -10,7 +10,6 @@ from django.views.decorators.http import require_POST, require_safe
 from consult.access import SignedInRequest, role_required
 from consult.pages.downloads import spreadsheet
 from consult.services.spreadsheets import Sheet
-from mitigation.models import Case
 from mitigation.pages.evidence import (
     client_parts,
     kind_parts,
@@ -25,7 +24,7 @@ from mitigation.pages.promises import (
     promise_part,
     promises_for_clients,
 )
-from mitigation.services.evidence import follow_evidence, stale_cases
+from mitigation.services.evidence import plan_keeping_all, stale_cases
 
 
 @require_safe
@@ -48,7 +47,8 @@ def evidence_list_export(request: SignedInRequest) -> HttpResponse:
 def evidence_renew(request: SignedInRequest) -> HttpResponse:
     """Have the cases computed whose kept rows are not up to date."""
     stale = stale_cases()
-    follow_evidence(cases=Case.objects.filter(pk__in=stale))
+    if stale:
+        plan_keeping_all()
     words = ngettext("%(n)d case is being computed.", "%(n)d cases are being computed.", len(stale))
     messages.success(request, words % {"n": len(stale)})
     return redirect("evidence_list")

@@ -6,7 +6,8 @@ from typing import Any
 from django.contrib import messages
 from django.core.exceptions import ValidationError
 from django.db.models import QuerySet
-from django.http import HttpResponse
+from django.http import Http404, HttpResponse
+from django.http.response import HttpResponseBase
 from django.shortcuts import get_object_or_404, redirect, render
 from django.urls import reverse
 from django.utils import timezone
@@ -17,9 +18,11 @@ from django.views.decorators.http import require_http_methods, require_POST, req
 from consult.access import SignedInRequest, role_required
 from consult.htmx import back_to, entry_form
 from consult.models import Firm, User
+from consult.pages.downloads import download
 from mitigation.forms.orders import AcceptForm, OrderForm, OrdersForm, ReasonForm
 from mitigation.models import Case, WorkOrder, WorkReport
 from mitigation.pages.orders import order_context, orders_for_page
+from mitigation.services.attachments import open_attachment
 from mitigation.services.work_orders import (
     call_off_order,
     change_order,
@@ -45,6 +48,7 @@ def orders_make(request: SignedInRequest, reference: str) -> HttpResponse:
     contact = ", ".join(filter(None, [client.name, client.phone]))
     form = OrdersForm(
         request.POST or None,
+        case=case,
         items=items,
         firms=Firm.objects.order_by("name"),
         initial={"contact": contact},
@@ -86,6 +90,18 @@ def work_order(request: SignedInRequest, pk: int) -> HttpResponse:
     if request.user.role == User.Role.ELECTRICIAN and request.method == "GET":
         see_order(order=order, now=timezone.now())
     return _page(request, order)
+
+
+@require_safe
+@role_required("office", "assessor", "electrician")
+def order_document(request: SignedInRequest, pk: int, file: int) -> HttpResponseBase:
+    """A file of the case that goes with an order."""
+    order = _order(request, pk)
+    row = get_object_or_404(order.documents.select_related("stored"), pk=file)
+    try:
+        return download(open_attachment(row), row.kind, row.name)
+    except ValidationError as error:
+        raise Http404 from error
 
 
 @require_http_methods(FORM_METHODS)
@@ -135,7 +151,12 @@ def order_send(request: SignedInRequest, pk: int) -> HttpResponse:
         except ValidationError as error:
             form.add_error(None, error)
         else:
-            messages.success(request, _("The order is sent. Its sheet is being made."))
+            messages.success(
+                request,
+                _("The order is sent. Its sheet is being made.")
+                if order.firm.email
+                else _("The order is issued. The firm has no e-mail: hand the printed sheet over."),
+            )
             return redirect("work_order", pk=pk)
     return _page(request, order, send_form=form, status=422)
 

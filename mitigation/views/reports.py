@@ -12,9 +12,10 @@ from django.utils import timezone
 from django.utils.translation import get_language
 from django.utils.translation import gettext as _
 from django.views.decorators.http import require_http_methods, require_POST, require_safe
+from django_htmx.http import HttpResponseClientRefresh
 
 from consult.access import SignedInRequest, role_required, takes_files
-from consult.htmx import back_to, entry_form
+from consult.htmx import entry_form, wants_fragment
 from mitigation.calc.electrical_tests import practice_of
 from mitigation.forms.orders import ReasonForm
 from mitigation.forms.reports import PhotoForm, ResultForm, SignatureForm, TestValueForm
@@ -198,7 +199,10 @@ def _address(row: WorkItem) -> str:
 
 
 def _back(request: SignedInRequest, row: WorkItem) -> HttpResponse:
-    return back_to(request, _address(row))
+    """The page of the order anew: to a place on itself a browser would only scroll."""
+    if wants_fragment(request):
+        return HttpResponseClientRefresh()
+    return redirect(_address(row))
 
 
 def _form_page(request: SignedInRequest, form: Any, row: WorkItem, title: str) -> HttpResponse:

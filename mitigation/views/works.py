@@ -61,14 +61,14 @@ def order_list_export(request: SignedInRequest) -> HttpResponse:
     columns: list[Column] = [
         (_("Case"), lambda order: order.case.reference),
         (_("Order"), lambda order: order.number),
-        (_("Place"), lambda order: str(order.case.property)),
+        (_("Address of the work"), lambda order: str(order.case.property)),
         (_("Firm"), lambda order: order.firm.name),
         (_("State"), lambda order: order.get_state_display()),
         (_("Sent"), lambda order: order.sent_at),
         (_("Opened"), lambda order: order.seen_at),
         (_("Agreed"), lambda order: order.agreed_at),
         (_("To be done by"), lambda order: order.due_on),
-        (_("Refused because"), lambda order: order.refusal),
+        (_("Refused or called off because"), lambda order: order.refusal),
     ]
     return spreadsheet(_("orders"), Sheet(_("Orders"), columns, wanted_orders(request)))
 

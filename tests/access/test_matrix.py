@@ -101,6 +101,11 @@ MATRIX: dict[str, tuple[str, dict[str, str], str]] = {
     "order_list": ("get", {}, "200 200 200 200 403 403 200 302"),
     "order_list_export": ("get", {}, "200 200 200 200 403 403 200 302"),
     "work_order": ("get", {"pk": "{order}"}, "200 200 200 404 403 403 200 302"),
+    "order_document": (
+        "get",
+        {"pk": "{order}", "file": "{document}"},
+        "200 200 200 404 403 403 200 302",
+    ),
     "order_edit": ("get", {"pk": "{order}"}, "200 200 403 403 403 403 403 302"),
     "order_send": ("post", {"pk": "{order}"}, "302 302 403 403 403 403 403 302"),
     "order_call_off": ("post", {"pk": "{order}"}, "302 302 403 403 403 403 403 302"),
@@ -442,7 +447,7 @@ def _ordered(case: Case, named: set[str]) -> dict[str, int]:
     """An order to the electrician's firm, with as much of a report as a row asks for."""
     wanted = {
         "{order}", "{work_item}", "{value}", "{photo}", "{report}", "{test_instrument}",
-        "{appointment}", "{agreed}",
+        "{appointment}", "{agreed}", "{document}",
     }  # fmt: skip
     if not wanted & named:
         return {}
@@ -464,6 +469,10 @@ def _ordered(case: Case, named: set[str]) -> dict[str, int]:
         value = TestValue.objects.create(report=report, work_item=row, test="bond", value=0.2)
         photo = WorkPhoto.objects.create(report=report, attachment=_photograph(case))
         pks |= {"value": value.pk, "photo": photo.pk}
+    if "{document}" in named:
+        document = _attachment(case)
+        order.documents.add(document)
+        pks["document"] = document.pk
     if "{report}" in named:
         pks["report"] = reported(order, by).pk
     return pks

@@ -1,5 +1,6 @@
 """What is never changed is refused by the database itself, on both of them, whoever asks."""
 
+import re
 import threading
 from collections.abc import Callable
 from typing import Any
@@ -22,6 +23,7 @@ from mitigation.services.cases import add_note
 from surveys.models import GroundCheck, GroundPoint, LetterVisit, Reading, Visit
 from tests.factories import (
     ClientFactory,
+    FirmFactory,
     PropertyFactory,
     UserFactory,
     VisitFactory,
@@ -36,8 +38,8 @@ pytestmark = pytest.mark.django_db
 
 HISTORIES = [model for model in apps.get_models() if issubclass(model, HistoricalChanges)]
 FROZEN = [
-    "number", "kind", "case_reference", "client_id", "property_id", "content", "content_sha256",
-    "check_code", "rules", "language", "paper", "template_version", "corrects_id", "issued_by_id",
+    "number", "kind", "case_reference", "client_id", "property_id", "firm_id", "content",
+    "content_sha256", "check_code", "rules", "language", "paper", "template_version", "corrects_id", "issued_by_id",
     "issued_at", "erased_at", "erased_by_id",
 ]  # fmt: skip
 OTHER = {
@@ -67,6 +69,8 @@ def in_sql(statement: str, *values: object) -> None:
 def other_value(name: str) -> object:
     if name in ("issued_by_id", "erased_by_id"):
         return UserFactory().pk
+    if name == "firm_id":
+        return FirmFactory().pk
     if name == "corrects_id":
         return ready_letter(compared_case()).pk
     return OTHER.get(name, "other")
@@ -85,9 +89,12 @@ def expected_names() -> set[str]:
     tables += ["surveys_lettervisit", "mitigation_caseletter"]
     tables += ["mitigation_note", "mitigation_outcome"]
     tables += ["mitigation_plan", "mitigation_prediction", "mitigation_decision"]
+    tables += ["mitigation_workreport", "mitigation_workresult", "mitigation_testvalue"]
+    tables += ["mitigation_worksconfirmation"]
+    tables += ["mitigation_appointment", "mitigation_proposedtime"]
     return {f"guard_{table}_{verb}" for table in tables for verb in verbs} | {
-        "guard_consult_letter_file_update"
-    }
+        "guard_consult_letter_file_update", "guard_mitigation_appointment_answer_update",
+    }  # fmt: skip
 
 
 def test_every_guarded_table_has_its_triggers() -> None:
@@ -103,7 +110,7 @@ def test_they_are_on_the_table_that_they_are_named_after() -> None:
         cursor.execute(query)
         found = dict(cursor.fetchall())
     assert {name: found[name] for name in expected_names()} == {
-        name: name.removeprefix("guard_").rpartition("_")[0].removesuffix("_file")
+        name: re.sub(r"^guard_(\w+?)(_file|_answer)?_[a-z]+$", r"\1", name)
         for name in expected_names()
     }
 

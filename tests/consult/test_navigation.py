@@ -58,7 +58,7 @@ LINKS = {
     "its client": {"client_home", "letter_list"} | OWN_PAGES,
     "its electrician": {"order_list"} | OWN_PAGES,
 }
-FILES = {"attachment", "attachment_picture", "report_photo_show"}
+FILES = {"attachment", "attachment_picture", "report_photo_show", "order_document"}
 # Written for clients; whoever else may read them comes by their address.
 FOR_CLIENTS = {"prepare", "glossary", "letter_check"}
 

@@ -24,8 +24,6 @@ from surveys.models import Room
 from surveys.services.circuits import add_circuit
 from tests.factories import FirmFactory, UserFactory, compared_case
 
-TODAY = dt.timedelta()
-
 
 def case_at_works(*kinds: str, **case_fields: Any) -> Case:
     """A case whose items of `kinds` were accepted; a circuit F3 hangs at its panel."""
@@ -99,14 +97,18 @@ def proposed(
 
 def reported(order: WorkOrder, by: User, result: str = "done", words: str = "") -> WorkReport:
     """A signed report in which every item ended so."""
-    now = timezone.now()
     for row in order.items.all():
         keep(order, row, by, result=result, words=words)
+    return signed(order, by)
+
+
+def signed(order: WorkOrder, by: User) -> WorkReport:
+    """The report as it stands, signed by somebody who saw the order as it stands."""
     order.refresh_from_db()
     return sign_off(
         order=order,
         by=by,
-        now=now,
+        now=timezone.now(),
         name=by.name,
         licence="HWK 4711",
         remark="",

@@ -122,15 +122,15 @@ def test_the_table_has_a_line_for_each_kind() -> None:
 # -- Promises ------------------------------------------------------------------------------------
 
 
-def promised(case, median, *, accepted):
+def promised(case, median, *, accepted, number=1, day=dt.date(2026, 4, 20)):
     """A plan of two items in one option, with the same promise at every spot that was compared."""
     items = [{"name": name} for name in ("R1", "R2")]
-    day = dt.datetime(2026, 4, 20, 9, tzinfo=dt.UTC)
+    day = dt.datetime.combine(day, dt.time(9), tzinfo=dt.UTC)
     plan = Plan.objects.create(
-        case=case, number=1, content={"options": [{"letter": "A", "items": items}]},
+        case=case, number=number, content={"options": [{"letter": "A", "items": items}]},
         content_sha256="0" * 64, valid_until=day.date(), offered_at=day,
     )  # fmt: skip
-    spot = case.visits.first().readings.get().spot
+    spot = case.visits.first().readings.first().spot
     Prediction.objects.create(
         plan=plan, option="A", spot=spot, measurand="electric-field-potential-free",
         basis="attribution-1", limit=1.5, before=40.0, median=median, low=0.8 * median,
@@ -154,3 +154,18 @@ def test_a_promise_is_held_against_what_was_found() -> None:
 def test_of_an_option_that_was_taken_in_part_nothing_was_promised() -> None:
     promised(home(1, 40.0, 0.6, SHIELD), 0.65, accepted=["R1"])
     assert evidence()["promises"]["rows"] == 0
+
+
+def test_a_second_plan_leaves_what_the_first_one_did_not_keep() -> None:
+    """9.0 V/m in June against 0.65 of April; 0.6 in September against 0.65 of July."""
+    rows = [row("second", 0.6)]
+    files = folder([row("before", 40.0), row("after", 9.0), *rows], remedies=HEAD + SHIELD)
+    files["visits.csv"] += (AFTER + AFTER.replace("after,", "second,").replace("06-20", "09-01")
+                            ).encode()  # fmt: skip
+    case = import_case_folder(source=upload(files), by=None, now=timezone.now()).case
+    promised(case, 0.65, accepted=["R1", "R2"])
+    assert evidence()["promises"]["inside"] == 1.0  # the only plan, and the latest follow-up
+    promised(case, 0.65, accepted=["R1", "R2"], number=2, day=dt.date(2026, 7, 2))
+    kept = evidence()["promises"]
+    assert (kept["rows"], kept["inside"]) == (2, 0.5)
+    assert kept["mean_ln"] == pytest.approx((math.log(9 / 0.65) + math.log(0.6 / 0.65)) / 2)

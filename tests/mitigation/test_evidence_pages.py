@@ -12,6 +12,7 @@ from django.utils import timezone
 from python_calamine import CalamineWorkbook
 
 from consult.models import Job
+from consult.tasks import run_job
 from mitigation.models import Case, KeptEffect, KeptPromise, PlanItem, Remedy
 from mitigation.planning.achievements import (
     DB_PER_NEPER,
@@ -19,7 +20,7 @@ from mitigation.planning.achievements import (
     evidence_json,
     measured_effects,
 )
-from mitigation.services.evidence import keep_stale
+from mitigation.services.evidence import keep_stale, stale_cases
 from tests.cast import make_cast
 from tests.factories import CaseFactory, UserFactory, assign
 from tests.mitigation.test_evidence_command import SHIELD, home, promised
@@ -127,7 +128,10 @@ def test_what_changed_is_said_and_computed_on_demand(client) -> None:
         assert "1 case changed since it was computed" in text and f">{case.reference}</a>" in text
     Job.objects.all().delete()
     client.post(reverse("evidence_renew"))
-    assert Job.objects.get().arguments == {"case": case.pk}
+    run_job(Job.objects.get().pk)
+    assert stale_cases() == []
+    client.post(reverse("evidence_renew"))
+    assert Job.objects.count() == 1  # nothing is left to compute
 
 
 # -- Promises ------------------------------------------------------------------------------------

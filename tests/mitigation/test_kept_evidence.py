@@ -1,8 +1,10 @@
 """Kept rows of evidence: refilled by a job after each kind of change, and equal to new ones."""
 
+import datetime as dt
 from typing import Any
 
 import pytest
+from django.core.exceptions import ValidationError
 from django.utils import timezone
 
 from consult.models import Job
@@ -10,14 +12,24 @@ from consult.services.changes import version_of
 from consult.services.privacy.erasures import erase_person
 from consult.tasks import run_job
 from mitigation.models import Case, CaseEvidence, KeptEffect, KeptPromise, Plan, PlanItem, Stage
+from mitigation.planning import evidence_basis
+from mitigation.services import evidence as evidence_service
 from mitigation.services.cases import edit_case
 from mitigation.services.decisions import decide
-from mitigation.services.evidence import KEEP_EVIDENCE, follow_evidence, keep_stale, stale_cases
+from mitigation.services.evidence import (
+    KEEP_ALL_EVIDENCE,
+    KEEP_EVIDENCE,
+    follow_evidence,
+    keep_stale,
+    stale_cases,
+)
 from mitigation.services.further_visits import add_further_visits
 from mitigation.services.imports import import_case_folder
+from mitigation.services.plan_items import finish_item
 from mitigation.tasks import READING_CORRECTED, VISIT_SEALED
-from surveys.models import Calibration, Reading
+from surveys.models import Calibration, Circuit, Reading, Spot
 from surveys.services import corrections
+from surveys.services.circuits import add_circuit
 from surveys.services.registers import add_calibration
 from tests.factories import UserFactory
 from tests.mitigation.planned_homes import folder, upload
@@ -116,8 +128,55 @@ def test_another_state_of_an_item_refills_them(case) -> None:
     assert not KeptEffect.objects.exists() and stale_cases() == []
 
 
+def test_an_accepted_item_that_is_done_is_followed_by_a_job(case) -> None:
+    item, by = case.items.get(), UserFactory()
+    case.items.update(state=PlanItem.State.ACCEPTED, done_on=None)
+    keep_stale(now=timezone.now())
+    assert not KeptEffect.objects.exists()
+    day = dt.date(2026, 5, 2)
+    done = {"state": PlanItem.State.DONE, "done_on": day, "done_by": "Elektro Sievers"}
+    finish_item(item=item, by=by, **done)
+    assert run(KEEP_EVIDENCE) == 1 and KeptEffect.objects.get().n_rows == 1
+    item.refresh_from_db()
+    assert (item.state, item.done_on, item.done_by) == ("done", day, "Elektro Sievers")
+    for state in (PlanItem.State.DONE, PlanItem.State.ACCEPTED):
+        with pytest.raises(ValidationError, match="Only an accepted item"):
+            finish_item(item=item, by=by, state=state)
+
+
+def test_many_cases_are_kept_by_jobs_that_follow_each_other(monkeypatch) -> None:
+    monkeypatch.setattr(evidence_service, "MOST_AT_ONCE", 2)
+    for at in range(3):
+        home(at, 40.0, 8.0, SHIELD)
+    Job.objects.all().delete()
+    evidence_service.plan_keeping_all()
+    assert run(KEEP_ALL_EVIDENCE) == 1 and len(stale_cases()) == 1
+    assert run(KEEP_ALL_EVIDENCE) == 1 and stale_cases() == []
+    assert run(KEEP_ALL_EVIDENCE) == 0
+
+
 def test_a_day_of_works_put_right_makes_them_stale(case) -> None:
     case.items.update(done_on="2026-05-03")
+    assert stale_cases() == [case.pk]
+
+
+def test_what_an_item_serves_makes_them_stale(case) -> None:
+    item = case.items.get()
+    other = Spot.objects.create(room=item.room, name="elsewhere")
+    item.spots.add(other)
+    assert keep_stale(now=timezone.now()) == 1
+    assert not KeptEffect.objects.exists()  # at the other spot nothing was measured
+    item.spots.clear()
+    assert keep_stale(now=timezone.now()) == 1
+    circuit = add_circuit(home=case.property, by=UserFactory(), name="F1")
+    item.circuits.add(circuit)
+    assert keep_stale(now=timezone.now()) == 1
+    Circuit.objects.filter(pk=circuit.pk).update(name="F2")
+    assert keep_stale(now=timezone.now()) == 1 and is_up_to_date()
+
+
+def test_another_rule_makes_every_case_stale(case, monkeypatch) -> None:
+    monkeypatch.setattr(evidence_basis, "RULES", ("evidence-2",))
     assert stale_cases() == [case.pk]
 
 

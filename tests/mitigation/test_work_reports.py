@@ -241,7 +241,7 @@ def test_a_case_waits_for_what_its_client_does(ole, office) -> None:
 def test_what_a_client_may_confirm_is_their_own(order, office) -> None:
     client = UserFactory(role="client")
     given = {"case": order.case, "name": "Rosa", "by": client, "now": timezone.now()}
-    with pytest.raises(ValidationError, match="your own"):
+    with pytest.raises(ValidationError, match="your own part"):
         confirm_works(**given, items=["R1"], words="")
     with pytest.raises(ValidationError, match="Tick what is done"):
         confirm_works(**given, items=[], words=" ")

@@ -57,19 +57,20 @@
   });
   document.addEventListener("submit", event => {
     const form = form_of(event);
-    if (form) sessionStorage.setItem(SENT, place(form));
+    if (form && !form.hasAttribute("hx-post")) sessionStorage.setItem(SENT, place(form));
   });
   document.addEventListener("htmx:afterRequest", event => {
     const form = form_of(event);
-    if (form && event.detail.xhr.getResponseHeader("HX-Redirect")) localStorage.removeItem(place(form));
+    const isTaken = ["HX-Redirect", "HX-Refresh"].some(it => event.detail.xhr.getResponseHeader(it));
+    if (form && isTaken) localStorage.removeItem(place(form));
   });
   document.addEventListener("htmx:load", restore);
 
+  // After a form was taken another page stands here; if it stands here itself, it was not taken.
   const sent = sessionStorage.getItem(SENT);
-  const isRefused = [...document.querySelectorAll("form[data-kept]")]
-    .some(form => place(form) === sent && form.querySelector(".errorlist"));
   sessionStorage.removeItem(SENT);
-  if (sent && !isRefused && document.getElementById("main")) localStorage.removeItem(sent);
+  const isHere = [...document.querySelectorAll("form[data-kept]")].some(form => place(form) === sent);
+  if (sent && !isHere && document.getElementById("main")) localStorage.removeItem(sent);
   if (!document.querySelector(".top nav")) {
     for (const key of Object.keys(localStorage)) if (key.startsWith(KEPT)) localStorage.removeItem(key);
   }
