@@ -119,8 +119,8 @@ guard(
         "An issued letter is never changed or deleted.",
         fields=(
             "number", "kind", "case_reference", "client", "property", "firm", "content",
-            "content_sha256", "check_code", "rules", "language", "paper", "template_version", "corrects", "issued_by",
-            "issued_at", "erased_at", "erased_by",  # by an erasure alone
+            "content_sha256", "check_code", "rules", "language", "paper", "template_version",
+            "corrects", "issued_by", "issued_at", "erased_at", "erased_by",  # by an erasure alone
         ),
     ),
     Guard(

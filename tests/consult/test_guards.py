@@ -39,8 +39,8 @@ pytestmark = pytest.mark.django_db
 HISTORIES = [model for model in apps.get_models() if issubclass(model, HistoricalChanges)]
 FROZEN = [
     "number", "kind", "case_reference", "client_id", "property_id", "firm_id", "content",
-    "content_sha256", "check_code", "rules", "language", "paper", "template_version", "corrects_id", "issued_by_id",
-    "issued_at", "erased_at", "erased_by_id",
+    "content_sha256", "check_code", "rules", "language", "paper", "template_version",
+    "corrects_id", "issued_by_id", "issued_at", "erased_at", "erased_by_id",
 ]  # fmt: skip
 OTHER = {
     "kind": "survey-report", "language": "de", "paper": "Letter", "client_id": None,
