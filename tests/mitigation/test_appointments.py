@@ -297,13 +297,13 @@ def test_a_client_chooses_on_their_own_page(order, client) -> None:
     row = proposed(order, side="firm", asked="client")
     client.force_login(login)
     home = client.get(reverse("client_home")).content.decode()
-    page = reverse("appointment_answer", args=[row.pk])
+    page = reverse("own_appointment_answer", args=[row.pk])
     assert page in home
     form = opened(client, page)
     assert form["name"] == "Rosa Lind"
     assert client.post(page, form | {"time": row.times.get().pk}).url == reverse("client_home")
     home = client.get(reverse("client_home")).content.decode()
-    file = reverse("appointment_file", args=[row.pk])
+    file = reverse("own_appointment_file", args=[row.pk])
     assert file in home
     words = client.get(file).content.decode()
     assert order.firm.name in words and order.access not in words
