@@ -191,6 +191,16 @@ urlpatterns = [
         name="appointment_call_off",
     ),
     path("appointments/<int:pk>/file/", appointments.appointment_file, name="appointment_file"),
+    path(
+        "your-case/appointments/<int:pk>/answer/",
+        appointments.own_appointment_answer,
+        name="own_appointment_answer",
+    ),
+    path(
+        "your-case/appointments/<int:pk>/file/",
+        appointments.own_appointment_file,
+        name="own_appointment_file",
+    ),
     path("work-orders/<int:pk>/", orders.work_order, name="work_order"),
     path(
         "work-orders/<int:pk>/documents/<int:file>/", orders.order_document, name="order_document"

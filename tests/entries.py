@@ -98,6 +98,7 @@ MAKES_NONE = {
     "order_answer": "the first answer stays",
     "order_link_answer": "the first answer stays",
     "appointment_answer": "the first answer stays",
+    "own_appointment_answer": "the first answer stays",
     "own_calendar_act": "one feed for each person",
     "order_link_appointment": "the first answer stays",
     "appointment_call_off": "an appointment is called off once",

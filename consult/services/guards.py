@@ -118,9 +118,9 @@ guard(
         Letter,
         "An issued letter is never changed or deleted.",
         fields=(
-            "number", "kind", "case_reference", "client", "property", "content", "content_sha256",
-            "check_code", "rules", "language", "paper", "template_version", "corrects", "firm",
-            "issued_by", "issued_at", "erased_at", "erased_by",  # by an erasure alone
+            "number", "kind", "case_reference", "client", "property", "firm", "content",
+            "content_sha256", "check_code", "rules", "language", "paper", "template_version",
+            "corrects", "issued_by", "issued_at", "erased_at", "erased_by",  # by an erasure alone
         ),
     ),
     Guard(

@@ -221,7 +221,7 @@ def ask_by_mail(appointment: Appointment, *, what: str, subject: str) -> None:
             continue
         key = f"{what}:{appointment.pk}:{order.content_sha256[:16]}"
         page = (
-            reverse("appointment_answer", args=[appointment.pk])
+            reverse("own_appointment_answer", args=[appointment.pk])
             if is_client
             else reverse("order_link_appointment", args=[order_token(order, key)])
         )

@@ -65,9 +65,20 @@ def appointment_propose(request: SignedInRequest, pk: int) -> HttpResponse:
 
 
 @require_http_methods(FORM_METHODS)
-@role_required("office", "electrician", "client")
+@role_required("office", "electrician")
 def appointment_answer(request: SignedInRequest, pk: int) -> HttpResponse:
-    """The side that is asked chooses one of the times, or none."""
+    """The firm that is asked chooses one of the times, or none; or the office for who is asked."""
+    return _answer(request, pk)
+
+
+@require_http_methods(FORM_METHODS)
+@role_required("client")
+def own_appointment_answer(request: SignedInRequest, pk: int) -> HttpResponse:
+    """The client who is asked chooses one of the times, or none."""
+    return _answer(request, pk)
+
+
+def _answer(request: SignedInRequest, pk: int) -> HttpResponse:
     appointment = get_object_or_404(_visible(request), pk=pk)
     if not may_answer_as(appointment, request.user.role):
         raise PermissionDenied
@@ -133,9 +144,20 @@ def appointment_call_off(request: SignedInRequest, pk: int) -> HttpResponse:
 
 
 @require_safe
-@role_required("office", "assessor", "electrician", "client")
+@role_required("office", "assessor", "electrician")
 def appointment_file(request: SignedInRequest, pk: int) -> HttpResponseBase:
     """The appointment for a calendar; of one that another took the place of there is none."""
+    return _file(request, pk)
+
+
+@require_safe
+@role_required("client")
+def own_appointment_file(request: SignedInRequest, pk: int) -> HttpResponseBase:
+    """The same for the client, without the order."""
+    return _file(request, pk)
+
+
+def _file(request: SignedInRequest, pk: int) -> HttpResponseBase:
     appointment = get_object_or_404(_visible(request), pk=pk)
     if not is_latest(appointment):
         raise Http404

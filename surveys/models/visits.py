@@ -139,6 +139,7 @@ class Visit(PlainTexts):
         ]
         indexes = [
             models.Index(fields=["-date", "-id"], name="visit_latest_first"),
+            models.Index(fields=["measured_by", "date", "id"], name="visit_of_person_by_day"),
             models.Index(
                 fields=["date", "position", "id"],
                 name="visit_open_first",

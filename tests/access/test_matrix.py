@@ -128,9 +128,11 @@ MATRIX: dict[str, tuple[str, dict[str, str], str]] = {
     "calendar_feed": ("get", {"token": "no-token"}, "410 410 410 410 410 410 410 410"),
     # Its firm and the office propose; who is asked answers. The client is asked in this one.
     "appointment_propose": ("get", {"pk": "{order}"}, "200 200 403 403 403 403 200 302"),
-    "appointment_answer": ("get", {"pk": "{appointment}"}, "200 200 403 403 200 404 403 302"),
+    "appointment_answer": ("get", {"pk": "{appointment}"}, "200 200 403 403 403 403 403 302"),
+    "own_appointment_answer": ("get", {"pk": "{appointment}"}, "403 403 403 403 200 404 403 302"),
+    "own_appointment_file": ("get", {"pk": "{agreed}"}, "403 403 403 403 200 404 403 302"),
     "appointment_call_off": ("get", {"pk": "{appointment}"}, "200 200 403 403 403 403 200 302"),
-    "appointment_file": ("get", {"pk": "{agreed}"}, "200 200 200 404 200 404 200 302"),
+    "appointment_file": ("get", {"pk": "{agreed}"}, "200 200 200 404 403 403 200 302"),
     "order_link_appointment": ("get", {"token": "no-token"}, "410 410 410 410 410 410 410 410"),
     "report_result": (
         "get",
@@ -453,8 +455,7 @@ def _ordered(case: Case, named: set[str]) -> dict[str, int]:
     """An order to the electrician's firm, with as much of a report as a row asks for."""
     wanted = {
         "{order}", "{work_item}", "{value}", "{photo}", "{report}", "{test_instrument}",
-        "{document}",
-        "{appointment}", "{agreed}",
+        "{appointment}", "{agreed}", "{document}",
     }  # fmt: skip
     if not wanted & named:
         return {}

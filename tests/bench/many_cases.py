@@ -314,6 +314,7 @@ class Practice:
                 label=f"{kind} {at + 1}",
                 date=str(self.today + dt.timedelta(days=days)),
                 assessor="Assessor 1",
+                measured_by=self.assessors[1].pk,
                 sealed_at=None if is_open else _moment(self.now),
             )
             self._add(CaseVisit, case=case, visit=visit)

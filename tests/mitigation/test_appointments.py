@@ -3,9 +3,11 @@
 import datetime as dt
 import re
 import threading
+from importlib import import_module
 from typing import Any
 
 import pytest
+from django.apps import apps
 from django.core.exceptions import ValidationError
 from django.db import IntegrityError, connection, transaction
 from django.urls import reverse
@@ -13,7 +15,7 @@ from django.utils import timezone
 from icalendar import Calendar
 
 from consult.models import Client, OutboundMail, Practice
-from mitigation.models import Appointment, Case, ProposedTime, Stage
+from mitigation.models import Appointment, Case, ProposedTime, Stage, WorkOrder
 from mitigation.services.appointment_files import entry_of
 from mitigation.services.appointments import (
     agree_time,
@@ -183,6 +185,18 @@ def test_of_two_answers_at_once_one_holds(order, time) -> None:
     assert OutboundMail.objects.filter(key__startswith="appointment:").count() == 2
 
 
+def test_a_day_that_was_typed_before_becomes_an_appointment_of_two_hours(order, office) -> None:
+    ended = sent_order(case_at_works("demand-switch"))
+    call_off_order(order=ended, by=office, now=timezone.now(), reason="They move out.")
+    WorkOrder.objects.update(agreed_at=in_days(5))
+    import_module("mitigation.migrations.0028_appointments").keep_agreed_days(apps, None)
+    row = Appointment.objects.get()
+    assert (row.order, row.state, row.starts_at) == (order, State.AGREED, in_days(5))
+    assert row.ends_at == in_days(5, 11)
+    moved = proposed(order, in_days(6), asked="")
+    assert moved.sequence == 1 and Appointment.objects.agreed().get() == moved
+
+
 # -- Files and mails ------------------------------------------------------------------------------
 
 
@@ -297,13 +311,13 @@ def test_a_client_chooses_on_their_own_page(order, client) -> None:
     row = proposed(order, side="firm", asked="client")
     client.force_login(login)
     home = client.get(reverse("client_home")).content.decode()
-    page = reverse("appointment_answer", args=[row.pk])
+    page = reverse("own_appointment_answer", args=[row.pk])
     assert page in home
     form = opened(client, page)
     assert form["name"] == "Rosa Lind"
     assert client.post(page, form | {"time": row.times.get().pk}).url == reverse("client_home")
     home = client.get(reverse("client_home")).content.decode()
-    file = reverse("appointment_file", args=[row.pk])
+    file = reverse("own_appointment_file", args=[row.pk])
     assert file in home
     words = client.get(file).content.decode()
     assert order.firm.name in words and order.access not in words
