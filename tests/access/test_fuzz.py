@@ -160,9 +160,7 @@ def faults(site: Site, asks: list[Ask]) -> Iterator[str]:
         text = b"".join(answer) if answer.streaming else answer.content
         if ask.asker not in OF_THE_OFFICE and b"Fernmark" in text:
             yield f"{ask}: shows rows of a foreign case"
-        if ask.asker in ("another assessor", "another client", "its electrician", "nobody") and (
-            b"Quellmark" in text
-        ):
+        if ask.asker in ("another assessor", "another client", "nobody") and b"Quellmark" in text:
             yield f"{ask}: shows rows of others"
 
 

@@ -24,6 +24,7 @@ from mitigation.models import (
     Remedy,
     TestInstrument,
     TestValue,
+    WorkOrder,
     WorkPhoto,
 )
 from mitigation.services.attachments import attach_file
@@ -460,6 +461,8 @@ def _ordered(case: Case, named: set[str]) -> dict[str, int]:
     if not wanted & named:
         return {}
     by = User.objects.filter(role="electrician").earliest("pk")
+    if WorkOrder.objects.filter(firm=by.firm).exclude(case=case).exists():
+        by = UserFactory(role="electrician", firm=FirmFactory())  # a case of others
     case.items.all().delete()
     item = _plan_item(case)
     PlanItem.objects.filter(pk=item.pk).update(state="accepted")
