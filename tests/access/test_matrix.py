@@ -463,7 +463,8 @@ def _ordered(case: Case, named: set[str]) -> dict[str, int]:
     by = User.objects.filter(role="electrician").earliest("pk")
     if WorkOrder.objects.filter(firm=by.firm).exclude(case=case).exists():
         by = UserFactory(role="electrician", firm=FirmFactory())  # a case of others
-    case.items.all().delete()
+    if not case.orders.exists():  # what an order has stays; it is passed over in the next one
+        case.items.all().delete()
     item = _plan_item(case)
     PlanItem.objects.filter(pk=item.pk).update(state="accepted")
     order = sent_order(case, by.firm)
