@@ -5,7 +5,7 @@ import pytest
 from mitigation.calc.trial_states import MIXED, proposed_states, readings_missing
 
 
-@pytest.mark.parametrize("n", range(6, 24))
+@pytest.mark.parametrize("n", range(9, 24))
 def test_each_source_is_off_in_a_mixed_state_and_no_state_is_one_that_is_read_anyway(n) -> None:
     states = proposed_states(n)
     mixed = [set(state) for state in states[n + 2 : -1]]
@@ -15,11 +15,17 @@ def test_each_source_is_off_in_a_mixed_state_and_no_state_is_one_that_is_read_an
     assert len({frozenset(state) for state in states}) == len(states) - 1  # all on comes twice
 
 
-@pytest.mark.parametrize("n", range(6, 24))
+@pytest.mark.parametrize("n", range(9, 24))
 def test_no_two_of_seven_sources_are_off_in_the_same_mixed_states(n) -> None:
     mixed = proposed_states(n)[n + 2 : -1]
     where = [tuple(at in state for state in mixed) for at in range(n)]
     assert len(set(where[:7])) == min(n, 7)
+
+
+@pytest.mark.parametrize("n", range(3, 9))
+def test_each_of_up_to_eight_sources_is_read_alone(n) -> None:
+    alone = {tuple(other for other in range(n) if other != at) for at in range(n)}
+    assert alone <= set(proposed_states(n))
 
 
 @pytest.mark.parametrize("n", range(1, 24))

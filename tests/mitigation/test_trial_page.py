@@ -90,12 +90,16 @@ def test_all_on_each_off_all_off_each_alone_and_all_on_again_are_proposed(walk):
     ]  # fmt: skip
 
 
-def test_more_than_five_circuits_are_read_in_three_mixed_states(db, client):
-    names = [f"F{n}" for n in range(1, 7)]
+def test_more_than_eight_circuits_are_read_in_three_mixed_states(db, client):
+    names = [f"F{n}" for n in range(1, 10)]
     titles = Walk(client, names).titles()
-    assert len(titles) == 1 + 6 + 1 + 3 + 1
-    # The circuits whose number has bit 0, bit 1, bit 2: 1, 3, 5; 2, 3, 6; 4, 5, 6.
-    assert titles[8:11] == ["F1 + F3 + F5 off", "F2 + F3 + F6 off", "F4 + F5 + F6 off"]
+    assert len(titles) == 1 + 9 + 1 + 3 + 1
+    # The circuits whose number, from 1 to 7 and again, has bit 0, bit 1, bit 2.
+    assert titles[11:14] == [
+        "F1 + F3 + F5 + F7 + F8 off",
+        "F2 + F3 + F6 + F7 + F9 off",
+        "F4 + F5 + F6 + F7 off",
+    ]
 
 
 def test_a_state_makes_one_row_of_a_trial(walk):
