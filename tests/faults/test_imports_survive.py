@@ -32,8 +32,8 @@ def _uploaded(by: User) -> PendingUpload:
 @pytest.mark.parametrize("point", ["stored", "told"])
 def test_kill_9_of_the_worker_in_the_middle_of_an_import(rig: Rig, point: str, media_folder):
     """Before the commit nothing is there, after it the case; either way there is one in the end."""
+    pending = _uploaded(UserFactory())  # checked here, before a worker could come to it
     worker = rig.start_worker(FAULT_IMPORT_GATE=point)
-    pending = _uploaded(UserFactory())
     uploads.confirm_upload(pending=pending, now=timezone.now())
     wait_for(lambda: rig.noted("waiting"))
     pending.refresh_from_db()
