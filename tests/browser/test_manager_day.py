@@ -98,7 +98,7 @@ def enter_a_firm(visitor: Visitor) -> None:
     visitor.look_over("no firms yet")
     visitor.follow("Enter a firm")
     page.get_by_label("Name", exact=True).fill("Wiring Sievers")
-    page.get_by_label("Licence").fill("E-4471")
+    page.get_by_label("Licence", exact=True).fill("E-4471")
     visitor.press("Save the firm")
     expect(page.get_by_role("region", name="Firms")).to_contain_text("E-4471")
     visitor.look_over("firms")
