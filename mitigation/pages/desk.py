@@ -8,21 +8,12 @@ from typing import Any
 from django.db.models import Count, Q, QuerySet
 
 from consult.models import Letter, User
-from mitigation.models import ENDS, NEXT_MOVE, Case, Stage, WorkOrder
+from mitigation.models import ENDS, NEXT_MOVE, Case, Stage
 from mitigation.models.cases import CaseQuerySet
-from mitigation.pages.order_lists import WANTS_SOMEBODY, WHICH, Which, filters_of
 from surveys.models import Calibration, Visit
 from surveys.results.certificates import falling_due
 
 VISITS_AHEAD = timedelta(days=14)
-
-
-@dataclass(frozen=True)
-class OrderCount:
-    """Orders of one part of the list of orders."""
-
-    which: Which
-    n_orders: int
 
 
 @dataclass(frozen=True)
@@ -53,20 +44,7 @@ def desk_lists(user: Any, today: date) -> dict[str, Any]:
         "stages": _stages(cases, today),
         "letters": failed.for_list(),
         "certificates": _running_out(today),
-        "orders": _orders(user, today),
     }
-
-
-def _orders(user: Any, today: date) -> list[OrderCount]:
-    """How many orders want somebody, by what they want; one query."""
-    rows = WorkOrder.objects.visible_to(user).filter(state__in=WANTS_SOMEBODY).order_by()
-    filters = filters_of(today)
-    counts = rows.aggregate(
-        **{part.name: Count("pk", filter=filters[part.name]) for part in WHICH if part.name}
-    )
-    return [
-        OrderCount(part, counts[part.name]) for part in WHICH if part.name and counts[part.name]
-    ]
 
 
 def _stages(cases: CaseQuerySet, today: date) -> Sequence[StageLine]:

@@ -24,7 +24,6 @@ class Which:
     words: str | Promise
 
 
-WANTS_SOMEBODY = (*WorkOrder.AT_WORK, State.REPORTED)
 WHICH = (
     Which("", _("all")),
     Which("unseen", _("not opened yet")),

@@ -10,6 +10,7 @@ from consult.models import DataRequest
 from mitigation.models import PendingUpload
 from mitigation.pages.desk import desk_lists
 from mitigation.pages.moves import steps_of
+from mitigation.pages.order_lists import WHICH
 from surveys.services.registers import may_change_registers
 
 MOST_SHOWN = 12
@@ -22,7 +23,11 @@ def desk(request: SignedInRequest) -> HttpResponse:
     lists = desk_lists(request.user, today)
     context = {name: rows[:MOST_SHOWN] for name, rows in lists.items()}
     context["steps"] = steps_of(list(context["due"]), now=timezone.now())
-    context |= {"today": today, "n_due": sum(line.n_late for line in lists["stages"])}
+    context |= {
+        "which_orders": WHICH,
+        "today": today,
+        "n_due": sum(line.n_late for line in lists["stages"]),
+    }
     context["wishes"] = DataRequest.objects.visible_to(request.user).open()[:MOST_SHOWN]
     if may_change_registers(request.user):
         uploads = PendingUpload.objects.visible_to(request.user).for_office(timezone.now())

@@ -121,10 +121,10 @@ def test_it_costs_the_same_with_much_to_do(client, office, today, django_assert_
 
     one_more()
     client.get(reverse("desk"))
-    with django_assert_num_queries(16):
+    with django_assert_num_queries(15):
         client.get(reverse("desk"))
     for _ in range(12):
         one_more()
-    with django_assert_num_queries(16):
+    with django_assert_num_queries(15):
         client.get(reverse("desk"))
     assert Case.objects.count() == 13
