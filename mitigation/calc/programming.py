@@ -105,7 +105,7 @@ class Programme:
         self._cost, self._rows, self._wanted = cost, rows, wanted
         self._n = len(cost)
         self._size = self._n + len(rows)
-        self._found: set[tuple[int, ...]] = {()}
+        self._reached: set[tuple[int, ...]] = {()}
         self._lines: list[Line] = [
             (self._weights({first: 1.0, second: 1.0}), -np.inf, 1.0) for first, second in exclusive
         ]
@@ -124,7 +124,7 @@ class Programme:
     def most_held(self) -> int:
         """How many rows a plan can hold at most."""
         self._decide(-self._held, [])
-        return max(map(self._number_held, self._found))
+        return max(map(self._number_held, self._reached))
 
     def cheapest(self, held: int) -> tuple[int, ...]:
         """The cheapest plan that holds so many rows; fewer items, then the first, on a tie."""
@@ -139,7 +139,7 @@ class Programme:
         enough = (np.append(self._held, np.zeros(size - self._size)), held - 0.5, np.inf)
         values = self._decide(-total, [enough, *lines]).values
         if values is None:
-            return self._cheapest_found(held)
+            return self._cheapest_reached(held)
         near = round(float(total @ values), decimals) - 0.5 * 10.0**-decimals
         return self._cheapest(held, [enough, (total, near, np.inf), *lines], near)
 
@@ -170,7 +170,7 @@ class Programme:
         solution = self._decide(costs + tie * number, wanted)
         self.bound = max(0.0, solution.bound - tie * self._n)
         if solution.values is None or not solution.proven:
-            return self._cheapest_found(held, lowest_sum)
+            return self._cheapest_reached(held, lowest_sum)
         items = self._items(solution.values)
         self.bound = float(costs[list(items)].sum())
         return self._first_of_a_tie(items, costs, number, wanted)
@@ -208,11 +208,11 @@ class Programme:
     def _weights(self, given: dict[int, float]) -> FloatArray:
         return _weights(self._size, given)
 
-    def _cheapest_found(self, held: int, lowest_sum: float = -np.inf) -> tuple[int, ...]:
+    def _cheapest_reached(self, held: int, lowest_sum: float = -np.inf) -> tuple[int, ...]:
         """Of the plans that any search came to, the cheapest that holds so many rows."""
         enough = [
             items
-            for items in self._found
+            for items in self._reached
             if self._number_held(items) >= held and self._sum(items) >= lowest_sum - 1e-6
         ]
         return min(enough, key=lambda items: (self._cost[list(items)].sum(), len(items), items))
@@ -255,7 +255,7 @@ class Programme:
         bound = -np.inf if result.mip_dual_bound is None else float(result.mip_dual_bound)
         values: FloatArray | None = result.x
         if values is not None:
-            self._found.add(self._items(values))
+            self._reached.add(self._items(values))
         return _Solution(values, result.status in (0, 2), bound)
 
 

@@ -64,7 +64,7 @@ def _needs_trials(item: PlanItem) -> bool:
     return item.room_id is None and item.remedy.acts_on != Remedy.ActsOn.SPOTS
 
 
-def said_to_serve(item: PlanItem, spots: Iterable[Spot]) -> frozenset[int] | None:
+def declared_spots(item: PlanItem, spots: Iterable[Spot]) -> frozenset[int] | None:
     """Its spots, else all of its room, else every spot of the home for an item on spots.
 
     None where nothing says so: it serves the spots at which one of its sources was tried.
@@ -80,7 +80,7 @@ def said_to_serve(item: PlanItem, spots: Iterable[Spot]) -> frozenset[int] | Non
 def _served(
     item: PlanItem, spots: Iterable[Spot], tried: dict[int, frozenset[str]]
 ) -> frozenset[int]:
-    served = said_to_serve(item, spots)
+    served = declared_spots(item, spots)
     if served is not None:
         return served
     sources = {folded(row.name) for row in (*item.circuits.all(), *item.appliances.all())}

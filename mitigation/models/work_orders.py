@@ -33,10 +33,6 @@ class WorkOrderQuerySet(AtPropertyQuerySet["WorkOrder"]):
         """Those that are to be done, or were."""
         return self.exclude(state__in=[WorkOrder.State.REFUSED, WorkOrder.State.CALLED_OFF])
 
-    def at_work(self) -> Self:
-        """Those that the firm still has something to do for."""
-        return self.filter(state__in=WorkOrder.AT_WORK)
-
 
 class WorkOrder(PlainTexts):
     """What one firm is asked to do in a case; once sent its sheet is frozen, as a letter is.

@@ -22,7 +22,6 @@ _ITEM = ("pk", "remedy__key", "remedy__acts_on", "remedy__is_electric", "remedy_
          "room", "state", "done_on")  # fmt: skip
 _NAMED = {"spots": "spots", "circuits": "circuits__name", "appliances": "appliances__name"}
 _VISIT = ("visit", "visit__kind", "visit__date", "visit__position")
-_DECISION = ("plan__case", "pk", "option", "items", "decided_at")
 
 Facts = Iterable[tuple[Any, ...]]
 

@@ -8,7 +8,7 @@ import numpy as np
 
 from mitigation.calc.attribution import DRAWS
 from mitigation.calc.prediction import left_draws, uniform_draws
-from mitigation.comparison.works import said_to_serve
+from mitigation.comparison.works import declared_spots
 from mitigation.models import PlanItem, Remedy
 from surveys.calc.arrays import BoolArray, FloatArray
 from surveys.models import Measurand, Spot
@@ -83,7 +83,7 @@ def _item(row: PlanItem, spots: Sequence[Spot]) -> Item:
         measurands=measurands_of(remedy),
         sources=frozenset(map(folded, names)),
         acts_on_spots=remedy.acts_on == Remedy.ActsOn.SPOTS,
-        served=said_to_serve(row, spots),
+        served=declared_spots(row, spots),
         left=left_draws(effect or 0.0, spread or 0.0, DRAWS, generator(f"item {row.name}")),
         works=uniform_draws(DRAWS, generator(f"works {row.name}")) < works / 100.0,
     )

@@ -39,7 +39,7 @@ REMINDER_DAYS = (7, 21)
 FIGURES = ("median", "low", "high", "probability", "overall")
 """What a prediction keeps of what was foretold."""
 
-_ONE_MAIL = UUID("5d9a4c1e-3f0b-5f8c-9b7e-2c6f6d1f0a43")
+_MAIL_KEYS = UUID("5d9a4c1e-3f0b-5f8c-9b7e-2c6f6d1f0a43")
 """Makes the key of the mail of a letter."""
 
 
@@ -222,7 +222,7 @@ def send_offer(arguments: dict[str, Any], run: Run) -> None:
         by=plan.offered_by,
         site=settings.SITE_URL,
         now=timezone.now(),
-        key=uuid5(_ONE_MAIL, str(letter.pk)),
+        key=uuid5(_MAIL_KEYS, str(letter.pk)),
     )
 
 
