@@ -1,23 +1,20 @@
 """Clients, the people beside them, and their homes: entered, changed, two records made one."""
 
-from collections.abc import Callable
-from typing import Any, TypeVar
+from typing import Any
 from uuid import UUID
 
 from django.core.exceptions import ValidationError
 from django.db import models, transaction
 from django.db.models.functions import Least
-from django.forms.models import model_to_dict
 from django.utils.translation import gettext as _
 
 from consult.models import Client, Contact, DataRequest, Property, User
 from consult.models.folding import folded, with_words
 from consult.models.texts import as_one_line
-from consult.services.changes import held, refuse_overtaken, remove_row, save_row
-from consult.services.entry_keys import digest_of, enter_once
+from consult.services.changes import remove_row, save_row
+from consult.services.entry_keys import enter_or_change
 from consult.services.guards import unguarded
 
-Row = TypeVar("Row", Client, Contact, Property)
 FILLED_FROM_THE_OTHER = ("email", "phone", "address")
 LAST_DIGITS = 6
 
@@ -44,7 +41,7 @@ def save_client(
         if like is not None and str(like.pk) != but_not:
             raise AlikeError(like)
 
-    return _save(client, by, seen, key, refuse_alike)
+    return enter_or_change(client, by, seen, key, refuse_alike)
 
 
 def client_like(client: Client) -> Client | None:
@@ -75,7 +72,7 @@ def _marks(client: Client) -> set[tuple[str, str]]:
 @transaction.atomic
 def save_property(*, home: Property, by: User, seen: int = 0, key: UUID | None = None) -> Property:
     """Enter a home, or change one that nobody else changed since `seen`."""
-    return _save(home, by, seen, key)
+    return enter_or_change(home, by, seen, key)
 
 
 @transaction.atomic
@@ -83,7 +80,7 @@ def save_contact(
     *, contact: Contact, by: User | None, seen: int = 0, key: UUID | None = None
 ) -> Contact:
     """Enter somebody beside the client, or change them if nobody else did since `seen`."""
-    return _save(contact, by, seen, key)
+    return enter_or_change(contact, by, seen, key)
 
 
 @transaction.atomic
@@ -148,29 +145,3 @@ def _move_all(gone: Client, keep: Client, by: User) -> None:
         for row in mine:
             setattr(row, field, keep)
             save_row(row=row, by=by, fields=[field])
-
-
-def _save(
-    row: Row,
-    by: User | None,
-    seen: int,
-    key: UUID | None,
-    look: Callable[[], None] = lambda: None,
-) -> Row:
-    """A new row by the form that it came with, a known one by the state that was seen of it.
-
-    `look` may refuse a new row that this form has not made yet.
-    """
-    if row.pk:
-        held(row)
-        refuse_overtaken(row, seen)
-        save_row(row=row, by=by)
-        return row
-
-    def enter() -> Row:
-        look()
-        save_row(row=row, by=by)
-        return row
-
-    digest = digest_of(key, row._meta.label, None, model_to_dict(row))
-    return enter_once(type(row), digest, enter)

@@ -11,8 +11,10 @@ from typing import Any, TypeVar
 from uuid import UUID
 
 from django.db import models, transaction
+from django.forms.models import model_to_dict
 
-from consult.models import EntryKey
+from consult.models import EntryKey, User
+from consult.services.changes import held, refuse_overtaken, save_row
 
 Row = TypeVar("Row", bound=models.Model)
 
@@ -42,3 +44,29 @@ def enter_once(model: type[Row], digest: str, enter: Callable[[], Row]) -> Row:
         row = enter()
         EntryKey.objects.filter(pk=entry.pk).update(row=row.pk)
     return row
+
+
+def enter_or_change(
+    row: Row,
+    by: User | None,
+    seen: int | None,
+    key: UUID | None,
+    look: Callable[[], None] = lambda: None,
+) -> Row:
+    """A new row by the form that it came with, a known one by the state that was seen of it.
+
+    `look` may refuse a new row that this form has not made yet. The caller has a transaction.
+    """
+    if row.pk:
+        held(row)
+        refuse_overtaken(row, seen)
+        save_row(row=row, by=by)
+        return row
+
+    def enter() -> Row:
+        look()
+        save_row(row=row, by=by)
+        return row
+
+    digest = digest_of(key, row._meta.label, None, model_to_dict(row))
+    return enter_once(type(row), digest, enter)

@@ -12,7 +12,6 @@ from django.contrib.auth.password_validation import validate_password
 from django.core import signing
 from django.core.exceptions import ValidationError
 from django.db import IntegrityError, transaction
-from django.forms.models import model_to_dict
 from django.urls import reverse
 from django.utils import timezone
 from django.utils.crypto import constant_time_compare, salted_hmac
@@ -23,8 +22,8 @@ from consult.intake.pictures import Picture
 from consult.logs import without_tokens
 from consult.models import AccessEvent, Client, Firm, OutboundMail, Practice, User
 from consult.models.texts import as_one_line
-from consult.services.changes import held, refuse_overtaken, save_row
-from consult.services.entry_keys import digest_of, enter_once
+from consult.services.changes import held, refuse_overtaken
+from consult.services.entry_keys import digest_of, enter_once, enter_or_change
 from consult.services.mail import name_of_practice, queue_mail
 
 INVITATION_HOLDS = timedelta(days=7)
@@ -331,19 +330,10 @@ def set_own_language(*, user: User, language: str) -> None:
             client.save(update_fields=["language"])
 
 
+@transaction.atomic
 def save_firm(*, firm: Firm, by: User, key: UUID | None = None, seen: int | None = None) -> Firm:
     """Keep a contractor firm, new or changed by nobody else since `seen`."""
-    given = model_to_dict(firm)
-
-    def enter() -> Firm:
-        if firm.pk:
-            held(firm)
-            refuse_overtaken(firm, seen)
-        save_row(row=firm, by=by)
-        return firm
-
-    with transaction.atomic():
-        return enter_once(Firm, digest_of(key, "firm", None, given), enter)
+    return enter_or_change(firm, by, seen, key)
 
 
 def save_practice(

@@ -10,7 +10,6 @@ from django.core.exceptions import ValidationError
 from django.core.files import File
 from django.db import transaction
 from django.db.models import Max
-from django.forms.models import model_to_dict
 from django.utils import timezone
 from django.utils.formats import date_format
 from django.utils.translation import gettext as _
@@ -18,7 +17,7 @@ from django.utils.translation import override
 
 from consult.models import User
 from consult.services.changes import held, refuse_overtaken, save_row
-from consult.services.entry_keys import digest_of, enter_once
+from consult.services.entry_keys import enter_or_change
 from mitigation.calc.electrical_tests import KIND_OF, Device, keeps, limit_of, practice_of
 from mitigation.letters.work_report import KIND
 from mitigation.models import (
@@ -352,19 +351,9 @@ def _refuse_not_latest(order: WorkOrder, report: WorkReport) -> None:
 # -- Instruments of a firm ------------------------------------------------------------------------
 
 
+@transaction.atomic
 def save_test_instrument(
     *, instrument: TestInstrument, by: User, key: UUID | None = None, seen: int | None = None
 ) -> TestInstrument:
     """Keep an instrument of a firm, new or changed by nobody else since `seen`."""
-    given = model_to_dict(instrument)
-
-    def enter() -> TestInstrument:
-        if instrument.pk:
-            held(instrument)
-            refuse_overtaken(instrument, seen)
-        save_row(row=instrument, by=by)
-        return instrument
-
-    with transaction.atomic():
-        digest = digest_of(key, "test instrument", instrument.firm_id, given)
-        return enter_once(TestInstrument, digest, enter)
+    return enter_or_change(instrument, by, seen, key)
