@@ -1,6 +1,7 @@
 """What people type: one line where the field shows one, else several, and no control characters."""
 
 from django import forms
+from django.core.exceptions import ValidationError
 
 from consult.models.texts import one_line, several_lines
 
@@ -16,3 +17,9 @@ class TextForm(forms.Form):
                 if rule not in field.validators:
                     field.validators.append(rule)
         super().full_clean()
+
+
+def refuse_wrong(form: forms.BaseForm) -> None:
+    """ValidationError with all that is wrong in a form whose page shows it as a message."""
+    if not form.is_valid():
+        raise ValidationError([words for errors in form.errors.values() for words in errors])

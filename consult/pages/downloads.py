@@ -37,3 +37,12 @@ def download(data: bytes | IO[bytes], kind: str, name: str) -> HttpResponseBase:
     response["Content-Disposition"] = content_disposition_header(True, name) or "attachment"
     response["X-Content-Type-Options"] = "nosniff"
     return response
+
+
+def inline_picture(data: bytes) -> HttpResponse:
+    """A small JPEG to look at on the page that shows it, and nowhere else."""
+    response = HttpResponse(data, content_type="image/jpeg")
+    response["Content-Disposition"] = "inline"
+    response["Content-Security-Policy"] = "default-src 'none'; sandbox"
+    response["X-Content-Type-Options"] = "nosniff"
+    return response

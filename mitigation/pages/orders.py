@@ -6,8 +6,10 @@ from dataclasses import dataclass
 from datetime import datetime
 from typing import Any, TypeVar
 
-from django.db.models import QuerySet
+from django.http import HttpRequest, HttpResponse
+from django.shortcuts import get_object_or_404, render
 from django.utils import timezone
+from django.utils.translation import get_language
 
 from consult.letters.formats import Formats
 from consult.models import User
@@ -21,6 +23,7 @@ from mitigation.pages.appointments import appointments_of
 from mitigation.services.order_sheets import order_sheet
 from mitigation.services.work_orders import why_not_licensed
 
+PAGE = "mitigation/work_order.html"
 State = WorkOrder.State
 OfItem = TypeVar("OfItem", TestValue, WorkPhoto)
 
@@ -48,11 +51,27 @@ class ShownItem:
     photos: list[WorkPhoto]
 
 
-def orders_for_page() -> QuerySet[WorkOrder]:
-    """Orders with what their page needs beside their report."""
-    return WorkOrder.objects.select_related(
-        "case__property__client", "firm", "letter", "made_by", "sent_by", "plan"
+def order_for(user: User, pk: int) -> WorkOrder:
+    """An order that somebody may see, with what its page needs beside its report; else 404."""
+    rows = WorkOrder.objects.visible_to(user).select_related(
+        "case__property__client", "firm", "letter", "made_by", "sent_by"
     )
+    order: WorkOrder = get_object_or_404(rows, pk=pk)
+    return order
+
+
+def order_page(
+    request: HttpRequest,
+    order: WorkOrder,
+    user: User | None,
+    *,
+    token: str = "",
+    status: int = 200,
+    **forms: Any,
+) -> HttpResponse:
+    """The page of an order for somebody with a log-in, or behind a link in the active language."""
+    context = order_context(order, user, now=timezone.now(), token=token, **forms)
+    return render(request, PAGE, context, status=status)
 
 
 def order_context(
@@ -60,7 +79,6 @@ def order_context(
     user: User | None,
     *,
     now: datetime,
-    language: str,
     token: str = "",
     answer_form: OrderAnswerForm | None = None,
     sign_form: SignatureForm | None = None,
@@ -72,7 +90,7 @@ def order_context(
     half = next((report for report in reports if report.signed_at is None), None)
     signed = next((report for report in reports if report.signed_at is not None), None)
     content = order.content or _preview(order, now)
-    items = _items(order, content, half or signed, language, now)
+    items = _items(order, content, half or signed, now)
     context = {
         "order": order,
         "case": order.case,
@@ -145,7 +163,6 @@ def _items(
     order: WorkOrder,
     content: dict[str, Any],
     report: WorkReport | None,
-    language: str,
     now: datetime,
 ) -> list[ShownItem]:
     words = {item["name"]: item for item in content.get("items", [])}
@@ -153,7 +170,7 @@ def _items(
     values = TestValue.objects.filter(report=report).select_related("instrument")
     photos = WorkPhoto.objects.filter(report=report).select_related("attachment__stored")
     values_of, photos_of = _by_item(values), _by_item(photos)
-    formats = Formats(language, order.case.property.country)
+    formats = Formats(get_language() or "en", order.case.property.country)
     supply = order.case.property.supply_voltage_v
     today = timezone.localdate(now)
     return [

@@ -12,8 +12,9 @@ from django.utils.translation import gettext as _
 from django.views.decorators.http import require_POST, require_safe
 
 from consult.access import SignedInRequest, role_required, takes_files
+from consult.forms.texts import refuse_wrong
 from consult.htmx import wants_fragment
-from consult.pages.downloads import download
+from consult.pages.downloads import download, inline_picture
 from mitigation.forms.cases import AttachmentForm
 from mitigation.models import Attachment, Case
 from mitigation.services.attachments import (
@@ -33,8 +34,7 @@ def file_attach(request: SignedInRequest, reference: str) -> HttpResponse:
     case = get_object_or_404(Case.objects.visible_to(request.user), reference=reference)
     form = AttachmentForm(request.POST, request.FILES)
     try:
-        if not form.is_valid():
-            raise ValidationError([word for words in form.errors.values() for word in words])
+        refuse_wrong(form)
         file = form.cleaned_data["file"]
         row = attach_file(
             case=case, name=file.name, content=file, by=request.user, now=timezone.now()
@@ -70,13 +70,9 @@ def attachment_picture(request: SignedInRequest, pk: int) -> HttpResponse:
     """A photograph made small, to look at on the page of its case and nowhere else."""
     row = get_object_or_404(Attachment.objects.visible_to(request.user), pk=pk)
     try:
-        response = HttpResponse(small_picture(row), content_type="image/jpeg")
+        return inline_picture(small_picture(row))
     except ValidationError as error:
         raise Http404 from error
-    response["Content-Disposition"] = "inline"
-    response["Content-Security-Policy"] = "default-src 'none'; sandbox"
-    response["X-Content-Type-Options"] = "nosniff"
-    return response
 
 
 @require_POST

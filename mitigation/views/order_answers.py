@@ -1,11 +1,9 @@
 """The firm's answer to an order: taken on or refused, with a log-in or by the mailed link."""
 
-from typing import Any
-
 from django.contrib import messages
 from django.core.exceptions import ValidationError
 from django.http import HttpRequest, HttpResponse
-from django.shortcuts import get_object_or_404, redirect, render
+from django.shortcuts import redirect, render
 from django.utils import timezone
 from django.utils.translation import activate
 from django.utils.translation import gettext as _
@@ -16,21 +14,18 @@ from consult.access import SignedInRequest, role_required
 from consult.models import User
 from mitigation.forms.orders import TAKE, OrderAnswerForm
 from mitigation.models import WorkOrder
-from mitigation.pages.orders import order_context, orders_for_page
+from mitigation.pages.orders import PAGE, order_for, order_page
 from mitigation.services.work_orders import order_of_token, refuse_order, take_order
-
-PAGE = "mitigation/work_order.html"
 
 
 @require_POST
 @role_required("electrician")
 def order_answer(request: SignedInRequest, pk: int) -> HttpResponse:
-    visible = WorkOrder.objects.visible_to(request.user)
-    order = get_object_or_404(orders_for_page().filter(pk__in=visible.order_by()), pk=pk)
+    order = order_for(request.user, pk)
     form = OrderAnswerForm(request.POST)
     if _is_answered(request, form, order, by=request.user):
         return redirect("work_order", pk=pk)
-    return _page(request, order, request.user, answer_form=form, status=422)
+    return order_page(request, order, request.user, answer_form=form, status=422)
 
 
 @require_safe
@@ -41,7 +36,7 @@ def order_link(request: HttpRequest, token: str) -> HttpResponse:
     if order is None:
         return _over(request)
     activate(order.firm.language)
-    return _page(request, order, None, token=token)
+    return order_page(request, order, None, token=token)
 
 
 @require_POST
@@ -53,7 +48,7 @@ def order_link_answer(request: HttpRequest, token: str) -> HttpResponse:
     activate(order.firm.language)
     form = OrderAnswerForm(request.POST)
     if not _is_answered(request, form, order, by=None):
-        return _page(request, order, None, token=token, answer_form=form, status=422)
+        return order_page(request, order, None, token=token, answer_form=form, status=422)
     if order_of_token(token) is None:  # a refused order shows nothing any more
         return render(request, PAGE, {"order": None, "is_refused": True})
     return redirect("order_link", token=token)
@@ -81,19 +76,3 @@ def _is_answered(
 
 def _over(request: HttpRequest) -> HttpResponse:
     return render(request, PAGE, {"order": None}, status=410)
-
-
-def _page(
-    request: HttpRequest,
-    order: WorkOrder,
-    user: User | None,
-    *,
-    token: str = "",
-    status: int = 200,
-    **forms: Any,
-) -> HttpResponse:
-    language = order.firm.language if token else request.LANGUAGE_CODE
-    context = order_context(
-        order, user, now=timezone.now(), language=language, token=token, **forms
-    )
-    return render(request, PAGE, context, status=status)

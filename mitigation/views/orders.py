@@ -5,23 +5,23 @@ from typing import Any
 
 from django.contrib import messages
 from django.core.exceptions import ValidationError
-from django.db.models import QuerySet
 from django.http import Http404, HttpResponse
 from django.http.response import HttpResponseBase
 from django.shortcuts import get_object_or_404, redirect, render
 from django.urls import reverse
 from django.utils import timezone
-from django.utils.translation import get_language, ngettext
 from django.utils.translation import gettext as _
+from django.utils.translation import ngettext
 from django.views.decorators.http import require_http_methods, require_POST, require_safe
 
 from consult.access import SignedInRequest, role_required
+from consult.forms.texts import refuse_wrong
 from consult.htmx import back_to, entry_form
 from consult.models import Firm, User
 from consult.pages.downloads import download
 from mitigation.forms.orders import AcceptForm, OrderForm, OrdersForm, ReasonForm
 from mitigation.models import Case, WorkOrder, WorkReport
-from mitigation.pages.orders import order_context, orders_for_page
+from mitigation.pages.orders import order_for, order_page
 from mitigation.services.attachments import open_attachment
 from mitigation.services.work_orders import (
     call_off_order,
@@ -33,7 +33,6 @@ from mitigation.services.work_orders import (
 )
 from mitigation.services.work_reports import accept_report, return_report
 
-PAGE = "mitigation/work_order.html"
 FORM_METHODS = ["GET", "HEAD", "POST"]
 
 
@@ -86,17 +85,17 @@ def orders_make(request: SignedInRequest, reference: str) -> HttpResponse:
 @role_required("office", "assessor", "electrician")
 def work_order(request: SignedInRequest, pk: int) -> HttpResponse:
     """An order with its report; that somebody of the firm opened it is noted."""
-    order = _order(request, pk)
+    order = order_for(request.user, pk)
     if request.user.role == User.Role.ELECTRICIAN and request.method == "GET":
         see_order(order=order, now=timezone.now())
-    return _page(request, order)
+    return order_page(request, order, request.user)
 
 
 @require_safe
 @role_required("office", "assessor", "electrician")
 def order_document(request: SignedInRequest, pk: int, file: int) -> HttpResponseBase:
     """A file of the case that goes with an order."""
-    order = _order(request, pk)
+    order = order_for(request.user, pk)
     row = get_object_or_404(order.documents.select_related("stored"), pk=file)
     try:
         return download(open_attachment(row), row.kind, row.name)
@@ -108,7 +107,7 @@ def order_document(request: SignedInRequest, pk: int, file: int) -> HttpResponse
 @role_required("office")
 def order_edit(request: SignedInRequest, pk: int) -> HttpResponse:
     """What an order says; one that was sent goes out anew."""
-    order = _order(request, pk)
+    order = order_for(request.user, pk)
     form = OrderForm(request.POST or None, order=order)
     if form.is_valid():
         try:
@@ -138,7 +137,7 @@ def order_edit(request: SignedInRequest, pk: int) -> HttpResponse:
 @require_POST
 @role_required("office")
 def order_send(request: SignedInRequest, pk: int) -> HttpResponse:
-    order = _order(request, pk)
+    order = order_for(request.user, pk)
     form = ReasonForm(request.POST)
     if form.is_valid():
         try:
@@ -158,13 +157,13 @@ def order_send(request: SignedInRequest, pk: int) -> HttpResponse:
                 else _("The order is issued. The firm has no e-mail: hand the printed sheet over."),
             )
             return redirect("work_order", pk=pk)
-    return _page(request, order, send_form=form, status=422)
+    return order_page(request, order, request.user, send_form=form, status=422)
 
 
 @require_POST
 @role_required("office")
 def order_call_off(request: SignedInRequest, pk: int) -> HttpResponse:
-    order = _order(request, pk)
+    order = order_for(request.user, pk)
     return _done(
         request,
         pk,
@@ -179,7 +178,7 @@ def order_call_off(request: SignedInRequest, pk: int) -> HttpResponse:
 @role_required("office")
 def report_judge(request: SignedInRequest, pk: int, report: int, act: str) -> HttpResponse:
     """Accept a signed report, or send it back with why."""
-    order = _order(request, pk)
+    order = order_for(request.user, pk)
     row = get_object_or_404(WorkReport.objects.filter(order=order).signed(), pk=report)
     now = timezone.now()
     if act == "accept":
@@ -199,41 +198,16 @@ def report_judge(request: SignedInRequest, pk: int, report: int, act: str) -> Ht
     )
 
 
-def _order(request: SignedInRequest, pk: int) -> WorkOrder:
-    rows: QuerySet[WorkOrder] = orders_for_page()
-    visible = WorkOrder.objects.visible_to(request.user)
-    order: WorkOrder = get_object_or_404(rows.filter(pk__in=visible.order_by()), pk=pk)
-    return order
-
-
 def _done(
     request: SignedInRequest, pk: int, act: Callable[[dict[str, Any]], object], words: str
 ) -> HttpResponse:
     """Do what a button with a reason asks for, and say so."""
     form = AcceptForm(request.POST)
     try:
-        if not form.is_valid():
-            raise ValidationError([word for errors in form.errors.values() for word in errors])
+        refuse_wrong(form)
         act(form.cleaned_data)
     except ValidationError as error:
         messages.error(request, " ".join(error.messages))
     else:
         messages.success(request, words)
     return redirect("work_order", pk=pk)
-
-
-def _page(
-    request: SignedInRequest,
-    order: WorkOrder,
-    *,
-    send_form: ReasonForm | None = None,
-    status: int = 200,
-) -> HttpResponse:
-    context = order_context(
-        order,
-        request.user,
-        now=timezone.now(),
-        language=get_language() or "en",
-        send_form=send_form,
-    )
-    return render(request, PAGE, context, status=status)

@@ -6,22 +6,23 @@ from django.contrib import messages
 from django.core.exceptions import ValidationError
 from django.http import Http404, HttpResponse
 from django.http.response import HttpResponseBase
-from django.shortcuts import get_object_or_404, redirect, render
+from django.shortcuts import get_object_or_404, redirect
 from django.urls import reverse
 from django.utils import timezone
-from django.utils.translation import get_language
 from django.utils.translation import gettext as _
 from django.views.decorators.http import require_http_methods, require_POST, require_safe
 from django_htmx.http import HttpResponseClientRefresh
 
 from consult.access import SignedInRequest, role_required, takes_files
+from consult.forms.texts import refuse_wrong
 from consult.htmx import entry_form, wants_fragment
+from consult.pages.downloads import inline_picture
 from mitigation.calc.electrical_tests import practice_of
 from mitigation.forms.orders import ReasonForm
 from mitigation.forms.reports import PhotoForm, ResultForm, SignatureForm, TestValueForm
 from mitigation.letters.remedy_words import remedy_name
-from mitigation.models import TestValue, WorkItem, WorkOrder, WorkPhoto, WorkResult
-from mitigation.pages.orders import order_context, orders_for_page
+from mitigation.models import TestValue, WorkItem, WorkPhoto, WorkResult
+from mitigation.pages.orders import order_for, order_page
 from mitigation.services.attachments import MOST_BYTES, small_picture
 from mitigation.services.work_reports import (
     add_photo,
@@ -33,7 +34,6 @@ from mitigation.services.work_reports import (
     sign_off,
 )
 
-PAGE = "mitigation/work_order.html"
 FORM_METHODS = ["GET", "HEAD", "POST"]
 
 
@@ -90,7 +90,7 @@ def report_value_add(request: SignedInRequest, pk: int, item: int) -> HttpRespon
 @require_POST
 @role_required("office", "electrician")
 def report_value_remove(request: SignedInRequest, pk: int, value: int) -> HttpResponse:
-    order = _order(request, pk)
+    order = order_for(request.user, pk)
     row = get_object_or_404(TestValue.objects.filter(report__order=order), pk=value)
     try:
         drop_value(order=order, value=row)
@@ -106,8 +106,7 @@ def report_photo(request: SignedInRequest, pk: int, item: int) -> HttpResponse:
     row = _work_item(request, pk, item)
     form = PhotoForm(request.POST, request.FILES)
     try:
-        if not form.is_valid():
-            raise ValidationError([word for errors in form.errors.values() for word in errors])
+        refuse_wrong(form)
         file = form.cleaned_data["photo"]
         add_photo(
             order=row.order,
@@ -131,19 +130,15 @@ def report_photo_show(request: SignedInRequest, pk: int, photo: int) -> HttpResp
     rows = WorkPhoto.objects.visible_to(request.user).filter(report__order=pk)
     row = get_object_or_404(rows.select_related("attachment"), pk=photo)
     try:
-        response = HttpResponse(small_picture(row.attachment), content_type="image/jpeg")
+        return inline_picture(small_picture(row.attachment))
     except ValidationError as error:
         raise Http404 from error
-    response["Content-Disposition"] = "inline"
-    response["Content-Security-Policy"] = "default-src 'none'; sandbox"
-    response["X-Content-Type-Options"] = "nosniff"
-    return response
 
 
 @require_POST
 @role_required("office", "electrician")
 def report_sign(request: SignedInRequest, pk: int) -> HttpResponse:
-    order = _order(request, pk)
+    order = order_for(request.user, pk)
     form = SignatureForm(request.POST)
     if form.is_valid():
         typed = form.cleaned_data
@@ -162,14 +157,14 @@ def report_sign(request: SignedInRequest, pk: int) -> HttpResponse:
         else:
             messages.success(request, _("Thank you. The report is signed and with the office."))
             return redirect("work_order", pk=pk)
-    return _page(request, order, sign_form=form, status=422)
+    return order_page(request, order, request.user, sign_form=form, status=422)
 
 
 @require_POST
 @role_required("office", "electrician")
 def report_again(request: SignedInRequest, pk: int) -> HttpResponse:
     """Begin another version of a signed report."""
-    order = _order(request, pk)
+    order = order_for(request.user, pk)
     form = ReasonForm(request.POST)
     reason = form.cleaned_data["reason"] if form.is_valid() else ""
     try:
@@ -177,12 +172,6 @@ def report_again(request: SignedInRequest, pk: int) -> HttpResponse:
     except ValidationError as error:
         messages.error(request, " ".join(error.messages))
     return redirect("work_order", pk=pk)
-
-
-def _order(request: SignedInRequest, pk: int) -> WorkOrder:
-    visible = WorkOrder.objects.visible_to(request.user)
-    order: WorkOrder = get_object_or_404(orders_for_page().filter(pk__in=visible.order_by()), pk=pk)
-    return order
 
 
 def _work_item(request: SignedInRequest, pk: int, item: int) -> WorkItem:
@@ -214,10 +203,3 @@ def _form_page(request: SignedInRequest, form: Any, row: WorkItem, title: str) -
         "is_kept": True,
     }
     return entry_form(request, form, context)
-
-
-def _page(request: SignedInRequest, order: WorkOrder, *, status: int, **forms: Any) -> HttpResponse:
-    context = order_context(
-        order, request.user, now=timezone.now(), language=get_language() or "en", **forms
-    )
-    return render(request, PAGE, context, status=status)

@@ -18,6 +18,7 @@ from django.utils.translation import gettext as _
 from django.views.decorators.http import require_http_methods, require_POST
 
 from consult.access import SignedInRequest, role_required
+from consult.forms.texts import refuse_wrong
 from consult.htmx import back_to, entry_form
 from consult.models import Property, User
 from mitigation.forms.cases import (
@@ -183,8 +184,7 @@ def _hand_over(case: Case, typed: Mapping[str, str], by: User, now: datetime) ->
 
 def _hold(case: Case, typed: Mapping[str, str], by: User, now: datetime) -> object:
     form = HoldForm(typed)
-    if not form.is_valid():
-        raise ValidationError([words for words_of in form.errors.values() for words in words_of])
+    refuse_wrong(form)
     return services.hold_case(case=case, by=by, now=now, **form.cleaned_data)
 
 

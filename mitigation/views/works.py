@@ -12,6 +12,7 @@ from django.views.decorators.http import require_http_methods, require_POST, req
 
 from consult.access import SignedInRequest, role_required
 from consult.forms.once import key_of
+from consult.forms.texts import refuse_wrong
 from consult.htmx import back_to, entry_form
 from consult.models import User
 from consult.pages.downloads import spreadsheet
@@ -117,8 +118,7 @@ def works_confirm(request: SignedInRequest, reference: str) -> HttpResponse:
     case = get_object_or_404(Case.objects.visible_to(request.user), reference=reference)
     form = WorksDoneForm(request.POST)
     try:
-        if not form.is_valid():
-            raise ValidationError([word for errors in form.errors.values() for word in errors])
+        refuse_wrong(form)
         confirm_works(
             case=case,
             items=form.items(),
