@@ -9,7 +9,6 @@ from dataclasses import dataclass
 from typing import Literal
 
 Practice = Literal["230 V", "120 V"]
-Device = Literal["", "general", "selective"]
 
 LOWEST_OF_230_V = 160.0
 """From this supply voltage to earth on, the works follow 230 V practice. [V]"""
@@ -65,7 +64,7 @@ class Limit:
     low: float | None = None
     high: float | None = None
     test_voltage_v: float | None = None  # the dc voltage that the limit is for [V]
-    device: Device = ""
+    device: str = ""  # type of the residual-current device; empty where it does not matter
 
 
 LIMITS: tuple[Limit, ...] = (
@@ -88,8 +87,13 @@ def kinds_of(practice: Practice) -> Sequence[TestKind]:
     return [kind for kind in KINDS if practice in kind.practices]
 
 
+def limits_of(test: str, practice: Practice) -> Sequence[Limit]:
+    """Every published limit of a test in a practice; none where no source is known."""
+    return [limit for limit in LIMITS if limit.test == test] if practice == "230 V" else []
+
+
 def limit_of(
-    test: str, practice: Practice, *, test_voltage_v: float | None = None, device: Device = ""
+    test: str, practice: Practice, *, test_voltage_v: float | None = None, device: str = ""
 ) -> Limit | None:
     """The published limit of a test; None where no source is known.
 
@@ -100,16 +104,12 @@ def limit_of(
     test_voltage_v : dc voltage of an insulation test [V].
     device : type of the residual-current device.
     """
-    if practice != "230 V":
-        return None
-    for limit in LIMITS:
-        if (
-            limit.test == test
-            and limit.test_voltage_v in (None, test_voltage_v)
-            and limit.device in ("", device)
-        ):
-            return limit
-    return None
+    fitting = (
+        limit
+        for limit in limits_of(test, practice)
+        if limit.test_voltage_v in (None, test_voltage_v) and limit.device in ("", device)
+    )
+    return next(fitting, None)
 
 
 def keeps(limit: Limit, value: float, qualifier: str = "") -> bool:

@@ -9,8 +9,6 @@ from surveys.models import Reading, Spot
 from surveys.models.circuits import names_in
 from surveys.models.names import folded
 
-DONE = (PlanItem.State.DONE, PlanItem.State.DONE_DIFFERENTLY)
-
 
 @dataclass(frozen=True)
 class DoneItem:
@@ -25,7 +23,7 @@ def done_items(case: Case) -> list[DoneItem]:
 
     An item on sources without a room serves the spots where one of its sources was tried.
     """
-    rows = list(PlanItem.objects.filter(case=case, state__in=DONE).whole())
+    rows = list(PlanItem.objects.filter(case=case, state__in=PlanItem.CARRIED_OUT).whole())
     if not rows:
         return []
     spots = Spot.objects.filter(room__property=case.property_id)

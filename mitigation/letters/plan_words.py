@@ -13,7 +13,7 @@ from consult.letters.formats import NBSP, Formats, display_unit, in_unit, listin
 from consult.letters.words import band_words, spot_name
 from mitigation.letters.money import money_words
 from mitigation.letters.plan_facts import ItemFacts, OfferFacts, OptionFacts, Reason
-from mitigation.letters.remedy_words import remedy_name
+from mitigation.letters.remedy_words import place_words, remedy_name
 from mitigation.planning.rows import FAULTY_GROUND, OUT_OF_RANGE
 from surveys.letters.order import Place, by_measurand
 from surveys.models.measurands import measurand_words, plain_names
@@ -117,9 +117,7 @@ def where_words(item: ItemFacts) -> str:
     """The sources it acts on, or the spots of a room, or all of a room."""
     if item.sources:
         return listing(list(item.sources))
-    if item.spots:
-        return f"{item.room} ({'; '.join(item.spots)})"
-    return item.room or _("the whole home")
+    return place_words(item.room, item.spots) or _("the whole home")
 
 
 def reason_words(reason: Reason, formats: Formats) -> str:

@@ -1,5 +1,7 @@
 """The built-in kinds of remedies in the active language; what a practice typed stays as typed."""
 
+from collections.abc import Sequence
+
 from django.utils.translation import gettext
 from django.utils.translation import gettext_noop as _
 
@@ -38,3 +40,8 @@ def remedy_name(name: str) -> str:
 def remedy_instructions(text: str) -> str:
     """What to bond, protect and test: built-in words translated."""
     return gettext(text) if text in INSTRUCTIONS else text
+
+
+def place_words(room: str, spots: Sequence[str]) -> str:
+    """A room with the spots that are meant; the room alone means all of them."""
+    return f"{room} ({'; '.join(spots)})" if spots else room

@@ -4,7 +4,7 @@ from django.utils.translation import gettext as _
 from django.utils.translation import gettext_noop
 
 from consult.letters.formats import NBSP, Formats
-from mitigation.calc.electrical_tests import KIND_OF, Device, Limit, Practice, limit_of
+from mitigation.calc.electrical_tests import KIND_OF, Limit, Practice, limits_of
 
 NAMES = {
     "insulation": gettext_noop("insulation resistance"),
@@ -22,7 +22,7 @@ NAMES = {
     "net-current-after": gettext_noop("net current after the work (clamp)"),
 }
 UNITS = {"Mohm": "MΩ", "ohm": "Ω"}
-DEVICES: dict[Device, str] = {
+DEVICES = {
     "general": gettext_noop("general type"),
     "selective": gettext_noop("selective type (S)"),
 }
@@ -87,16 +87,7 @@ def limit_words(limit: Limit, formats: Formats) -> str:
 def limits_of_sheet(code: str, practice: Practice, formats: Formats) -> str:
     """Every published limit of a test, as the sheet has them; empty without any."""
     lines = []
-    for voltage, device in ((500.0, "general"), (250.0, "selective")):
-        limit = limit_of(
-            code,
-            practice,
-            test_voltage_v=voltage,
-            device=device,  # type: ignore[arg-type]  # two of its three words
-        )
-        if limit is None:
-            continue
-        condition = conditions_words(limit.test_voltage_v, limit.device, None, formats)
-        line = ": ".join(filter(None, (condition, limit_words(limit, formats))))
-        lines.append(line)
-    return "; ".join(dict.fromkeys(lines))
+    for limit in limits_of(code, practice):
+        conditions = conditions_words(limit.test_voltage_v, limit.device, None, formats)
+        lines.append(": ".join(filter(None, [conditions, limit_words(limit, formats)])))
+    return "; ".join(lines)

@@ -28,7 +28,7 @@ from consult.letters.unbroken import unbroken_content
 from consult.letters.words import wiring_sentences
 from mitigation.calc.electrical_tests import kinds_of
 from mitigation.letters.order_facts import CircuitLine, OrderItem, OrderSheet
-from mitigation.letters.remedy_words import remedy_instructions, remedy_name
+from mitigation.letters.remedy_words import place_words, remedy_instructions, remedy_name
 from mitigation.letters.test_words import limits_of_sheet, named_with_unit
 from mitigation.models import WorkResult
 
@@ -123,7 +123,7 @@ def _supply_words(sheet: OrderSheet, formats: Formats) -> str:
 
 def _item(item: OrderItem, country: str) -> dict[str, Any]:
     where = listing(list(item.sources)) if item.sources else ""
-    place = f"{item.room} ({'; '.join(item.spots)})" if item.spots else item.room
+    place = place_words(item.room, item.spots)
     return {
         "name": item.name,
         "what": remedy_name(item.kind),

@@ -22,7 +22,7 @@ from consult.letters.content import (
 )
 from consult.letters.formats import Formats
 from consult.letters.unbroken import unbroken_content
-from mitigation.calc.electrical_tests import Device, limit_of
+from mitigation.calc.electrical_tests import limit_of
 from mitigation.letters.order_facts import ReportedItem, ReportedValue, ReportSheet
 from mitigation.letters.remedy_words import remedy_name
 from mitigation.letters.test_words import (
@@ -48,8 +48,9 @@ def result_name(result: str) -> str:
 
 def value_line(value: ReportedValue, sheet: ReportSheet, formats: Formats) -> list[str]:
     """A test as a row: item, test, value with its conditions, limit, instrument and remark."""
-    device: Device = value.device  # type: ignore[assignment]  # kept from the same words
-    limit = limit_of(value.test, sheet.practice, test_voltage_v=value.test_voltage_v, device=device)
+    limit = limit_of(
+        value.test, sheet.practice, test_voltage_v=value.test_voltage_v, device=value.device
+    )
     shown = value_words(value.test, value.value, value.qualifier, value.passed, formats)
     conditions = conditions_words(value.test_voltage_v, value.device, value.rated_ma, formats)
     instrument = value.instrument

@@ -99,6 +99,10 @@ class PlanItemQuerySet(AtPropertyQuerySet["PlanItem"]):
         """Clients read a plan that was offered, not what may come into one."""
         return self.none()
 
+    def settled(self) -> Self:
+        """Those that were carried out or are not possible, in their order."""
+        return self.filter(state__in=PlanItem.SETTLED).order_by("case", "position")
+
     def whole(self) -> Self:
         """With all that an item names: a fixed number of queries."""
         rows = self.select_related("remedy", "room")
@@ -115,6 +119,9 @@ class PlanItem(PlainTexts):
         DONE = "done", pgettext_lazy("an item", "done")
         DONE_DIFFERENTLY = "done differently", _("done differently")
         NOT_POSSIBLE = "not possible", _("not possible")
+
+    CARRIED_OUT = (State.DONE, State.DONE_DIFFERENTLY)
+    SETTLED = (*CARRIED_OUT, State.NOT_POSSIBLE)
 
     case = models.ForeignKey(Case, on_delete=models.CASCADE, related_name="items")
     name = models.CharField(_("item"), max_length=40)

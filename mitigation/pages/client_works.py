@@ -14,7 +14,6 @@ from mitigation.services.works_progress import clients_own
 
 State = WorkOrder.State
 SHOWN = (State.SENT, State.REPORTED, State.RETURNED, State.ACCEPTED)
-SETTLED = (PlanItem.State.DONE, PlanItem.State.DONE_DIFFERENTLY, PlanItem.State.NOT_POSSIBLE)
 
 
 @dataclass
@@ -38,8 +37,7 @@ def works_of_client(cases: Sequence[Case], user: User) -> dict[int, ClientWorks]
         works[order.case_id].orders.append((order, appointments[order.pk]))
     for item in clients_own(at_works).whole():
         works[item.case_id].own.append((item.name, item_words(item)))
-    settled = PlanItem.objects.filter(case__in=cases, state__in=SETTLED).whole()
-    for item in settled.order_by("case", "position"):
+    for item in PlanItem.objects.filter(case__in=cases).settled().whole():
         works[item.case_id].done.append((item_words(item), item))
     for pk in at_works:
         works[pk].form = WorksDoneForm(auto_id=f"works-{pk}-%s", initial={"name": user.name})

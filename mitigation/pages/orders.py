@@ -13,7 +13,7 @@ from django.utils.translation import get_language
 
 from consult.letters.formats import Formats
 from consult.models import User
-from mitigation.calc.electrical_tests import Device, limit_of, practice_of
+from mitigation.calc.electrical_tests import limit_of, practice_of
 from mitigation.forms.orders import AcceptForm, OrderAnswerForm, ReasonForm
 from mitigation.forms.reports import SignatureForm
 from mitigation.letters.test_words import conditions_words, limit_words, test_name, value_words
@@ -194,12 +194,11 @@ def _by_item(rows: Iterable[OfItem]) -> dict[int | None, list[OfItem]]:
 
 
 def _shown(row: TestValue, supply_voltage_v: float, formats: Formats, today: Any) -> ShownValue:
-    device: Device = row.device  # type: ignore[assignment]  # kept from the same words
     limit = limit_of(
         row.test,
         practice_of(supply_voltage_v),
         test_voltage_v=row.test_voltage_v,
-        device=device,
+        device=row.device,
     )
     until = row.instrument.calibrated_until if row.instrument else None
     return ShownValue(

@@ -15,11 +15,10 @@ from mitigation.comparison.works import spots_served
 from mitigation.letters.remedy_words import remedy_name
 from mitigation.models import Case, KeptPromise, PlanItem, WorkOrder, WorkReport
 from mitigation.pages.promises import PromiseLine, promise_line
-from mitigation.services.outcome_works import accepted_words, settled_items, where_words
+from mitigation.services.outcome_works import accepted_words, where_words
 from mitigation.services.work_orders import items_to_order
 from mitigation.services.works_progress import clients_own
 
-DONE = (PlanItem.State.DONE, PlanItem.State.DONE_DIFFERENTLY)
 # In which state the house has to be when it is measured again, by the kind of remedy.
 HOUSE_STATE: dict[str, str | Promise] = {
     "demand-switch": _(
@@ -42,7 +41,11 @@ class DoneWork:
     what: str
     where: str
     words: str
-    serves: str
+    spots: tuple[tuple[str, str], ...]  # room and name of those that it serves
+
+    @property
+    def serves(self) -> str:
+        return places(self.spots)
 
 
 @dataclass(frozen=True)
@@ -57,14 +60,16 @@ class ListedOrder:
 def works_context(case: Case, user: User) -> dict[str, Any]:
     """The works of a case, as office and assessor see them."""
     done = done_works(case)
+    carried_out = [work for work in done if work.item.state in PlanItem.CARRIED_OUT]
+    to_repeat = dict.fromkeys(spot for work in carried_out for spot in work.spots)
     return {
         "case": case,
         "orders": _orders(case),
         "waiting": list(items_to_order(case).whole()),
         "own": list(clients_own([case.pk]).whole()),
         "done": done,
-        "house_state": house_state([work.item for work in done if work.item.state in DONE]),
-        "to_repeat": _to_repeat(case, done),
+        "house_state": house_state([work.item for work in carried_out]),
+        "to_repeat": places(list(to_repeat)),
         "promises": _promises(case),
         "confirmations": list(case.confirmations.all()),
         "is_office": user.role == User.Role.OFFICE,
@@ -87,7 +92,7 @@ def _orders(case: Case) -> list[ListedOrder]:
 
 def done_works(case: Case) -> list[DoneWork]:
     """What became of the items that are settled, in their order."""
-    rows = settled_items(case)
+    rows = list(case.items.all().settled().whole())
     served = spots_served(case, rows) if rows else {}
     reported = accepted_words(case)
     return [
@@ -95,8 +100,10 @@ def done_works(case: Case) -> list[DoneWork]:
             item=row,
             what=remedy_name(row.remedy.name),
             where=where_words(row),
-            words=reported.get(row.pk, row.note if row.state == "done differently" else ""),
-            serves=places(served[row.pk]),
+            words=reported.get(
+                row.pk, row.note if row.state == PlanItem.State.DONE_DIFFERENTLY else ""
+            ),
+            spots=served[row.pk],
         )
         for row in rows
     ]
@@ -109,14 +116,6 @@ def house_state(items: Sequence[PlanItem]) -> list[str]:
         for item in items
         if item.remedy.key in HOUSE_STATE
     ]
-
-
-def _to_repeat(case: Case, done: Sequence[DoneWork]) -> str:
-    """The spots that some work serves: those to read again."""
-    items = [work.item for work in done if work.item.state in DONE]
-    served = spots_served(case, items) if items else {}
-    every = dict.fromkeys(place for spots in served.values() for place in spots)
-    return places(list(every))
 
 
 def _promises(case: Case) -> list[PromiseLine]:

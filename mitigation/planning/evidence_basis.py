@@ -11,7 +11,6 @@ from typing import Any
 
 from django.db.models import Q, QuerySet
 
-from mitigation.comparison.works import DONE
 from mitigation.models import Case, CaseEvidence, CaseVisit, Decision, PlanItem, Prediction
 from mitigation.planning.evidence import RULES
 from surveys.models import Correction
@@ -28,7 +27,7 @@ Facts = Iterable[tuple[Any, ...]]
 
 def cases_with_works() -> QuerySet[Case]:
     """The cases in which something was done or accepted, and those of which rows are kept."""
-    done = PlanItem.objects.filter(state__in=DONE).order_by().values("case")
+    done = PlanItem.objects.filter(state__in=PlanItem.CARRIED_OUT).order_by().values("case")
     accepted = Decision.objects.filter(answer=Decision.Answer.ACCEPTED)
     promised = accepted.order_by().values("plan__case")
     kept = CaseEvidence.objects.order_by().values("case")
@@ -52,7 +51,7 @@ def basis_digests(cases: QuerySet[Case]) -> dict[int, str]:
 
 def _facts(cases: QuerySet[Case, Any]) -> dict[str, Facts]:
     """What is looked at, each fact after the key of its case, in an order of its own."""
-    items = PlanItem.objects.filter(case__in=cases, state__in=DONE).order_by("pk")
+    items = PlanItem.objects.filter(case__in=cases, state__in=PlanItem.CARRIED_OUT).order_by("pk")
     visits = CaseVisit.objects.filter(case__in=cases, visit__sealed_at__isnull=False)
     corrected = Correction.objects.filter(reading__visit__cases__in=cases).order_by("pk")
     accepted = Decision.objects.filter(plan__case__in=cases, answer=Decision.Answer.ACCEPTED)

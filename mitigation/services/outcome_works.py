@@ -10,22 +10,17 @@ from mitigation.letters.outcome_works import (
     PromiseFacts,
     WorksFacts,
 )
+from mitigation.letters.remedy_words import place_words
 from mitigation.models import Case, Decision, PlanItem, WorkOrder, WorkReport, WorkResult
 from mitigation.planning.evidence import promises_of
 from mitigation.services.report_sheets import report_sheet
 from surveys.models import Measurand
 
-SETTLED = (
-    PlanItem.State.DONE,
-    PlanItem.State.DONE_DIFFERENTLY,
-    PlanItem.State.NOT_POSSIBLE,
-)
-
 
 def works_facts(comparison: Comparison) -> WorksFacts:
     """The works of a case with what was promised of them, as a comparison holds it."""
     case = comparison.case
-    items = settled_items(case)
+    items = list(case.items.all().settled().whole())
     if not items:
         return WorksFacts()
     words = accepted_words(case)
@@ -35,12 +30,6 @@ def works_facts(comparison: Comparison) -> WorksFacts:
         cost=_cost(case, items),
         reports=tuple(report_sheet(report) for report in _accepted_reports(case)),
     )
-
-
-def settled_items(case: Case) -> list[PlanItem]:
-    """The items that were done or were not possible, in their order."""
-    rows = PlanItem.objects.filter(case=case, state__in=SETTLED).whole()
-    return list(rows.order_by("position"))
 
 
 def accepted_words(case: Case) -> dict[int, str]:
@@ -53,9 +42,8 @@ def accepted_words(case: Case) -> dict[int, str]:
 
 def where_words(item: PlanItem) -> str:
     """The sources that an item names, and its room with its spots."""
-    spots = "; ".join(spot.name for spot in item.spots.all())
     room = item.room.name if item.room else ""
-    place = f"{room} ({spots})" if spots else room
+    place = place_words(room, [spot.name for spot in item.spots.all()])
     return "; ".join(filter(None, [", ".join(item.source_words()), place]))
 
 

@@ -26,9 +26,6 @@ from surveys.services.entries import known_names, sent_before, sent_otherwise, w
 GIVEN = frozenset(
     {"remedy", "room", "effect_db", "spread_db", "works_percent", "cost", "is_chosen", "note"}
 )
-OUTCOMES = (
-    PlanItem.State.DONE, PlanItem.State.DONE_DIFFERENTLY, PlanItem.State.NOT_POSSIBLE
-)  # fmt: skip
 LISTS = ("circuits", "appliances", "spots")
 
 
@@ -170,7 +167,8 @@ def finish_item(
     What was said before may be put right.
     """
     row = held(item)
-    if row.state not in (PlanItem.State.ACCEPTED, *OUTCOMES) or state not in OUTCOMES:
+    settled = PlanItem.SETTLED
+    if row.state not in (PlanItem.State.ACCEPTED, *settled) or state not in settled:
         raise ValidationError(_("Only an accepted item can be carried out."))
     row.state, row.done_on, row.done_by = state, done_on, done_by
     save_row(row=row, by=by, fields=["state", "done_on", "done_by"])

@@ -28,6 +28,7 @@ from mitigation.services.cases import add_note, go_on
 from mitigation.services.letters import Basis, HeadMaker, issue_case_letter
 from mitigation.services.order_sheets import firm_addressee, order_sheet
 from mitigation.services.reminder_plans import plan_order_reminder
+from mitigation.services.works_progress import is_ordered
 
 ORDER_LINK = "mitigation.order-link"
 LINK_HOLDS = timedelta(days=42)
@@ -40,9 +41,8 @@ OF_FIRMS = (Remedy.DoneBy.ELECTRICIAN, Remedy.DoneBy.ANYBODY)
 
 def items_to_order(case: Case) -> PlanItemQuerySet:
     """Accepted items for a firm that no live order has."""
-    live = WorkItem.objects.filter(order__in=WorkOrder.objects.live().filter(case=case))
     accepted = PlanItem.objects.filter(case=case, state=PlanItem.State.ACCEPTED)
-    rows = accepted.filter(remedy__done_by__in=OF_FIRMS).exclude(pk__in=live.values("item"))
+    rows = accepted.filter(remedy__done_by__in=OF_FIRMS).exclude(is_ordered())
     return rows.order_by("position")
 
 
@@ -233,6 +233,8 @@ def order_of_token(token: str) -> WorkOrder | None:
 
 def see_order(*, order: WorkOrder, now: datetime) -> None:
     """Note that somebody of the firm opened an order; the first time stays."""
+    if order.seen_at is not None:  # nothing to write at each look
+        return
     WorkOrder.objects.filter(pk=order.pk, seen_at=None).update(seen_at=now)
 
 

@@ -18,7 +18,7 @@ from django.utils.translation import override
 from consult.models import User
 from consult.services.changes import held, refuse_overtaken, save_row
 from consult.services.entry_keys import enter_or_change
-from mitigation.calc.electrical_tests import KIND_OF, Device, keeps, limit_of, practice_of
+from mitigation.calc.electrical_tests import KIND_OF, keeps, limit_of, practice_of
 from mitigation.letters.work_report import KIND
 from mitigation.models import (
     Case,
@@ -153,12 +153,11 @@ def _is_missed(row: TestValue, supply_voltage_v: float) -> bool:
         raise ValidationError({"test": _("There is no such test.")})
     if row.value is None:
         return not row.passed
-    device: Device = row.device  # type: ignore[assignment]  # the form offers these alone
     limit = limit_of(
         row.test,
         practice_of(supply_voltage_v),
         test_voltage_v=row.test_voltage_v,
-        device=device,
+        device=row.device,
     )
     return limit is not None and not keeps(limit, row.value, row.qualifier)
 

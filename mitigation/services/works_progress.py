@@ -58,11 +58,11 @@ class Works:
 def clients_own(cases: Collection[int]) -> PlanItemQuerySet:
     """Accepted items that clients do: all that need no electrician and that no firm has."""
     rows = PlanItem.objects.filter(case__in=cases, state=PlanItem.State.ACCEPTED)
-    return rows.exclude(remedy__done_by=Remedy.DoneBy.ELECTRICIAN).exclude(_ordered())
+    return rows.exclude(remedy__done_by=Remedy.DoneBy.ELECTRICIAN).exclude(is_ordered())
 
 
-def _ordered() -> Exists:
-    """Whether a live order has an item."""
+def is_ordered() -> Exists:
+    """Whether a live order has an item of a query."""
     return Exists(
         WorkItem.objects.filter(item=OuterRef("pk"), order__in=WorkOrder.objects.live().order_by())
     )
@@ -76,12 +76,12 @@ def works_of(cases: Collection[int] | QuerySet[Any]) -> list[Works]:
     confirmed = WorksConfirmation.objects.filter(case=OuterRef("pk"))
     rows = Case.objects.filter(pk__in=cases, stage=Stage.WORKS).annotate(
         to_order=Exists(
-            accepted.filter(remedy__done_by=Remedy.DoneBy.ELECTRICIAN).exclude(_ordered())
+            accepted.filter(remedy__done_by=Remedy.DoneBy.ELECTRICIAN).exclude(is_ordered())
         ),
         to_report=Exists(orders.filter(state__in=NOT_REPORTED)),
         to_accept=Exists(orders.filter(state=State.REPORTED)),
         of_client=Exists(
-            accepted.exclude(remedy__done_by=Remedy.DoneBy.ELECTRICIAN).exclude(_ordered())
+            accepted.exclude(remedy__done_by=Remedy.DoneBy.ELECTRICIAN).exclude(is_ordered())
         ),
         accepted_at=_latest(reports, "order__case", "accepted_at"),
         confirmed_at=_latest(confirmed, "case", "confirmed_at"),
