@@ -10,7 +10,6 @@ from django.utils import timezone
 from consult.models import Job
 from consult.services.changes import version_of
 from consult.services.privacy.erasures import erase_person
-from consult.tasks import run_job
 from mitigation.models import Case, CaseEvidence, KeptEffect, KeptPromise, Plan, PlanItem, Stage
 from mitigation.planning import evidence_basis
 from mitigation.services import evidence as evidence_service
@@ -32,6 +31,7 @@ from surveys.services import corrections
 from surveys.services.circuits import add_circuit
 from surveys.services.registers import add_calibration
 from tests.factories import UserFactory
+from tests.jobs import run_waiting
 from tests.mitigation.planned_homes import folder, upload
 from tests.mitigation.test_evidence_command import (
     AFTER,
@@ -44,16 +44,6 @@ from tests.mitigation.test_evidence_command import (
 )
 
 pytestmark = pytest.mark.django_db
-
-
-def run(kind: str) -> int:
-    """Run what waits of a kind, twice each, as a job may; how many there were."""
-    waiting = list(Job.objects.filter(kind=kind, state=Job.State.WAITING))
-    for job in waiting:
-        run_job(job.pk)
-        job.refresh_from_db()
-        assert job.state == Job.State.DONE
-    return len(waiting)
 
 
 def figures() -> list[tuple[Any, ...]]:
@@ -80,7 +70,7 @@ def is_up_to_date() -> bool:
 def case() -> Case:
     """A home with a shield, kept."""
     case = home(1, 40.0, 8.0, SHIELD)
-    assert stale_cases() == [case.pk] and run(KEEP_EVIDENCE) == 1
+    assert stale_cases() == [case.pk] and run_waiting(KEEP_EVIDENCE) == 1
     assert stale_cases() == [] and KeptEffect.objects.get().n_rows == 1
     return case
 
@@ -95,7 +85,7 @@ def test_the_same_job_twice_keeps_the_same_rows(case) -> None:
     before, kept = figures(), CaseEvidence.objects.get()
     follow_evidence(cases=Case.objects.all())
     follow_evidence(cases=Case.objects.all())
-    assert run(KEEP_EVIDENCE) == 2
+    assert run_waiting(KEEP_EVIDENCE) == 2
     assert figures() == before and CaseEvidence.objects.get().made_at == kept.made_at
 
 
@@ -110,7 +100,7 @@ def test_a_correction_refills_them(case, way) -> None:
     else:
         corrections.set_aside_sealed_reading(**about)
     assert stale_cases() == [case.pk]
-    assert run(READING_CORRECTED) == 1 and run(KEEP_EVIDENCE) == 1
+    assert run_waiting(READING_CORRECTED) == 1 and run_waiting(KEEP_EVIDENCE) == 1
     effect = KeptEffect.objects.get()
     assert effect.left_out == ({} if way == "corrected" else {"no comparison": 1})
     assert is_up_to_date()
@@ -120,7 +110,7 @@ def test_another_state_of_an_item_refills_them(case) -> None:
     case.items.update(state=PlanItem.State.DONE_DIFFERENTLY)
     assert stale_cases() == [case.pk]
     follow_evidence(cases=Case.objects.filter(pk=case.pk))
-    assert run(KEEP_EVIDENCE) == 1
+    assert run_waiting(KEEP_EVIDENCE) == 1
     assert KeptEffect.objects.get().left_out == {"done differently": 1}
     assert is_up_to_date()
     case.items.update(state=PlanItem.State.NOT_POSSIBLE)
@@ -136,7 +126,7 @@ def test_an_accepted_item_that_is_done_is_followed_by_a_job(case) -> None:
     day = dt.date(2026, 5, 2)
     done = {"state": PlanItem.State.DONE, "done_on": day, "done_by": "Elektro Sievers"}
     finish_item(item=item, by=by, **done)
-    assert run(KEEP_EVIDENCE) == 1 and KeptEffect.objects.get().n_rows == 1
+    assert run_waiting(KEEP_EVIDENCE) == 1 and KeptEffect.objects.get().n_rows == 1
     item.refresh_from_db()
     assert (item.state, item.done_on, item.done_by) == ("done", day, "Elektro Sievers")
     with pytest.raises(ValidationError, match="Only an accepted item"):
@@ -152,9 +142,9 @@ def test_many_cases_are_kept_by_jobs_that_follow_each_other(monkeypatch) -> None
         home(at, 40.0, 8.0, SHIELD)
     Job.objects.all().delete()
     evidence_service.plan_keeping_all()
-    assert run(KEEP_ALL_EVIDENCE) == 1 and len(stale_cases()) == 1
-    assert run(KEEP_ALL_EVIDENCE) == 1 and stale_cases() == []
-    assert run(KEEP_ALL_EVIDENCE) == 0
+    assert run_waiting(KEEP_ALL_EVIDENCE) == 1 and len(stale_cases()) == 1
+    assert run_waiting(KEEP_ALL_EVIDENCE) == 1 and stale_cases() == []
+    assert run_waiting(KEEP_ALL_EVIDENCE) == 0
 
 
 def test_a_day_of_works_put_right_makes_them_stale(case) -> None:
@@ -186,13 +176,13 @@ def test_a_further_follow_up_refills_them() -> None:
     first = [row("before", 40.0)]
     files = folder(first, remedies=HEAD + SHIELD, reference="EB-F1")
     case = import_case_folder(source=upload(files), by=None, now=timezone.now()).case
-    assert run(KEEP_EVIDENCE) == 1
+    assert run_waiting(KEEP_EVIDENCE) == 1
     assert KeptEffect.objects.get().left_out == {"no comparison": 1}
     files = folder([*first, row("after", 8.0)], remedies=HEAD + SHIELD, reference="EB-F1")
     files["visits.csv"] += AFTER.encode()
     add_further_visits(source=upload(files), into=case, by=None, now=timezone.now())
     assert stale_cases() == [case.pk]
-    assert run(VISIT_SEALED) == 1 and run(KEEP_EVIDENCE) == 1
+    assert run_waiting(VISIT_SEALED) == 1 and run_waiting(KEEP_EVIDENCE) == 1
     assert KeptEffect.objects.get().n_rows == 1 and is_up_to_date()
 
 
@@ -215,7 +205,7 @@ def test_an_answer_of_the_client_is_followed_by_a_job(case) -> None:
         plan=plan, answer="accepted", option="A", shown_sha256="0" * 64, name="Alwine Torhaus",
         way="office", now=timezone.now(),
     )  # fmt: skip
-    assert run(KEEP_EVIDENCE) == 1 and stale_cases() == []
+    assert run_waiting(KEEP_EVIDENCE) == 1 and stale_cases() == []
 
 
 def test_another_target_refills_them() -> None:
@@ -226,7 +216,7 @@ def test_another_target_refills_them() -> None:
     Job.objects.all().delete()
     by = UserFactory()
     edit_case(case=case, seen=version_of(case), by=by, values={"target_band": 1})
-    assert stale_cases() == [case.pk] and run(KEEP_EVIDENCE) == 1
+    assert stale_cases() == [case.pk] and run_waiting(KEEP_EVIDENCE) == 1
     assert KeptPromise.objects.get().met is False  # 0.8 over 0.3 V/m
     assert is_up_to_date()
 

@@ -5,7 +5,6 @@ from django.urls import reverse
 from django.utils import timezone
 
 from consult.models import Job
-from consult.tasks import run_job
 from mitigation.models import Case, TrialFit
 from mitigation.services.further_visits import add_further_visits
 from mitigation.services.imports import import_case_folder
@@ -14,29 +13,20 @@ from mitigation.tasks import TRIALS_CHANGED, VISIT_SEALED
 from surveys.models import Circuit, Reading, Visit
 from surveys.services import circuits, corrections, visits
 from tests.factories import UserFactory, compared_case
+from tests.jobs import run_waiting
 from tests.mitigation.planned_homes import three_circuits, upload
 from tests.mitigation.test_trial_page import Walk
 
 pytestmark = pytest.mark.django_db
 
 
-def run(kind: str) -> int:
-    """Run what waits of a kind; how many there were."""
-    waiting = list(Job.objects.filter(kind=kind, state=Job.State.WAITING))
-    for job in waiting:
-        run_job(job.pk)
-        job.refresh_from_db()
-        assert job.state == Job.State.DONE
-    return len(waiting)
-
-
 @pytest.fixture
 def case() -> Case:
     """A case from a folder with a sealed trial, sampled."""
     case = import_case_folder(source=upload(three_circuits()), by=None, now=timezone.now()).case
-    assert run(TRIALS_CHANGED) == 1
+    assert run_waiting(TRIALS_CHANGED) == 1
     assert is_being_sampled(case)
-    assert run(SAMPLE_TRIALS) == 1
+    assert run_waiting(SAMPLE_TRIALS) == 1
     return case
 
 
@@ -62,7 +52,7 @@ def test_a_seal_has_the_trial_sampled(client, monkeypatch) -> None:
     for state in [row["form"].initial for row in walk.page().context["rows"]]:
         walk.read(state["off"], state["nth"])
     visits.seal_visit(visit=walk.visit, by=walk.assessor, now=timezone.now())
-    assert run(VISIT_SEALED) == 1 and run(SAMPLE_TRIALS) == 1
+    assert run_waiting(VISIT_SEALED) == 1 and run_waiting(SAMPLE_TRIALS) == 1
     fit = TrialFit.objects.get()
     assert fit.visit == walk.visit and fit.checkable and sorted(fit.names) == ["f1", "f2", "f3"]
 
@@ -78,7 +68,7 @@ def test_a_corrected_trial_is_sampled_anew(case, way) -> None:
     else:
         corrections.set_aside_sealed_reading(**about)
     assert len(unsampled_trials(case)) == 1  # what is kept is of other rows
-    assert run(TRIALS_CHANGED) == 1 and run(SAMPLE_TRIALS) == 1
+    assert run_waiting(TRIALS_CHANGED) == 1 and run_waiting(SAMPLE_TRIALS) == 1
     assert TrialFit.objects.count() == 2 and unsampled_trials(case) == []
 
 
@@ -87,7 +77,7 @@ def test_a_reading_as_used_that_is_corrected_samples_nothing(case) -> None:
     corrections.set_aside_sealed_reading(
         reading=row, by=UserFactory(), now=timezone.now(), reason="The lead was loose."
     )
-    assert run(TRIALS_CHANGED) == 0
+    assert run_waiting(TRIALS_CHANGED) == 0
 
 
 def test_a_phase_that_becomes_known_has_the_trial_sampled_anew(case) -> None:
@@ -97,7 +87,7 @@ def test_a_phase_that_becomes_known_has_the_trial_sampled_anew(case) -> None:
     for name, phase in (("F1", "L1"), ("F2", "L2"), ("F3", "L1")):
         circuit = Circuit.objects.get(name=name)
         circuits.change_circuit(circuit=circuit, by=office, phase=phase)
-    assert run(TRIALS_CHANGED) == 3 and run(SAMPLE_TRIALS) == 1
+    assert run_waiting(TRIALS_CHANGED) == 3 and run_waiting(SAMPLE_TRIALS) == 1
     assert unsampled_trials(case) == []
 
 
@@ -109,7 +99,7 @@ def test_each_change_of_the_panel_is_followed(case) -> None:
     circuits.change_appliance(appliance=lamp, by=office, circuit=fresh)
     circuits.remove_appliance(appliance=lamp, by=office)
     circuits.remove_circuit(circuit=Circuit.objects.get(name="F9"), by=office)
-    assert run(TRIALS_CHANGED) == 5
+    assert run_waiting(TRIALS_CHANGED) == 5
 
 
 def test_a_further_visit_with_a_trial_is_sampled(case) -> None:
@@ -119,8 +109,8 @@ def test_a_further_visit_with_a_trial_is_sampled(case) -> None:
     )  # fmt: skip
     files["readings.csv"] = files["readings.csv"].replace(b"before,", b"again,")
     add_further_visits(source=upload(files), into=case, by=None, now=timezone.now())
-    assert run(VISIT_SEALED) == 1
-    run(SAMPLE_TRIALS)
+    assert run_waiting(VISIT_SEALED) == 1
+    run_waiting(SAMPLE_TRIALS)
     assert unsampled_trials(case) == []
     assert Visit.objects.filter(cases=case).count() == 2
 
