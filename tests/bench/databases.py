@@ -1,16 +1,18 @@
 """An empty, migrated database of either kind, in a process that is thrown away."""
 
+import argparse
 import os
 import secrets
 import tempfile
 import warnings
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from pathlib import Path
 
 import django
 from django.core.management import call_command
 
+from tests.bench.timing import Row
 from tests.migrated import copy_sqlite, create_postgresql
 
 with warnings.catch_warnings():
@@ -53,3 +55,15 @@ def _migrated(folder: Path) -> Path:
     django.setup()
     call_command("migrate", verbosity=0)
     return folder
+
+
+def print_measured(measure: Callable[..., list[Row]], about: str | None) -> None:
+    """Measure in a fresh database of the kind that the command line names, and print the rows."""
+    parser = argparse.ArgumentParser(description=about)
+    parser.add_argument("vendor", choices=("sqlite", "postgresql"))
+    parser.add_argument("--quick", action="store_true")
+    given = parser.parse_args()
+    os.environ["TIME_ZONE"] = "UTC"
+    with fresh_database(given.vendor):
+        for row in measure(given.vendor, quick=given.quick):
+            print(row.as_json(), flush=True)

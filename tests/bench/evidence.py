@@ -4,15 +4,13 @@
 the same columns fetched and summed by plain numpy.
 """
 
-import argparse
 import datetime as dt
-import os
 from random import Random
 from typing import Any
 
 import numpy as np
 
-from tests.bench.databases import fresh_database
+from tests.bench.databases import print_measured
 from tests.bench.timing import Row, at_most, best_of
 
 MOST_S = 1.0
@@ -174,16 +172,5 @@ def measure(vendor: str, *, quick: bool) -> list[Row]:
     ]  # fmt: skip
 
 
-def main(vendor: str, *, quick: bool) -> None:
-    os.environ["TIME_ZONE"] = "UTC"
-    with fresh_database(vendor):
-        for row in measure(vendor, quick=quick):
-            print(row.as_json(), flush=True)
-
-
 if __name__ == "__main__":
-    parser = argparse.ArgumentParser(description=__doc__)
-    parser.add_argument("vendor", choices=("sqlite", "postgresql"))
-    parser.add_argument("--quick", action="store_true")
-    given = parser.parse_args()
-    main(given.vendor, quick=given.quick)
+    print_measured(measure, __doc__)

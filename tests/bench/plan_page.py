@@ -3,12 +3,10 @@
 `python -m tests.bench.plan_page sqlite|postgresql [--quick]` prints its rows as JSON.
 """
 
-import argparse
-import os
 import statistics
 from typing import Any
 
-from tests.bench.databases import fresh_database
+from tests.bench.databases import print_measured
 from tests.bench.timing import Row, at_most, seconds
 
 MOST_PAGE_MS = 150
@@ -80,16 +78,5 @@ def _row(name: str, times_ms: list[float], limit_ms: float, note: str) -> Row:
     return at_most(name, p95, limit_ms, note.format(statistics.median(times_ms)), unit="ms")
 
 
-def main(vendor: str, *, quick: bool) -> None:
-    os.environ["TIME_ZONE"] = "UTC"
-    with fresh_database(vendor):
-        for row in measure(vendor, quick=quick):
-            print(row.as_json(), flush=True)
-
-
 if __name__ == "__main__":
-    parser = argparse.ArgumentParser(description=__doc__)
-    parser.add_argument("vendor", choices=("sqlite", "postgresql"))
-    parser.add_argument("--quick", action="store_true")
-    given = parser.parse_args()
-    main(given.vendor, quick=given.quick)
+    print_measured(measure, __doc__)
