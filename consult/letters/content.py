@@ -13,6 +13,7 @@ from consult.intake.pictures import as_data_url
 from consult.letters.checking import check_words
 from consult.letters.countries import country_line
 from consult.letters.formats import Formats, listing
+from consult.letters.unbroken import unbroken_content
 
 Paper = Literal["A4", "Letter"]
 Block = dict[str, Any]
@@ -135,6 +136,31 @@ def head_content(
         "check": check_words(head.check_address, head.number),
         "end": _("End of letter %(number)s") % {"number": head.number},
     }
+
+
+def whole_letter(
+    frame: dict[str, Any],
+    *,
+    about: str,
+    client: Sequence[Block],
+    engineer_heading: str,
+    engineer: Sequence[Block],
+    rules: Sequence[str] = (),
+    annex_heading: str = "",
+    annex: Sequence[Block] = (),
+) -> dict[str, Any]:
+    """A content to be frozen: its frame, its parts by reader, its rules; no number is broken."""
+    parts = {
+        "about": about,
+        "client": list(client),
+        "engineer_heading": engineer_heading,
+        "engineer": list(engineer),
+        "annex_heading": annex_heading,
+        "annex": list(annex),
+        "rules": list(rules),
+    }
+    printed: dict[str, Any] = unbroken_content(frame | parts)
+    return printed
 
 
 def as_draft(content: dict[str, Any]) -> dict[str, Any]:

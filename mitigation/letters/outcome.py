@@ -21,10 +21,10 @@ from consult.letters.content import (
     paper_for,
     paragraph,
     pictures,
+    whole_letter,
 )
 from consult.letters.fit import fits_on_page_one
 from consult.letters.formats import Formats, listing, picture_words, places
-from consult.letters.unbroken import unbroken_content
 from consult.letters.words import (
     band_words,
     phrases,
@@ -75,19 +75,16 @@ def outcome_content(
         )
         place = one_line(context.head.property_address)
         annex = reading_log(context.log, formats)
-        printed: dict[str, Any] = unbroken_content(
-            content
-            | {
-                "about": _("Outcome of the work at %(place)s") % {"place": place},
-                "client": _client_part(outcome, context, formats),
-                "engineer_heading": _("The engineer's part"),
-                "engineer": engineer_part(outcome, context, formats),
-                "annex_heading": _("Annex: all readings") if annex else "",
-                "annex": annex,
-                "rules": list(outcome["rules"]),
-            }
+        return whole_letter(
+            content,
+            about=_("Outcome of the work at %(place)s") % {"place": place},
+            client=_client_part(outcome, context, formats),
+            engineer_heading=_("The engineer's part"),
+            engineer=engineer_part(outcome, context, formats),
+            annex_heading=_("Annex: all readings") if annex else "",
+            annex=annex,
+            rules=outcome["rules"],
         )
-        return printed
 
 
 def outcome_charts(

@@ -21,9 +21,9 @@ from consult.letters.content import (
     paragraph,
     pictures,
     table,
+    whole_letter,
 )
 from consult.letters.formats import NBSP, Formats, picture_words
-from consult.letters.unbroken import unbroken_content
 from consult.letters.words import band_words, precaution_sentences, rule_sentence, wiring_sentences
 from mitigation.calc.prediction import PREDICTION
 from mitigation.calc.selection import SELECTION
@@ -94,20 +94,15 @@ def plan_content(*, frozen: Mapping[str, Any], head: Head) -> dict[str, Any]:
             document=_("Plan of remedies: a proposal for your decision"),
             subject=_subject(frozen),
         )
-        printed: dict[str, Any] = unbroken_content(
-            content
-            | {
-                "about": _("Plan %(number)s for %(place)s")
-                % {"number": frozen["number"], "place": one_line(head.property_address)},
-                "client": client_part(frozen),
-                "engineer_heading": _("The engineer's part"),
-                "engineer": frozen["engineer"],
-                "annex_heading": "",
-                "annex": [],
-                "rules": list(frozen["rules"]),
-            }
+        return whole_letter(
+            content,
+            about=_("Plan %(number)s for %(place)s")
+            % {"number": frozen["number"], "place": one_line(head.property_address)},
+            client=client_part(frozen),
+            engineer_heading=_("The engineer's part"),
+            engineer=frozen["engineer"],
+            rules=frozen["rules"],
         )
-        return printed
 
 
 def _subject(frozen: Mapping[str, Any]) -> str:

@@ -21,10 +21,10 @@ from consult.letters.content import (
     one_line,
     paragraph,
     table,
+    whole_letter,
 )
 from consult.letters.countries import in_trade_words, protection
 from consult.letters.formats import NBSP, Formats, listing, places
-from consult.letters.unbroken import unbroken_content
 from consult.letters.words import wiring_sentences
 from mitigation.calc.electrical_tests import kinds_of
 from mitigation.letters.order_facts import CircuitLine, OrderItem, OrderSheet
@@ -160,20 +160,14 @@ def order_letter(*, frozen: Mapping[str, Any], head: Head, firm: Addressee) -> d
             document=_("Work order"),
             subject=_subject(frozen),
         )
-        printed: dict[str, Any] = unbroken_content(
-            content
-            | {
-                "about": _("Order %(number)s for %(place)s")
-                % {"number": frozen["number"], "place": one_line(frozen["place"])},
-                "client": _firms_part(frozen),
-                "engineer_heading": _("Record of the work, to fill in by hand"),
-                "engineer": _record_sheet(frozen),
-                "annex_heading": "",
-                "annex": [],
-                "rules": [],
-            }
+        return whole_letter(
+            content,
+            about=_("Order %(number)s for %(place)s")
+            % {"number": frozen["number"], "place": one_line(frozen["place"])},
+            client=_firms_part(frozen),
+            engineer_heading=_("Record of the work, to fill in by hand"),
+            engineer=_record_sheet(frozen),
         )
-        return printed
 
 
 def _subject(frozen: Mapping[str, Any]) -> str:

@@ -19,9 +19,9 @@ from consult.letters.content import (
     one_line,
     paragraph,
     table,
+    whole_letter,
 )
 from consult.letters.formats import Formats
-from consult.letters.unbroken import unbroken_content
 from mitigation.calc.electrical_tests import limit_of
 from mitigation.letters.order_facts import ReportedItem, ReportedValue, ReportSheet
 from mitigation.letters.remedy_words import remedy_name
@@ -113,24 +113,18 @@ def report_letter(
             document=_("Report on a work order"),
             subject=_subject(sheet),
         )
-        printed: dict[str, Any] = unbroken_content(
-            content
-            | {
-                "about": _("Order %(number)s for %(place)s, report %(version)s")
-                % {
-                    "number": sheet.order,
-                    "place": one_line(sheet.place),
-                    "version": sheet.version,
-                },
-                "client": _report_part(sheet, formats),
-                "engineer_heading": _("How values were held against limits"),
-                "engineer": _limits_part(),
-                "annex_heading": "",
-                "annex": [],
-                "rules": [],
-            }
+        return whole_letter(
+            content,
+            about=_("Order %(number)s for %(place)s, report %(version)s")
+            % {
+                "number": sheet.order,
+                "place": one_line(sheet.place),
+                "version": sheet.version,
+            },
+            client=_report_part(sheet, formats),
+            engineer_heading=_("How values were held against limits"),
+            engineer=_limits_part(),
         )
-        return printed
 
 
 def _subject(sheet: ReportSheet) -> str:

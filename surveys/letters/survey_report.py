@@ -20,10 +20,10 @@ from consult.letters.content import (
     paper_for,
     paragraph,
     pictures,
+    whole_letter,
 )
 from consult.letters.fit import fits_on_page_one
 from consult.letters.formats import NBSP, Formats, display_unit, in_unit, picture_words
-from consult.letters.unbroken import unbroken_content
 from consult.letters.words import (
     band_words,
     precaution_sentences,
@@ -72,20 +72,17 @@ def survey_content(*, context: SurveyContext, language: str) -> dict[str, Any]:
         )
         place = one_line(context.head.property_address)
         annex = reading_log(context.log, formats)
-        printed: dict[str, Any] = unbroken_content(
-            content
-            | {
-                "about": _("Survey of %(place)s on %(day)s")
-                % {"place": place, "day": formats.day(context.visit.day)},
-                "client": [*first, *_page_two(context, formats, new_page=fits)],
-                "engineer_heading": _("The engineer's part"),
-                "engineer": engineer_part(context, formats),
-                "annex_heading": _("Annex: all readings") if annex else "",
-                "annex": annex,
-                "rules": list(context.rules),
-            }
+        return whole_letter(
+            content,
+            about=_("Survey of %(place)s on %(day)s")
+            % {"place": place, "day": formats.day(context.visit.day)},
+            client=[*first, *_page_two(context, formats, new_page=fits)],
+            engineer_heading=_("The engineer's part"),
+            engineer=engineer_part(context, formats),
+            annex_heading=_("Annex: all readings") if annex else "",
+            annex=annex,
+            rules=context.rules,
         )
-        return printed
 
 
 def _page_one(context: SurveyContext, formats: Formats) -> list[Block]:
