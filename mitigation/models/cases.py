@@ -20,6 +20,9 @@ from surveys.models.references import LONGEST_REFERENCE, validate_reference
 # A word with at most this many entries gives its cases, and each is asked for the other words.
 # Above, it is cheaper to ask one case after the other for all words.
 MOST_ENTRIES_OF_RARE = (20, 2_000)
+# Never reached by a rare word. With a limit PostgreSQL plans the words by themselves, and so joins
+# sets of entries; without, it fetches each case first and probes the index for it word by word.
+MOST_ENTRIES_FETCHED = 100_000
 
 
 class CaseQuerySet(AtPropertyQuerySet["Case"]):
@@ -57,19 +60,21 @@ class CaseQuerySet(AtPropertyQuerySet["Case"]):
         """Cases with a word of reference, client, address or spot for each word of `query`.
 
         A word is matched from its beginning, through the index of `CaseWord`. A rare word gives the
-        cases, and each is asked for the other words. Where every word is frequent the cases are
-        asked one by one in their own order, so that the first page is soon full.
+        cases, and its entries are asked for the other words before any case is fetched. Where every
+        word is frequent the cases are asked one by one in their own order, so that the first page
+        is soon full.
         """
         words = query_words(query)
         rare = CaseWord.objects.first_rare(words)
-        cases = self
-        for word in words:
-            entries = CaseWord.objects.beginning(word)
-            if word == rare:
-                cases = cases.filter(pk__in=entries.values("case"))
-            else:
-                cases = cases.filter(models.Exists(entries.filter(case=models.OuterRef("pk"))))
-        return cases
+        if rare is None:
+            return self.filter(
+                *(CaseWord.objects.has(word, models.OuterRef("pk")) for word in words)
+            )
+        others = (word for word in words if word != rare)
+        entries = CaseWord.objects.beginning(rare).filter(
+            *(CaseWord.objects.has(word, models.OuterRef("case")) for word in others)
+        )
+        return self.filter(pk__in=entries.values("case")[:MOST_ENTRIES_FETCHED])
 
 
 class Case(PlainTexts):
@@ -180,10 +185,17 @@ class CaseWordQuerySet(models.QuerySet["CaseWord"]):
     def first_rare(self, words: Sequence[str]) -> str | None:
         """The first of `words` that very few entries begin with, else few; one query, soon done."""
         steps = [(most, word) for most in MOST_ENTRIES_OF_RARE for word in words]
-        more = [models.Exists(self.beginning(word)[most:]) for most, word in steps]
-        frequent = self.order_by().values_list(*more).first() if steps else None
-        answers = zip(steps, frequent or (), strict=False)
-        return next((word for (_most, word), is_more in answers if not is_more), None)
+        if not steps:
+            return None
+        whens = [
+            models.When(~models.Exists(self.beginning(word)[most:]), then=models.Value(word))
+            for most, word in steps
+        ]  # one after the other, until one holds
+        return self.order_by().values_list(models.Case(*whens), flat=True).first()
+
+    def has(self, word: str, case: models.OuterRef) -> models.Exists:
+        """Whether the case of the outer query has a word that begins so."""
+        return models.Exists(self.beginning(word).filter(case=case))
 
     def beginning(self, word: str) -> Self:
         """Words that begin so, found through the index of either database."""
