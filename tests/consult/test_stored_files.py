@@ -9,14 +9,11 @@ from pathlib import Path
 import pytest
 from django.core.exceptions import ValidationError
 from django.core.files.base import ContentFile
-from django.db import IntegrityError, connection, transaction
-from django.db.migrations.executor import MigrationExecutor
+from django.db import IntegrityError, transaction
 from django.utils import timezone
 
 from consult.intake.contents import TEXT, kind_of_content
-from consult.models import Letter, StoredFile
-from consult.services import Run, open_letter
-from consult.services.guards import install_guards, remove_guards
+from consult.models import StoredFile
 from consult.services.stored_files import (
     CHUNK,
     StoredFileError,
@@ -24,12 +21,6 @@ from consult.services.stored_files import (
     open_stored,
     write_stored,
 )
-from mitigation.models import Attachment
-from mitigation.services.attachments import attach_file, clean_picture
-from mitigation.services.imports import import_case_folder
-from surveys.models import SourceFile
-from tests.factories import compared_case, ready_letter
-from tests.surveys.case_folders import as_zip
 
 pytestmark = pytest.mark.django_db
 NOW = timezone.now()
@@ -130,49 +121,3 @@ def test_a_file_of_which_nothing_is_known_is_not_handed_out() -> None:
     StoredFile.objects.update(sha256="")
     with pytest.raises(StoredFileError):
         open_stored(StoredFile.objects.get())
-
-
-@pytest.mark.django_db(transaction=True)
-def test_files_from_before_get_their_rows_and_stay_where_they_are(media_folder: Path) -> None:
-    """Back to the version before and up again: a letter, a folder, attachments in each state."""
-    case = import_case_folder(source=as_zip(), by=None, now=NOW).case
-    letter = ready_letter(compared_case())
-    texts = {"plan.txt": b"plain words", "bed.png": PNG, "torn.png": PNG[:30]}
-    for name, data in texts.items():
-        attach_file(case=case, name=name, content=ContentFile(data), by=None, now=NOW)
-    torn = Attachment.objects.get(name="torn.png")
-    clean_picture({"attachment": torn.pk}, Run.__new__(Run))
-    named = rows_with_files()
-    lying = sorted(path for path in media_folder.rglob("*") if path.is_file())
-
-    executor = MigrationExecutor(connection)
-    before = [("consult", "0017_names_of_fields"), ("surveys", "0014_names_of_fields"),
-              ("mitigation", "0012_names_of_fields")]  # fmt: skip
-    remove_guards()  # as `migrate` does
-    executor.migrate(before)
-    # What the way back returns may still have later fields of the apps that went back first.
-    old = MigrationExecutor(connection).loader.project_state(before).apps
-    try:
-        model = old.get_model("consult", "Letter")
-        assert model.objects.get().file == letter.file_key()
-        states = dict(old.get_model("mitigation", "Attachment").objects.values_list("name", "file"))
-        assert states["plan.txt"] == named["plan.txt"][0] and states["torn.png"] != ""
-    finally:
-        executor = MigrationExecutor(connection)
-        executor.migrate(executor.loader.graph.leaf_nodes())
-        install_guards()
-
-    assert rows_with_files() == named
-    assert sorted(path for path in media_folder.rglob("*") if path.is_file()) == lying
-    assert Attachment.objects.get(name="torn.png").stored is None
-    with open_letter(Letter.objects.get()) as file:
-        assert file.read(5) == b"%PDF-"
-
-
-def rows_with_files() -> dict[str, tuple[str, str, int, str]]:
-    owners = [*Letter.objects.all(), *SourceFile.objects.all(), *Attachment.objects.all()]
-    return {
-        str(row): (row.stored.key, row.stored.kind, row.stored.size, row.stored.sha256)
-        for row in owners
-        if row.stored
-    }

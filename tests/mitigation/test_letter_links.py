@@ -3,22 +3,18 @@
 from datetime import timedelta
 
 import pytest
-from django.db import connection
-from django.db.migrations.executor import MigrationExecutor
 from django.urls import reverse
 from django.utils import timezone
 
 from consult.models import Letter
-from consult.services.guards import install_guards, remove_guards
-from mitigation.models import Case, CaseLetter, CaseVisit
+from mitigation.models import Case, CaseVisit
 from mitigation.services.corrections import overtaken_letters
 from mitigation.services.histories import case_changes
 from mitigation.services.letters import correct_letter
-from surveys.models import Correction, LetterVisit
+from surveys.models import Correction
 from tests.cast import make_cast
 from tests.factories import (
     BASELINE_DAY,
-    UserFactory,
     VisitFactory,
     as_if_so_from_the_start,
     compared_case,
@@ -85,35 +81,3 @@ def test_a_report_is_overtaken_by_corrections_of_its_own_visit_alone() -> None:
     Correction.objects.create(reading=own, reason="-", made_at=made_at)
     (overtaken,) = overtaken_letters(case, [report])
     assert (overtaken.letter, overtaken.n_corrections) == (report, 1)
-
-
-@pytest.mark.django_db(transaction=True)
-def test_letters_of_an_earlier_version_are_linked_by_what_they_print() -> None:
-    case, renamed, erased = compared_case(), compared_case(reference="OLD-1"), compared_case()
-    issued = timezone.now()
-    report = issue_survey_report(case=case, by=UserFactory(), now=issued)
-    outcome = ready_letter(case)
-    old = issue_survey_report(case=renamed, by=None, now=issued)
-    gone = issue_survey_report(case=erased, by=None, now=issued)
-    late = VisitFactory(
-        property=case.property, label="late", date=BASELINE_DAY + timedelta(1),
-        sealed_at=issued + timedelta(days=1),
-    )  # fmt: skip
-    CaseVisit.objects.create(case=case, visit=late)
-    renamed.reference = "NEW-1"
-    renamed.save()
-    as_if_so_from_the_start(Letter.objects.filter(pk=gone.pk), case_reference="", state="erased")
-    remove_guards()  # as `migrate` does before it alters a table
-    executor = MigrationExecutor(connection)
-    executor.migrate([("mitigation", "0009_letters_of_cases")])
-    try:
-        assert not CaseLetter.objects.exists() and not LetterVisit.objects.exists()
-    finally:
-        executor = MigrationExecutor(connection)
-        executor.migrate(executor.loader.graph.leaf_nodes())
-        install_guards()
-    links = dict(CaseLetter.objects.values_list("letter", "case"))
-    assert links == {report.pk: case.pk, outcome.pk: case.pk, old.pk: renamed.pk}
-    assert visits_of(report) == visits_of(old) == ["baseline"]
-    assert visits_of(outcome) == ["baseline", "follow-up"]
-    assert visits_of(gone) == []

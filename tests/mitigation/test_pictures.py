@@ -11,8 +11,6 @@ from django.core.exceptions import ValidationError
 from django.core.files.base import ContentFile
 from django.core.files.storage import default_storage
 from django.core.files.uploadedfile import SimpleUploadedFile
-from django.db import connection
-from django.db.migrations.executor import MigrationExecutor
 from django.urls import reverse
 from django.utils import timezone
 from PIL import Image, ImageCms, ImageFile
@@ -389,35 +387,3 @@ def test_an_svg_is_refused_at_the_door(case, client):
     assert "kind of file" in answer.content.decode()
     with pytest.raises(ValidationError, match="kind of file"):
         attach(case, b"GIF89a" + bytes(40))
-
-
-@pytest.mark.long
-@pytest.mark.django_db(transaction=True)
-def test_what_was_attached_before_pictures_were_cleaned_is_cleaned_too():
-    """Rows as the earlier version wrote them go through the migration, and then to a worker."""
-    case = CaseFactory()
-    jpeg = written(picture(), "JPEG", exif=with_place())
-    text = b"plain words"
-    executor = MigrationExecutor(connection)
-    executor.migrate([("mitigation", "0004_uploads_as_jobs")])
-    try:
-        rows = MigrationExecutor(connection).loader.project_state(
-            ("mitigation", "0004_uploads_as_jobs")
-        )
-        Old = rows.apps.get_model("mitigation", "Attachment")
-        for name, kind, data in (("a.jpg", "image/jpeg", jpeg), ("a.txt", "text/plain", text)):
-            digest = hashlib.sha256(data).hexdigest()
-            key = f"attachments/{case.pk}/{digest}"
-            write_file(key=key, data=data, attempt=1)
-            Old.objects.create(
-                case_id=case.pk, name=name, kind=kind, size=len(data), sha256=digest, file=key,
-                added_at=timezone.now(),
-            )  # fmt: skip
-    finally:
-        executor = MigrationExecutor(connection)
-        executor.migrate(executor.loader.graph.leaf_nodes())
-    photo, words = Attachment.objects.get(name="a.jpg"), Attachment.objects.get(name="a.txt")
-    assert (words.state, content_of(attachments.open_attachment(words))) == ("ready", text)
-    assert attach(case, jpeg) == photo
-    assert GPS_MARK not in content_of(attachments.open_attachment(clean(photo)))
-    assert default_storage.exists(photo.given_key()) is False

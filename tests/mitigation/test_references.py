@@ -6,13 +6,9 @@ from urllib.parse import unquote
 import pytest
 from django.core.exceptions import ValidationError
 from django.core.management import call_command
-from django.db import connection
-from django.db.migrations.executor import MigrationExecutor
 from django.urls import URLPattern, get_resolver, resolve, reverse
 from django.utils import timezone
 
-from consult.models import Letter
-from consult.services.guards import install_guards, remove_guards
 from mitigation.forms.cases import CaseForm
 from mitigation.models import Case, FormerReference
 from mitigation.services.cases import open_case
@@ -20,7 +16,7 @@ from mitigation.services.imports import import_case_folder
 from mitigation.services.search import index_cases
 from surveys.intake import CaseFolderRefused
 from surveys.models import Guideline
-from tests.factories import CaseFactory, PropertyFactory, UserFactory, compared_case, ready_letter
+from tests.factories import CaseFactory, PropertyFactory, UserFactory
 from tests.surveys.case_folders import CASE_TOML, as_files, as_folder, as_zip
 
 UNFIT = ["EB 1\nEB 2", "X/history", "a\\b", "why?", "no#1", "50%", ".", "..", "a\tb", "a\u2028b"]
@@ -118,52 +114,3 @@ def test_a_former_reference_is_found_and_no_other_case_gets_it():
         with pytest.raises(CaseFolderRefused):
             import_case_folder(source=upload, by=None, now=timezone.now())
     assert opened("Kiel 8").reference == "Kiel 8"
-
-
-@pytest.mark.django_db(transaction=True)
-def test_older_references_get_one_that_fits_and_the_old_one_stays(client):
-    letter = ready_letter(compared_case(reference="EB-1"))
-    before = [("mitigation", "0010_letters_linked")]
-    remove_guards()  # as `migrate` does before it alters a table
-    executor = MigrationExecutor(connection)
-    executor.migrate(before)
-    old = {"X/history": "X-history", "X-history": "X-history", "two\nlines": "two-lines",
-           "..": None, "EB 1": "EB 1", "A?": "A", "a%": "a-2"}  # fmt: skip
-    keys = {}
-    try:
-        Old = executor.loader.project_state(before).apps.get_model("mitigation", "Case")
-        first = Old.objects.get()
-        for reference in old:
-            row = Old.objects.create(
-                reference=reference,
-                property_id=first.property_id,
-                guideline_id=first.guideline_id,
-                stage_since=first.stage_since,
-                opened_at=first.opened_at,
-            )
-            keys[reference] = row.pk
-        Old.objects.filter(pk=first.pk).update(reference="EB/1")
-        Letter.objects.filter(pk=letter.pk).update(case_reference="EB/1")
-    finally:
-        executor = MigrationExecutor(connection)
-        executor.migrate(executor.loader.graph.leaf_nodes())
-        install_guards()
-    old |= {"X/history": "X-history-2", "..": f"case {keys['..']}"}
-    assert {name: Case.objects.get(pk=pk).reference for name, pk in keys.items()} == old
-    changed = {"X/history", "two\nlines", "..", "A?", "a%", "EB/1"}
-    assert set(FormerReference.objects.values_list("reference", flat=True)) == changed
-    for reference in changed:
-        with pytest.raises(ValidationError):
-            opened(reference)
-    assert list(Case.objects.matching("x/history")) == [Case.objects.get(pk=keys["X/history"])]
-    case = Case.objects.get(pk=first.pk)
-    letter.refresh_from_db()
-    assert (case.reference, letter.case_reference) == ("EB-1", "EB/1")
-    assert "fitted no address" in case.history.latest().history_change_reason
-    client.force_login(UserFactory())
-    assert client.get(reverse("case_list")).status_code == 200
-    for row in Case.objects.all():
-        row.full_clean()
-        assert client.get(reverse("case_detail", args=[row.reference])).status_code == 200
-    page = client.get(reverse("case_detail", args=["EB-1"]))
-    assert letter.number in page.content.decode()  # its letters are still on its page

@@ -4,11 +4,8 @@ from io import StringIO
 
 import pytest
 from django.core.management import call_command
-from django.db import IntegrityError, connection, transaction
-from django.db.migrations.executor import MigrationExecutor
 
-from consult.models import EntryKey, User
-from consult.services.guards import install_guards, remove_guards
+from consult.models import User
 from surveys.models import Guideline
 
 pytestmark = pytest.mark.django_db
@@ -42,26 +39,3 @@ def test_every_change_of_a_model_has_its_migration():
     out = StringIO()
     call_command("makemigrations", "--check", "--dry-run", stdout=out)
     assert "No changes detected" in out.getvalue()
-
-
-@pytest.mark.long
-@pytest.mark.django_db(transaction=True)
-def test_the_keys_of_forms_go_down_with_their_rows_and_come_back():
-    """As the earlier version wrote them; a form that was sent before is still known after."""
-    before = [("surveys", "0006_lists_by_index")]
-    remove_guards()  # as `migrate` does before it alters a table
-    executor = MigrationExecutor(connection)
-    executor.migrate(before)
-    try:
-        Old = executor.loader.project_state(before).apps.get_model("surveys", "EntryKey")
-        first = Old.objects.create(digest="a" * 64, row=7)
-    finally:
-        executor = MigrationExecutor(connection)
-        executor.migrate(executor.loader.graph.leaf_nodes())
-        install_guards()
-    kept = EntryKey.objects.get(digest="a" * 64)
-    assert (kept.pk, kept.row, kept.made_at) == (first.pk, 7, first.made_at)
-    assert EntryKey.objects.create(digest="b" * 64, row=8).pk > kept.pk
-    with pytest.raises(IntegrityError), transaction.atomic():
-        EntryKey.objects.create(digest="a" * 64, row=9)
-    assert "surveys_entrykey" not in connection.introspection.table_names()

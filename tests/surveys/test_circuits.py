@@ -5,14 +5,12 @@ from uuid import uuid4
 
 import pytest
 from django.core.exceptions import ValidationError
-from django.db import IntegrityError, connection, transaction
-from django.db.migrations.executor import MigrationExecutor
+from django.db import IntegrityError, transaction
 from django.urls import reverse
 from django.utils import timezone
 from python_calamine import CalamineWorkbook
 
 from consult.services.changes import version_of
-from consult.services.guards import install_guards, remove_guards
 from mitigation.services.exports import export_case_folder, export_case_workbook
 from mitigation.services.imports import import_case_folder
 from surveys.intake import CaseFolderRefused, Upload
@@ -326,41 +324,3 @@ def test_the_page_and_the_history_show_them(client, office, django_assert_max_nu
     client.get(reverse("case_history", args=[case.reference]))
     history = client.get(reverse("case_history", args=[case.reference])).content.decode()
     assert "Circuit F1" in history and "bedroom and hall" in history and "Appliance lamp" in history
-
-
-@pytest.mark.long
-@pytest.mark.django_db(transaction=True)
-def test_earlier_texts_are_linked_and_stay():
-    case = compared_case()
-    visit = case.visits.get(kind="baseline")
-    before = [("surveys", "0011_one_row_for_a_key")]
-    remove_guards()  # as `migrate` does before it alters a table
-    executor = MigrationExecutor(connection)
-    executor.migrate(before)
-    try:
-        old = executor.loader.project_state(before).apps
-        panel = old.get_model("surveys", "Panel").objects.create(
-            property_id=case.property_id, name="panel"
-        )
-        for name in ("F1", "F3", "*"):
-            old.get_model("surveys", "Circuit").objects.create(panel=panel, name=name, phase="A")
-        first = old.get_model("surveys", "Reading").objects.get(visit_id=visit.pk)
-        for place, text in enumerate(("f1; F9", "*", "F1; F3")):
-            first.pk, first.uid, first.position, first.circuits_off = (
-                None,
-                uuid4(),
-                50 + place,
-                text,
-            )
-            first.save(force_insert=True)
-    finally:
-        executor = MigrationExecutor(connection)
-        executor.migrate(executor.loader.graph.leaf_nodes())
-        install_guards()
-    rows = list(Reading.objects.filter(position__gte=50).order_by("position"))
-    assert [off(row) for row in rows] == [(["F1"], []), ([], []), (["F1", "F3"], [])]
-    assert [row.main_switch_off for row in rows] == [False, True, False]
-    assert [row.circuits_off for row in rows] == ["f1; F9", "*", "F1; F3"]
-    assert set(Circuit.objects.values_list("name", "folded", "phase")) == {
-        ("F1", "f1", ""), ("F3", "f3", "")}  # fmt: skip
-    assert Panel.objects.get().uid is not None

@@ -8,13 +8,10 @@ from typing import Any
 
 import pytest
 from django.core.exceptions import ValidationError
-from django.db import connection
-from django.db.migrations.executor import MigrationExecutor
 from django.urls import reverse
 from django.utils import timezone
 
 from consult.letters.formats import Formats
-from consult.services.guards import install_guards, remove_guards
 from mitigation.services.exports import export_case_folder
 from mitigation.services.imports import import_case_folder
 from surveys.intake import CaseFolderRefused
@@ -22,7 +19,7 @@ from surveys.letters.technical import instruments_used
 from surveys.models import Calibration, Instrument, Reading
 from surveys.services.facts import instrument_facts
 from surveys.services.registers import add_calibration
-from tests.factories import CalibrationFactory, UserFactory
+from tests.factories import UserFactory
 from tests.surveys.case_folders import CASE_TOML, INSTRUMENTS, TABLES, as_files, as_zip, changed
 
 pytestmark = pytest.mark.django_db
@@ -166,23 +163,3 @@ def test_a_certificate_is_entered_with_its_laboratory(client):
         ValidationError, match="Calibration laboratory Feldlabor Nord, and not Elsewhere"
     ):
         add_calibration(instrument=meter, by=office, **given, **other)
-
-
-@pytest.mark.long
-@pytest.mark.django_db(transaction=True)
-def test_a_description_goes_down_to_each_row_and_its_history():
-    row = CalibrationFactory()
-    remove_guards()  # as `migrate` does
-    before = [("surveys", "0018_maker_serial_laboratory")]
-    executor = MigrationExecutor(connection)
-    executor.migrate(before)
-    try:
-        old = executor.loader.project_state(before).apps
-        old.get_model("surveys", "Instrument").objects.update(description="one-axis probe")
-    finally:
-        executor = MigrationExecutor(connection)
-        executor.migrate(executor.loader.graph.leaf_nodes())
-        install_guards()
-    row.refresh_from_db()
-    assert row.description == "one-axis probe"
-    assert row.history.first().description == "one-axis probe"

@@ -6,13 +6,11 @@ from uuid import uuid4
 
 import pytest
 from django.core.exceptions import ValidationError
-from django.db import IntegrityError, connection, transaction
-from django.db.migrations.executor import MigrationExecutor
+from django.db import IntegrityError, transaction
 from django.utils import timezone
 
 from consult.models import EntryKey
 from consult.services.changes import version_of
-from consult.services.guards import install_guards, remove_guards
 from surveys.models import (
     GroundCheck,
     GroundPoint,
@@ -29,7 +27,6 @@ from tests.factories import (
     PropertyFactory,
     SpotFactory,
     UserFactory,
-    compared_case,
 )
 
 DEVICE_CLOCK = dt.datetime(2026, 3, 2, 21, 11, 30, tzinfo=dt.UTC)
@@ -157,40 +154,3 @@ def test_a_key_is_of_one_row_by_the_word_of_the_database(row):
             visit=row["visit"], position=99, spot=row["spot"], measurand=row["measurand"],
             instrument=row["instrument"], unit="V/m", total=1, uid=first.uid,
         )  # fmt: skip
-
-
-@pytest.mark.long
-@pytest.mark.django_db(transaction=True)
-def test_rows_from_before_get_keys_and_times_without_a_history():
-    case = compared_case()
-    sealed = case.visits.get(kind="baseline")
-    before = [("surveys", "0009_visits_of_letters")]
-    texts = ("21:10", "nine", "", "9 pm")
-    remove_guards()  # as `migrate` does before it alters a table
-    executor = MigrationExecutor(connection)
-    executor.migrate(before)
-    try:
-        old = executor.loader.project_state(before).apps
-        first = old.get_model("surveys", "Reading").objects.get(visit_id=sealed.pk)
-        for place, text in enumerate(texts):
-            first.pk, first.position, first.taken_at = None, 50 + place, text
-            first.save(force_insert=True)
-        n_entries = old.get_model("surveys", "HistoricalReading").objects.count()
-    finally:
-        executor = MigrationExecutor(connection)
-        executor.migrate(executor.loader.graph.leaf_nodes())
-        install_guards()
-    rows = list(Reading.objects.filter(position__gte=50).order_by("position"))
-    assert [row.taken_at_text for row in rows] == list(texts)
-    zone = timezone.get_default_timezone()
-    clocks = [row.taken_at and row.taken_at.astimezone(zone).strftime("%F %H:%M") for row in rows]
-    day = sealed.date.isoformat()
-    assert clocks == [f"{day} 21:10", None, None, f"{day} 21:00"]
-    assert Reading.history.count() == n_entries
-    for model in (Visit, Room, Spot, Reading):
-        uids = list(model.objects.values_list("uid", flat=True))
-        assert len(set(uids)) == len(uids) > 0
-        assert {uid.version for uid in uids} == {4}
-    assert [row.recorded_at for row in rows] == [None] * 4  # nothing tells it
-    known = Reading.objects.get(visit=sealed, position__lt=50)
-    assert known.recorded_at == known.history.earliest().history_date

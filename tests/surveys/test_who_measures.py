@@ -4,20 +4,17 @@ import datetime as dt
 
 import pytest
 from django.core.exceptions import ValidationError
-from django.db import connection
-from django.db.migrations.executor import MigrationExecutor
 from django.urls import reverse
 from django.utils import timezone
 
 from consult.models import Assignment, User
-from consult.services.guards import install_guards, remove_guards
 from mitigation.models import CaseVisit
 from mitigation.services.cases import hand_over
 from mitigation.services.imports import import_case_folder
 from mitigation.services.visits import plan_case_visit
 from surveys.models import Visit
 from surveys.services.visits import change_conditions, plan_visit
-from tests.factories import CaseFactory, PropertyFactory, UserFactory, VisitFactory, assign
+from tests.factories import CaseFactory, PropertyFactory, UserFactory
 from tests.surveys.case_folders import as_zip
 
 pytestmark = pytest.mark.django_db
@@ -150,25 +147,3 @@ def test_a_name_in_a_file_is_matched_and_opens_nothing(office):
     names = {visit.assessor: visit.measured_by for visit in case.visits.all()}
     assert names == {"Jo Feld": person}
     assert not Assignment.objects.exists()
-
-
-@pytest.mark.long
-@pytest.mark.django_db(transaction=True)
-def test_visits_of_before_get_the_person_of_their_name():
-    jo = UserFactory(role="assessor", name="Jo Feld")
-    for _twin in range(2):
-        UserFactory(role="assessor", name="Ada Kern")
-    names = ["JO  feld", "Ada Kern", "Lab Norden", ""]
-    visits = [VisitFactory(assessor=name) for name in names]
-    assign(jo, visits[0].property)
-    remove_guards()  # as `migrate` does
-    executor = MigrationExecutor(connection)
-    executor.migrate([("surveys", "0016_who_measured")])
-    try:
-        executor = MigrationExecutor(connection)
-        executor.migrate(executor.loader.graph.leaf_nodes())
-    finally:
-        install_guards()
-    persons = [Visit.objects.get(pk=visit.pk).measured_by for visit in visits]
-    assert persons == [jo, None, None, None]
-    assert visits[0].history.first().measured_by == jo
