@@ -66,7 +66,7 @@ def test_nothing_is_wrong_with_any_page(part, visitors) -> None:
             for width, scheme in ((1280, "light"), (360, "dark")):
                 visitor.look(width=width, scheme=scheme)
                 where = f"{name} for {asker} {width} {scheme}"
-                if nth == 0 or is_another and (scheme == "light") == (nth % 2 == 1):
+                if nth == 0 or (is_another and (scheme == "light") == (nth % 2 == 1)):
                     wrong += [f"{where}: {line}" for line in visitor.axe()]
                 if visitor.wider_than_the_screen():
                     wrong.append(f"{where}: wider than the screen")
