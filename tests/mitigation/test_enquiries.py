@@ -128,6 +128,8 @@ def test_the_words_are_for_the_office_alone(client, cast):
     for name, argument in (
         ("case_detail", cast.case.reference),
         ("case_history", cast.case.reference),
+        ("case_plan", cast.case.reference),
+        ("trial_walk", visit.pk),
         ("visit_detail", visit.pk),
         ("visit_sheet", visit.pk),
     ):
