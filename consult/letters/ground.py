@@ -1,6 +1,7 @@
 """The ground of a picture: bands with their words, the line of the target, the scale."""
 
 import math
+from functools import lru_cache
 
 from consult.letters.charts import Axis, Chart, PictureWords
 from consult.letters.marks import INK, PAPER, SECOND_INK, n, plain, text
@@ -51,6 +52,7 @@ def _band_words(words: str, middle: float, above: float, index: int) -> str:
     return f'<g class="band-words">{written}</g>'
 
 
+@lru_cache(maxsize=1_000)
 def _hatch(left: float, top: float, right: float, bottom: float, step: float) -> str:
     """Slanting lines inside a rectangle, as one path; without a step there are none."""
     if not step:

@@ -37,6 +37,13 @@ class LetterQuerySet(AtPropertyQuerySet["Letter"]):
         )
         return rows.defer("content", "corrects__content")
 
+    def for_case(self) -> Self:
+        """The same for a list under their case: without addressee and property, which it names."""
+        return self.annotate(subject=KT("content__subject")).select_related("corrects").only(
+            "number", "kind", "state", "failure", "issued_at", "emailed_at", "posted_at",
+            "erased_at", "corrects__number",
+        )  # fmt: skip
+
 
 class Letter(models.Model):
     """An issued letter. Its content is what was said; it is never edited, the row never deleted."""

@@ -6,7 +6,8 @@ from mitigation.comparison.compare import (
     Row,
     compare,
     latest_visit,
+    sealed_among,
     sealed_visits,
 )
 
-__all__ = ["RULES", "Comparison", "Row", "compare", "latest_visit", "sealed_visits"]
+__all__ = ["RULES", "Comparison", "Row", "compare", "latest_visit", "sealed_among", "sealed_visits"]

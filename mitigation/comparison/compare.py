@@ -114,6 +114,14 @@ def sealed_visits(case: Case) -> tuple[Visit, ...]:
     return tuple(sealed.order_by("date", "position", "pk"))
 
 
+def sealed_among(case: Case, visits: Iterable[Visit]) -> tuple[Visit, ...]:
+    """The sealed visits of a case, of which all visits have been fetched already."""
+    sealed = [visit for visit in visits if visit.sealed_at is not None]
+    for visit in sealed:
+        visit.property = case.property
+    return tuple(sorted(sealed, key=lambda visit: (visit.date, visit.position, visit.pk)))
+
+
 def latest_visit(visits: Iterable[Visit], kind: str) -> Visit | None:
     """The visit of a kind with the latest day; of equal days the first one."""
     of_kind = [visit for visit in visits if visit.kind == kind]
@@ -174,9 +182,11 @@ def _pairs(
         _that_count(findings.values(), [visit for visit in visits if visit.kind == kind])
         for kind in (Visit.Kind.BASELINE, Visit.Kind.FOLLOW_UP)
     ]
-    rows = Reading.objects.select_related("instrument", "calibration", "ground_point", "spot__room")
     pks = [finding.reading for side in chosen for finding in side.values()]
-    readings = rows.order_by().in_bulk(pks)
+    readings = Reading.objects.select_related("instrument", "spot__room").order_by().in_bulk(pks)
+    for reading in readings.values():
+        if reading.calibration_id is not None:
+            reading.calibration = columns.calibrations[reading.calibration_id]
     visit_of = {visit.pk: visit for visit in visits}
     sides = [
         {

@@ -8,7 +8,7 @@ from django.db import connection, models
 from django.utils.translation import gettext_lazy as _
 from simple_history.models import HistoricalRecords
 
-from consult.models import MedicalDevice, Property, User
+from consult.models import Property, User
 from consult.models.clients import AtPropertyQuerySet
 from consult.models.texts import PlainTexts
 from mitigation.models.stages import ENDS, Stage
@@ -32,16 +32,6 @@ class CaseQuerySet(AtPropertyQuerySet["Case"]):
     def for_list(self) -> Self:
         """One query for a list: property, client and guideline."""
         return self.select_related("property__client", "guideline")
-
-    def with_household(self, user: User) -> Self:
-        """What is kept of a medical device: its words for whom they are, else whether to ask."""
-        at_property = models.Q(property=models.OuterRef("property"))
-        words = MedicalDevice.objects.visible_to(user).current().filter(at_property)
-        return self.annotate(
-            must_ask=models.Exists(MedicalDevice.objects.current().filter(at_property)),
-            device_words=models.Subquery(words.values("words")[:1]),
-            device_agreed_at=models.Subquery(words.values("agreed_at")[:1]),
-        )
 
     def under_way(self) -> Self:
         """Cases at a stage that somebody has to move on."""

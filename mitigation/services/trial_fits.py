@@ -9,10 +9,10 @@ from typing import Any
 
 import numpy as np
 from django.db import transaction
-from django.db.models import CharField, Exists, OuterRef, Q, QuerySet, Value
-from django.db.models.functions import Cast, Concat
+from django.db.models import Q, QuerySet
 from django.utils import timezone
 
+from consult.models import Job
 from consult.services.jobs import Run, enqueue, revive, unfinished_jobs
 from mitigation.calc.attribution import ATTRIBUTION, Attribution
 from mitigation.comparison import sealed_visits
@@ -145,20 +145,17 @@ def sample_now(case: Case) -> None:
 
 
 def is_being_sampled(case: Case) -> bool:
-    """Whether a job for this case waits or is at work."""
-    return Case.objects.filter(being_sampled(), pk=case.pk).exists()
-
-
-def being_sampled() -> Exists:
-    """The same of the cases of a query: a key begins with the kind and the case."""
-    key = Concat(Value(f"{SAMPLE_TRIALS}:"), Cast(OuterRef("pk"), CharField()), Value(":"))
-    return Exists(unfinished_jobs().filter(kind=SAMPLE_TRIALS, key__startswith=key))
+    """Whether a job of this case waits or is at work."""
+    return _sampling(case).exists()
 
 
 def sampling_progress(case: Case) -> int | None:
     """How far the job of this case is; None where none waits or is at work. [%]"""
-    jobs = unfinished_jobs().filter(kind=SAMPLE_TRIALS, key__startswith=_key(case.pk))
-    return jobs.order_by("-pk").values_list("progress_percent", flat=True).first()
+    return _sampling(case).order_by("-pk").values_list("progress_percent", flat=True).first()
+
+
+def _sampling(case: Case) -> QuerySet[Job]:
+    return unfinished_jobs().filter(kind=SAMPLE_TRIALS, key__startswith=_key(case.pk))
 
 
 def sample_trials(arguments: dict[str, Any], run: Run) -> None:

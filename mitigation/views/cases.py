@@ -18,12 +18,12 @@ from consult.access import SignedInRequest, role_required
 from consult.htmx import wants_fragment
 from consult.letter_kinds import LetterKind, letter_kind, registered
 from consult.letters.words import precaution_sentences, wiring_sentences
-from consult.models import Assignment, Letter
-from mitigation.comparison import Comparison, compare
-from mitigation.forms.cases import AttachmentForm, HandOverForm, HoldForm
+from consult.models import Assignment, Letter, MedicalDevice, User
+from mitigation.comparison import Comparison, compare, sealed_among
+from mitigation.forms.cases import AttachmentForm, HoldForm
 from mitigation.letters.outcome import next_steps, not_comparable
 from mitigation.letters.verdict import verdict_sentences
-from mitigation.models import Attachment, Case, Note, Plan, Stage
+from mitigation.models import Attachment, Case, CaseVisit, Note, Plan, Stage
 from mitigation.models.progress import next_step
 from mitigation.pages.cases import not_yet
 from mitigation.pages.comparison import filtered
@@ -32,8 +32,9 @@ from mitigation.pages.pictures import case_pictures
 from mitigation.services.corrections import overtaken_letters
 from mitigation.services.letters import Basis, issue_case_letter
 from mitigation.services.progress import facts_of_page
-from mitigation.services.trial_fits import being_sampled
+from mitigation.services.trial_fits import is_being_sampled
 from surveys.results.dangers import dangers_by_now
+from surveys.services.assessors import active_assessors
 from surveys.services.facts import band_names
 
 PAGE = "mitigation/case_detail.html"
@@ -46,16 +47,15 @@ PATH = [stage for stage in Stage if stage != Stage.DECLINED]
 @role_required("office", "assessor")
 def case_detail(request: SignedInRequest, reference: str) -> HttpResponse:
     """Everything of a case on one page, or its filtered table alone."""
-    cases = Case.objects.visible_to(request.user).for_list().with_household(request.user)
-    rows = cases.select_related("enquiry").prefetch_related("guideline__bands")
-    rows = rows.annotate(is_being_sampled=being_sampled())
-    case = get_object_or_404(rows, reference=reference)
-    comparison = compare(case)
+    cases = Case.objects.visible_to(request.user).for_list().select_related("enquiry")
+    case = get_object_or_404(cases.prefetch_related("guideline__bands"), reference=reference)
+    planned = _planned(case)
+    comparison = compare(case, sealed_among(case, [row.visit for row in planned]))
     context = _table(request, comparison)
     if wants_fragment(request):
         response = render(request, f"{PAGE}#table", context)
     else:
-        context |= _seen(comparison) | _whole_page(request, comparison)
+        context |= _seen(comparison) | _whole_page(request, comparison, planned)
         response = render(request, PAGE, context | {"here": request.path})
     patch_vary_headers(response, ["HX-Request"])
     return response
@@ -110,21 +110,30 @@ def _seen(comparison: Comparison) -> dict[str, Any]:
     }
 
 
-def _whole_page(request: SignedInRequest, comparison: Comparison) -> dict[str, Any]:
+def _planned(case: Case) -> list[CaseVisit]:
+    """The visits of a case in the order of their days, with the number of their readings."""
+    rows = case.case_visits.select_related("visit").order_by("visit__date", "pk")
+    return list(rows.annotate(n_readings=Count("visit__readings", filter=LOOKS)))
+
+
+def _whole_page(
+    request: SignedInRequest, comparison: Comparison, planned: Sequence[CaseVisit]
+) -> dict[str, Any]:
     case = comparison.case
-    letters = Letter.objects.visible_to(request.user).for_list()
+    letters = Letter.objects.visible_to(request.user).for_case()
     letters_here = list(letters.filter(case_letter__case=case))
-    planned = (
-        case.case_visits.select_related("visit")
-        .annotate(n_readings=Count("visit__readings", filter=LOOKS))
-        .order_by("visit__date", "pk")
-    )
     notes = Note.objects.visible_to(request.user).filter(case=case).select_related("written_by")
     attachments = Attachment.objects.visible_to(request.user).for_list().filter(case=case)
     plans = list(Plan.objects.visible_to(request.user).for_list().filter(case=case))
     facts = facts_of_page(case, planned, letters_here, plans, now=timezone.now())
+    devices = MedicalDevice.objects.current().filter(property=case.property_id)
+    must_ask = devices.exists()
+    is_office = request.user.role == User.Role.OFFICE
     assignments = Assignment.objects.filter(property=case.property_id).select_related("user")
     return {
+        "must_ask": must_ask,
+        "device": devices.visible_to(request.user).first() if must_ask else None,
+        "is_being_sampled": is_being_sampled(case),
         "stages": [Stage.DECLINED] if case.stage == Stage.DECLINED else PATH,
         "moves": moves_of(case, request.user.role),
         "step": None if case.on_hold_reason else next_step(case.stage, set(facts)),
@@ -147,7 +156,7 @@ def _whole_page(request: SignedInRequest, comparison: Comparison) -> dict[str, A
             (attachments, _("files")),
         ),
         "hold_form": HoldForm(auto_id="hold-%s"),
-        "hand_over_form": HandOverForm() if request.user.role == "office" else None,
+        "colleagues": active_assessors().only("name") if is_office else (),
         "attachment_form": AttachmentForm(),
     }
 
