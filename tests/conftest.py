@@ -4,6 +4,7 @@ Random order mixes tests that roll back with tests that commit (`django_db(trans
 latter end with every table emptied, so what the migrations wrote is put back here afterwards.
 """
 
+import gc
 import json
 import os
 import secrets
@@ -17,6 +18,7 @@ from django.core.cache import cache
 from django.db import connection
 from django.test import override_settings
 from django.utils import translation
+from factory.django import DjangoModelFactory
 from pytest_django import DjangoDbBlocker, Settings
 
 from consult.services.guards import remove_guards
@@ -37,6 +39,13 @@ def _language_of_one_test() -> Generator[None, None, None]:
     """A page in somebody's language leaves it behind in this thread; the next test starts anew."""
     yield
     translation.deactivate()
+
+
+@pytest.fixture(autouse=True)
+def _numbers_of_one_test() -> None:
+    """The names of its rows are the same in whatever order the tests come."""
+    for numbered in DjangoModelFactory.__subclasses__():
+        numbered.reset_sequence(0)
 
 
 @pytest.fixture(autouse=True)
@@ -95,6 +104,12 @@ def _empty_past_the_guards() -> None:
 
 def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
     items.sort(key=lambda item: item.get_closest_marker("long") is None)
+
+
+def pytest_collection_finish() -> None:
+    """What is imported by now stays to the end, so nobody looks for garbage in it."""
+    gc.collect()
+    gc.freeze()
 
 
 @pytest.hookimpl(wrapper=True)

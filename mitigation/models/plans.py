@@ -22,7 +22,7 @@ class PlanQuerySet(AtPropertyQuerySet["Plan"]):
 
     def for_list(self) -> Self:
         """With what became of each; its words are fetched when they are read."""
-        return self.select_related("decision", "letter").defer("content", "letter__content")
+        return self.select_related("decision").defer("content")
 
     def open(self) -> Self:
         """Those that still wait for an answer, whatever their day."""
