@@ -31,7 +31,8 @@ PATIENCE_S = 30
 
 @pytest.fixture(scope="session")
 def chromium() -> Iterator[Browser]:
-    names = ("chromium", "chromium-browser", "google-chrome")
+    # The one without a window takes a quarter less time.
+    names = ("chromium-headless-shell", "chromium", "chromium-browser", "google-chrome")
     path = next((found for found in map(shutil.which, names) if found), None)
     assert path, f"none of {names} is here"
     before = os.environ.get("DJANGO_ALLOW_ASYNC_UNSAFE")

@@ -159,7 +159,11 @@ def issue_the_letter(visitor: Visitor) -> str:
 
 
 def open_the_pdf(visitor: Visitor, words: str) -> None:
-    """Its bytes are fetched beside the page, for the browser's own viewer keeps them."""
+    """Its bytes are fetched beside the page, for the browser's own viewer keeps them.
+
+    A browser without a viewer stays where it is.
+    """
+    here = visitor.page.url
     link = visitor.page.get_by_role("link", name=words)
     answer = visitor.page.request.get(visitor.site + str(link.get_attribute("href")))
     assert answer.headers["content-type"] == "application/pdf"
@@ -167,7 +171,7 @@ def open_the_pdf(visitor: Visitor, words: str) -> None:
     with visitor.page.expect_response("**/pdf/") as opened:
         link.click()
     assert opened.value.ok
-    visitor.page.go_back()
+    visitor.page.goto(here)
 
 
 def send_the_letter(visitor: Visitor, worker: Mailbox) -> None:
