@@ -1,6 +1,7 @@
-"""Let PostgreSQL know how frequent the names of clients and towns are, not the hundred commonest.
+"""Have PostgreSQL count the 500 commonest words of cases, and so the names of clients and towns.
 
-By that it chooses how the words of a search are put together.
+Of the 100 that it counts by itself most are rooms and spots. By what it counts it chooses how the
+words of a search are put together.
 """
 
 from django.db import migrations
