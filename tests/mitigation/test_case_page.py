@@ -346,6 +346,31 @@ def test_the_history_says_who_changed_what_before_and_after(client, office):
     assert [(field.before, field.after) for field in before.fields] == [("–", "Holidays")]
 
 
+def test_the_office_hands_over_to_whoever_measures(client):
+    case, ada = CaseFactory(), UserFactory(role=User.Role.ASSESSOR, name="Ada Kern")
+    UserFactory(role=User.Role.ASSESSOR, name="Jo Feld", is_active=False)
+    page = client.get(url(case)).content.decode()
+    choice = re.search(r'<select id="hand-over-to".*?</select>', page, re.S)[0]
+    assert re.findall(r'value="(\d+)">([^<]+)', choice) == [(str(ada.pk), "Ada Kern")]
+    answer = client.post(url(case, "case_act", "hand-over"), {"to": ada.pk, "seen": case.stage})
+    assert answer.status_code == 302
+    assert Assignment.objects.get(property=case.property).user == ada
+    client.force_login(ada)
+    assert "hand-over-to" not in client.get(url(case)).content.decode()
+
+
+def test_what_is_read_at_an_open_visit_proves_nothing_yet(client):
+    case = compared_case(after=2.4)
+    spot = case.visits.first().readings.get().spot
+    later = VisitFactory(
+        property=case.property, kind="follow-up", date=FOLLOW_UP_DAY + timedelta(1), sealed_at=None
+    )
+    CaseVisit.objects.create(case=case, visit=later)
+    add_reading(later, spot, CalibrationFactory(certificate="K-101"), total=99.0)
+    (row,) = client.get(url(case)).context["outcome"]["spots"]
+    assert row["after"]["value"] == 2.4
+
+
 def test_pages_cost_the_same_for_a_small_and_a_large_case(client, django_assert_num_queries):
     case = compared_case()
     assign(UserFactory(role=User.Role.ASSESSOR), case.property)
