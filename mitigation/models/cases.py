@@ -8,7 +8,7 @@ from django.db import connection, models
 from django.utils.translation import gettext_lazy as _
 from simple_history.models import HistoricalRecords
 
-from consult.models import Property, User
+from consult.models import MedicalDevice, Property, User
 from consult.models.clients import AtPropertyQuerySet
 from consult.models.texts import PlainTexts
 from mitigation.models.stages import ENDS, Stage
@@ -32,6 +32,11 @@ class CaseQuerySet(AtPropertyQuerySet["Case"]):
     def for_list(self) -> Self:
         """One query for a list: property, client and guideline."""
         return self.select_related("property__client", "guideline")
+
+    def with_ask_first(self) -> Self:
+        """Whether somebody in the household depends on the supply, as `must_ask`."""
+        devices = MedicalDevice.objects.current().filter(property=models.OuterRef("property"))
+        return self.annotate(must_ask=models.Exists(devices))
 
     def under_way(self) -> Self:
         """Cases at a stage that somebody has to move on."""
@@ -95,6 +100,7 @@ class Case(PlainTexts):
         SourceFile, null=True, blank=True, on_delete=models.PROTECT, related_name="cases"
     )
     visits = models.ManyToManyField(Visit, through="CaseVisit", related_name="cases")
+    must_ask: bool  # of rows `with_ask_first`
     history = HistoricalRecords()
 
     objects = CaseQuerySet.as_manager()

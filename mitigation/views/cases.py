@@ -48,7 +48,8 @@ PATH = [stage for stage in Stage if stage != Stage.DECLINED]
 def case_detail(request: SignedInRequest, reference: str) -> HttpResponse:
     """Everything of a case on one page, or its filtered table alone."""
     cases = Case.objects.visible_to(request.user).for_list().select_related("enquiry")
-    case = get_object_or_404(cases.prefetch_related("guideline__bands"), reference=reference)
+    rows = cases.with_ask_first().prefetch_related("guideline__bands")
+    case = get_object_or_404(rows, reference=reference)
     planned = _planned(case)
     comparison = compare(case, sealed_among(case, [row.visit for row in planned]))
     context = _table(request, comparison)
@@ -126,13 +127,11 @@ def _whole_page(
     attachments = Attachment.objects.visible_to(request.user).for_list().filter(case=case)
     plans = list(Plan.objects.visible_to(request.user).for_list().filter(case=case))
     facts = facts_of_page(case, planned, letters_here, plans, now=timezone.now())
-    devices = MedicalDevice.objects.current().filter(property=case.property_id)
-    must_ask = devices.exists()
+    devices = MedicalDevice.objects.visible_to(request.user).current()
     is_office = request.user.role == User.Role.OFFICE
     assignments = Assignment.objects.filter(property=case.property_id).select_related("user")
     return {
-        "must_ask": must_ask,
-        "device": devices.visible_to(request.user).first() if must_ask else None,
+        "device": devices.filter(property=case.property_id).first() if case.must_ask else None,
         "is_being_sampled": is_being_sampled(case),
         "stages": [Stage.DECLINED] if case.stage == Stage.DECLINED else PATH,
         "moves": moves_of(case, request.user.role),

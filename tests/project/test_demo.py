@@ -71,7 +71,6 @@ def senders(folder: Path) -> set[str]:
 
 @pytest.mark.long
 def test_the_demo_makes_its_letters_and_a_second_run_loses_nothing(tmp_path):
-    copy_sqlite(tmp_path / "ebbmark.sqlite3")
     first = demo(tmp_path)
     assert first.returncode == 0, first.stderr
     letters = [Path(path) for path in LETTER.findall(first.stdout)]
