@@ -170,13 +170,13 @@ def test_the_file_is_named_in_the_readers_language_and_in_ascii(client) -> None:
 
 
 COUNTED = {
-    f"{one.page}-{one.asker}": (
-        (one.page, f"{one.page}_export"),
-        one.grow,
-        one.asker,
-        one.arguments,
+    f"{listing.page}-{listing.asker}": (
+        (listing.page, f"{listing.page}_export"),
+        listing.grow,
+        listing.asker,
+        listing.arguments,
     )
-    for one in LISTS
+    for listing in LISTS
 } | {f"{name}-{rest[1]}": ((name,), *rest) for name, rest in OTHERS.items()}
 
 

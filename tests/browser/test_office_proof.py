@@ -163,7 +163,7 @@ def open_the_pdf(visitor: Visitor, words: str) -> None:
 
     A browser without a viewer stays where it is.
     """
-    here = visitor.page.url
+    letter_page = visitor.page.url
     link = visitor.page.get_by_role("link", name=words)
     answer = visitor.page.request.get(visitor.site + str(link.get_attribute("href")))
     assert answer.headers["content-type"] == "application/pdf"
@@ -171,7 +171,7 @@ def open_the_pdf(visitor: Visitor, words: str) -> None:
     with visitor.page.expect_response("**/pdf/") as opened:
         link.click()
     assert opened.value.ok
-    visitor.page.goto(here)
+    visitor.page.goto(letter_page)
 
 
 def send_the_letter(visitor: Visitor, worker: Mailbox) -> None:

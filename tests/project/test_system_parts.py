@@ -43,12 +43,12 @@ def check(programs, *options: str) -> subprocess.CompletedProcess[str]:
 
 
 @pytest.mark.parametrize(
-    ("known", "browser"), [("exit 0", "chromium-headless-shell"), ("exit 100", "chromium")]
+    ("lookup", "browser"), [("exit 0", "chromium-headless-shell"), ("exit 100", "chromium")]
 )
-def test_root_on_debian_installs_what_is_missing(bare_machine, tmp_path, known, browser):
+def test_root_on_debian_installs_what_is_missing(bare_machine, tmp_path, lookup, browser):
     called = tmp_path / "called"
     program(bare_machine, "id", "echo 0")
-    program(bare_machine, "apt-cache", known)
+    program(bare_machine, "apt-cache", lookup)
     program(bare_machine, "apt-get", f'echo "$*" >> {called}')
     checked = check(bare_machine, "--tests")
     assert checked.returncode == 0, checked.stderr
