@@ -119,7 +119,7 @@ def sealed_among(case: Case, visits: Iterable[Visit]) -> tuple[Visit, ...]:
     sealed = [visit for visit in visits if visit.sealed_at is not None]
     for visit in sealed:
         visit.property = case.property
-    return tuple(sorted(sealed, key=lambda visit: (visit.date, visit.position, visit.pk)))
+    return tuple(sorted(sealed, key=Visit.turn))
 
 
 def latest_visit(visits: Iterable[Visit], kind: str) -> Visit | None:

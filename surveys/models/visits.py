@@ -1,5 +1,6 @@
 """Visits with their ground checks and readings, and the files they came from."""
 
+import datetime as dt
 from typing import Self
 from uuid import uuid4
 
@@ -149,6 +150,10 @@ class Visit(PlainTexts):
 
     def __str__(self) -> str:
         return f"{self.label} ({self.date})"
+
+    def turn(self) -> tuple[dt.date, int, int]:
+        """Its place among visits that were fetched already, by the order of the model."""
+        return self.date, self.position, self.pk
 
 
 class GroundCheckQuerySet(AtPropertyQuerySet["GroundCheck"]):

@@ -53,7 +53,7 @@ def dangers_by_now(visits: Sequence[Visit], columns: ReadingColumns | None = Non
     The last visit that tried the same thing has the word. What nobody tried again is not over.
     `columns` are their readings, where they were fetched before.
     """
-    in_order = sorted(visits, key=lambda visit: (visit.date, visit.position, visit.pk))
+    in_order = sorted(visits, key=Visit.turn)
     met = _found_at(in_order, read_columns(in_order) if columns is None else columns)
     by_now = []
     for at, here in enumerate(met):
